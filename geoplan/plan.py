@@ -1,0 +1,471 @@
+"""
+A plan: where each raft goes, how it is held, how it gets there, and how good the plan is.
+
+Coordinates of a ``WaterPlan`` are in the working CRS of its water body; ``WrittenPlan`` is what a
+``plan.gpkg`` says, in its own CRS, for the audit to judge.
+"""
+
+from dataclasses import dataclass
+
+from shapely.geometry import LineString, MultiPolygon, Polygon
+
+from geoplan.errors import Fault
+
+
+@dataclass(frozen=True)
+class PlacedRaft:
+    """
+    One raft in its place.
+
+    Attributes
+    ----------
+    raft_id, water_id, raft_type : str
+        Identity; name of the raft type.
+    easting_m, northing_m : float
+        Centre [m].
+    heading_deg : float
+        Long axis, clockwise from grid north, 0 to 180 [°].
+    length_m, width_m : float
+        Outside size [m].
+    area_m2, planted_area_m2 : float
+        Water covered, and planted [m²].
+    depth_low_m : float
+        Least reliable depth under it at low level [m].
+    root_clearance_m : float
+        Room between roots and bed at low level, sediment allowed for [m].
+    bank_clearance_m : float
+        Least distance to the water's edge at low level [m].
+    gap_m : float or None
+        Distance to the nearest raft; ``None`` where it is the only one [m].
+    sun_h : float or None
+        Mean hours of direct sun a day in the season; ``None`` where not assessed [h].
+    worth : float
+        Worth of a square metre of raft here, 0 to 1 of the best (relative).
+    removal_g_d : float or None
+        What it takes out; ``None`` where flows are assumed [g/d].
+    status : str
+        ``planned``, ``existing`` or ``as_built``.
+    """
+
+    raft_id: str
+    water_id: str
+    raft_type: str
+    easting_m: float
+    northing_m: float
+    heading_deg: float
+    length_m: float
+    width_m: float
+    area_m2: float
+    planted_area_m2: float
+    depth_low_m: float
+    root_clearance_m: float
+    bank_clearance_m: float
+    gap_m: float | None
+    sun_h: float | None
+    worth: float
+    removal_g_d: float | None
+    status: str = "planned"
+
+
+@dataclass(frozen=True)
+class Mooring:
+    """
+    One post (or anchor) of a raft.
+
+    Attributes
+    ----------
+    mooring_id, raft_id : str
+        Identity.
+    kind : str
+        ``post`` or ``anchor``.
+    easting_m, northing_m : float
+        Where [m].
+    depth_high_m : float
+        Water there at high level, as deep as it may be [m].
+    length_m : float
+        Whole length of the post [m].
+    embedment_m : float
+        Part of it in the bed [m].
+    load_n, capacity_n : float or None
+        Design load and what it bears; ``None`` where not assessed [N].
+    """
+
+    mooring_id: str
+    raft_id: str
+    kind: str
+    easting_m: float
+    northing_m: float
+    depth_high_m: float
+    length_m: float
+    embedment_m: float
+    load_n: float | None = None
+    capacity_n: float | None = None
+
+
+@dataclass(frozen=True)
+class Route:
+    """
+    The way of one raft from the bank to its place.
+
+    Attributes
+    ----------
+    raft_id, launch_id : str
+        Which raft, from which bank.
+    sequence : int
+        Place in the order of launching, from 1.
+    path : LineString
+        Working CRS [m].
+    length_m : float
+        Length of it [m].
+    least_depth_m : float
+        Least reliable depth along it at low level [m].
+    """
+
+    raft_id: str
+    launch_id: str
+    sequence: int
+    path: LineString
+    length_m: float
+    least_depth_m: float
+
+
+@dataclass(frozen=True)
+class WaterEdge:
+    """
+    The water's edge at one level.
+
+    Attributes
+    ----------
+    level_name : str
+        ``low``, ``normal`` or ``high``.
+    level_m : float
+        Height above the vertical datum [m].
+    outline : MultiPolygon
+        Open water, working CRS [m].
+    area_m2 : float
+        Its area on the ellipsoid [m²].
+    volume_m3 : float
+        Water below the level [m³].
+    is_assumed : bool
+        True where the level lies above the survey and the bank slope was assumed.
+    """
+
+    level_name: str
+    level_m: float
+    outline: MultiPolygon
+    area_m2: float
+    volume_m3: float
+    is_assumed: bool = False
+
+
+@dataclass(frozen=True)
+class Cover:
+    """
+    Share of the water's surface that rafts cover at one level.
+
+    Attributes
+    ----------
+    level_name : str
+        ``low``, ``normal`` or ``high``.
+    level_m : float
+        Height above the vertical datum [m].
+    raft_area_m2 : float
+        Water covered by rafts, planned and existing, on the ellipsoid [m²].
+    water_area_m2 : float
+        Open water, islands left out, on the ellipsoid [m²].
+    cover_pct : float
+        The first over the second [%].
+    sigma_pct : float
+        One standard deviation of it [%].
+    """
+
+    level_name: str
+    level_m: float
+    raft_area_m2: float
+    water_area_m2: float
+    cover_pct: float
+    sigma_pct: float
+
+
+@dataclass(frozen=True)
+class SolveReport:
+    """
+    How good the placement is, and what says so.
+
+    Attributes
+    ----------
+    method : str
+        How the plan was found.
+    status : str
+        What stopped the search.
+    value : float
+        Worth of the plan.
+    bound : float
+        No legal plan with these limits is worth more.
+    unit : str
+        Unit of both.
+    frames_tried : int
+        Rotated frames that were packed.
+    seed : int
+        Seed of the search.
+    """
+
+    method: str
+    status: str
+    value: float
+    bound: float
+    unit: str
+    frames_tried: int
+    seed: int
+
+    @property
+    def gap_pct(self) -> float:
+        """Return by how much a better plan could beat this one at most [%]."""
+        return 100.0 * (1.0 - self.value / self.bound) if self.bound > 0 else 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class WaterPlan:
+    """
+    The plan of one water body.
+
+    Attributes
+    ----------
+    water_id, name, crs : str
+        Identity, and working CRS of every coordinate here.
+    rafts : tuple of PlacedRaft
+        Planned and existing ones.
+    moorings : tuple of Mooring
+        Posts of the planned ones.
+    routes : tuple of Route
+        Tow routes, in order of launching.
+    edges : tuple of WaterEdge
+        At low, normal and high level.
+    cover : tuple of Cover
+        At low, normal and high level.
+    report : SolveReport
+        Value, bound and how they were found.
+    room_m2 : float
+        Water in which a raft of some type may lie [m²].
+    unsurveyed_pct : float
+        Share of the water too far from any sounding [%].
+    notes : tuple of Fault
+        What a reader of this plan must know.
+    why_none : str
+        Where no raft was placed: the rule that took most away, in words; else empty.
+    """
+
+    water_id: str
+    name: str
+    crs: str
+    rafts: tuple[PlacedRaft, ...]
+    moorings: tuple[Mooring, ...]
+    routes: tuple[Route, ...]
+    edges: tuple[WaterEdge, ...]
+    cover: tuple[Cover, ...]
+    report: SolveReport
+    room_m2: float
+    unsurveyed_pct: float
+    notes: tuple[Fault, ...] = ()
+    why_none: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """
+    The plan of a site.
+
+    Attributes
+    ----------
+    site_name : str
+        Name of the site.
+    client_crs : str
+        CRS in which it is written.
+    waters : tuple of WaterPlan
+        In the order of ``water_id``.
+    seed : int
+        Seed of the searches.
+    """
+
+    site_name: str
+    client_crs: str
+    waters: tuple[WaterPlan, ...]
+    seed: int = 0
+
+
+@dataclass(frozen=True)
+class Finding:
+    """
+    One check of the audit on one thing.
+
+    Attributes
+    ----------
+    check : str
+        Name of the rule that was checked.
+    water_id, raft_id : str
+        What was judged; empty where it is the whole.
+    measured, limit : float
+        What was found, and what it is held against.
+    unit : str
+        Unit of both.
+    passed : bool
+        Whether it holds.
+    detail : str
+        Words for a person, with what to do where it fails.
+    """
+
+    check: str
+    water_id: str
+    raft_id: str
+    measured: float
+    limit: float
+    unit: str
+    passed: bool
+    detail: str = ""
+
+
+@dataclass(frozen=True)
+class AuditReport:
+    """
+    The verdict on a written plan.
+
+    Attributes
+    ----------
+    findings : tuple of Finding
+        Every check, passed or not.
+    """
+
+    findings: tuple[Finding, ...]
+
+    @property
+    def passed(self) -> bool:
+        """Tell whether every check holds."""
+        return all(finding.passed for finding in self.findings)
+
+
+@dataclass(frozen=True)
+class WrittenRaft:
+    """
+    A row of the layer ``rafts``, as it stands in the file.
+
+    Attributes
+    ----------
+    raft_id, water_id, raft_type, status : str
+        Identity and state.
+    outline : Polygon
+        Water it covers, CRS of the file [m].
+    length_m, width_m : float
+        Size that the row states [m].
+    depth_low_m : float or None
+        Depth that the row states [m].
+    """
+
+    raft_id: str
+    water_id: str
+    raft_type: str
+    status: str
+    outline: Polygon
+    length_m: float
+    width_m: float
+    depth_low_m: float | None
+
+
+@dataclass(frozen=True)
+class WrittenMooring:
+    """
+    A row of the layer ``moorings``, as it stands in the file.
+
+    Attributes
+    ----------
+    mooring_id, raft_id, kind : str
+        Identity and kind.
+    easting_m, northing_m : float
+        Where, CRS of the file [m].
+    depth_high_m, length_m, embedment_m : float
+        What the row states [m].
+    """
+
+    mooring_id: str
+    raft_id: str
+    kind: str
+    easting_m: float
+    northing_m: float
+    depth_high_m: float
+    length_m: float
+    embedment_m: float
+
+
+@dataclass(frozen=True)
+class WrittenRoute:
+    """
+    A row of the layer ``routes``, as it stands in the file.
+
+    Attributes
+    ----------
+    raft_id, launch_id : str
+        Which raft, from which bank.
+    sequence : int
+        Place in the order.
+    path : LineString
+        CRS of the file [m].
+    length_m : float
+        Length that the row states [m].
+    """
+
+    raft_id: str
+    launch_id: str
+    sequence: int
+    path: LineString
+    length_m: float
+
+
+@dataclass(frozen=True)
+class WrittenEdge:
+    """
+    A row of the layer ``water_edges``, as it stands in the file.
+
+    Attributes
+    ----------
+    water_id, level_name : str
+        Which water body, at which level.
+    level_m : float
+        Height above the vertical datum [m].
+    outline : MultiPolygon
+        CRS of the file [m].
+    area_m2, volume_m3, cover_pct : float
+        What the row states [m², m³, %].
+    """
+
+    water_id: str
+    level_name: str
+    level_m: float
+    outline: MultiPolygon
+    area_m2: float
+    volume_m3: float
+    cover_pct: float
+
+
+@dataclass(frozen=True)
+class WrittenPlan:
+    """
+    What a ``plan.gpkg`` says, read back.
+
+    Attributes
+    ----------
+    crs : str
+        CRS of every coordinate, as WKT.
+    rafts : tuple of WrittenRaft
+        Layer ``rafts``.
+    moorings : tuple of WrittenMooring
+        Layer ``moorings``.
+    routes : tuple of WrittenRoute
+        Layer ``routes``.
+    edges : tuple of WrittenEdge
+        Layer ``water_edges``.
+    """
+
+    crs: str
+    rafts: tuple[WrittenRaft, ...]
+    moorings: tuple[WrittenMooring, ...]
+    routes: tuple[WrittenRoute, ...]
+    edges: tuple[WrittenEdge, ...]
