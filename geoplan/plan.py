@@ -6,10 +6,12 @@ Coordinates of a ``WaterPlan`` are in the working CRS of its water body; ``Writt
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from geoplan.errors import Fault
+from geoplan.site import FloatArray, lock_arrays
 
 
 @dataclass(frozen=True)
@@ -225,6 +227,36 @@ class SolveReport:
 
 
 @dataclass(frozen=True, eq=False)
+class DepthGrid:
+    """
+    Reliable depth at low level, for the map.
+
+    Attributes
+    ----------
+    west_m, south_m : float
+        Lower left corner of cell (0, 0), working CRS [m].
+    cell_size_m : float
+        Side of a cell [m].
+    depth_low_m : ndarray of float, shape (rows, cols)
+        Depth that may be relied on anywhere in the cell at low level; zero where nothing is
+        known, NaN off the water [m].
+    """
+
+    west_m: float
+    south_m: float
+    cell_size_m: float
+    depth_low_m: FloatArray
+
+    def __post_init__(self) -> None:
+        """Lock the array."""
+        lock_arrays(self)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Rebuild through the constructor, so that the array stays locked after pickling."""
+        return (DepthGrid, (self.west_m, self.south_m, self.cell_size_m, self.depth_low_m))
+
+
+@dataclass(frozen=True, eq=False)
 class WaterPlan:
     """
     The plan of one water body.
@@ -253,6 +285,8 @@ class WaterPlan:
         What a reader of this plan must know.
     why_none : str
         Where no raft was placed: the rule that took most away, in words; else empty.
+    depth_grid : DepthGrid or None
+        Reliable depth, for the map.
     """
 
     water_id: str
@@ -268,6 +302,7 @@ class WaterPlan:
     unsurveyed_pct: float
     notes: tuple[Fault, ...] = ()
     why_none: str = ""
+    depth_grid: DepthGrid | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -396,6 +396,8 @@ class Site:
         Files read.
     notes : tuple of Fault
         Everything repaired, ignored or assumed on reading.
+    location : str
+        Where the site lies, seen from the plan folder; empty where no plan is written.
     """
 
     settings: Settings
@@ -403,3 +405,4 @@ class Site:
     water_bodies: tuple[WaterBody, ...]
     sources: tuple[SourceFile, ...] = ()
     notes: tuple[Fault, ...] = ()
+    location: str = ""

@@ -1,0 +1,154 @@
+"""The command line: start, check, plan and audit."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from geoplan.errors import Fault
+    from geoplan.plan import AuditReport, Plan
+
+DONE, FAILED, UNUSABLE = 0, 1, 2
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    help="Plan where floating planted rafts go on ponds and lakes.",
+)
+
+SitePath = Annotated[Path, typer.Argument(help="Site folder, GeoPackage or GeoJSON.")]
+PlanPath = Annotated[Path, typer.Argument(help="Plan folder.")]
+
+
+@app.command()
+def start(
+    folder: Annotated[Path, typer.Argument(help="New folder to make.")],
+) -> None:
+    """Make a new site folder with a commented site.toml."""
+    from geoplan.readers.template import write_template
+
+    _say(str(write_template(folder)))
+
+
+@app.command()
+def check(site: SitePath) -> None:
+    """Read a site, say what is there, and every fault at once."""
+    from geoplan.readers import check_site
+
+    result = check_site(site)
+    for line in result.summary:
+        _say(line)
+    _say_faults(result.faults)
+    if result.site is None:
+        raise typer.Exit(UNUSABLE)
+
+
+@app.command()
+def plan(
+    site: SitePath,
+    out: Annotated[Path, typer.Option("-o", "--out", help="Plan folder to write.")],
+    workers: Annotated[int | None, typer.Option(min=1, help="Processes; default: cores.")] = None,
+    seed: Annotated[int, typer.Option(help="Seed of the searches.")] = 0,
+) -> None:
+    """Plan every water body of a site and write the plan folder."""
+    from geoplan.fleet import plan_folder
+
+    outcome = plan_folder(site, out, workers=workers, seed=seed, progress=_progress)
+    _say_plan(outcome.plan)
+    _say_audit(outcome.audit)
+    _say(f"written to {outcome.folder}: open map.html; the plan of record is plan.gpkg")
+    if not outcome.audit.passed:
+        raise typer.Exit(FAILED)
+
+
+@app.command()
+def audit(
+    folder: PlanPath,
+    site: Annotated[
+        Path | None, typer.Option(help="The site, where it has moved since the plan.")
+    ] = None,
+) -> None:
+    """Judge a written plan from scratch against the site's own files."""
+    from geoplan.fleet import audit_folder
+
+    report = audit_folder(folder, site)
+    _say_audit(report)
+    if not report.passed:
+        raise typer.Exit(FAILED)
+
+
+def _say(line: str) -> None:
+    """Write one line for a person, control characters shown and not obeyed."""
+    text = "".join(c if c.isprintable() or c == "\n" else repr(c)[1:-1] for c in line)
+    typer.echo(text)
+
+
+def _progress(step: str, done: int, count: int) -> None:
+    """Show progress on a terminal; stay quiet in a pipe."""
+    if sys.stderr.isatty():
+        end = "\n" if done == count else ""
+        sys.stderr.write(f"\r{step}: {done} of {count}{end}")
+        sys.stderr.flush()
+
+
+def _say_faults(faults: "tuple[Fault, ...]") -> None:
+    """Write faults, errors first."""
+    for severity in ("error", "warning"):
+        some = [fault for fault in faults if fault.severity == severity]
+        if some:
+            _say(f"{len(some)} {severity}{'s' if len(some) > 1 else ''}:")
+        for fault in some:
+            _say(f"  {fault}")
+
+
+def _say_plan(made: "Plan") -> None:
+    """Write what was planned, a line for each water body, with what its reader must know."""
+    for water in made.waters:
+        planned = sum(raft.status == "planned" for raft in water.rafts)
+        cover = ", ".join(f"{part.level_name} {part.cover_pct:.2f} %" for part in water.cover)
+        _say(
+            f"{water.water_id}{f' ({water.name})' if water.name else ''}: {planned} rafts;"
+            f" cover {cover}; at most {water.report.gap_pct:.1f} % below the best possible"
+            if planned
+            else f"{water.water_id}: no raft; {water.why_none or 'none allotted'}"
+        )
+    _say_faults(tuple(note for water in made.waters for note in water.notes))
+
+
+def _say_audit(report: "AuditReport") -> None:
+    """Write the verdict, and every check that failed."""
+    failed = [finding for finding in report.findings if not finding.passed]
+    _say(
+        f"audit: {'passed' if report.passed else 'FAILED'},"
+        f" {len(report.findings) - len(failed)} of {len(report.findings)} checks hold"
+    )
+    for finding in failed:
+        subject = finding.raft_id or finding.water_id
+        _say(
+            f"  {finding.check} {subject}: measured {finding.measured:.4g}, limit"
+            f" {finding.limit:.4g} {finding.unit}. {finding.detail}"
+        )
+
+
+def main() -> None:
+    """Run the command line; a fault of the user's files is a message, never a traceback."""
+    try:
+        app(standalone_mode=True)
+    except Exception as error:
+        from geoplan.errors import GeoplanError, SiteDataError
+
+        if not isinstance(error, GeoplanError):
+            raise
+        if isinstance(error, SiteDataError):
+            _say_faults(error.faults)
+        else:
+            _say(f"geoplan: {error}")
+        raise SystemExit(UNUSABLE) from None
+
+
+if __name__ == "__main__":
+    main()

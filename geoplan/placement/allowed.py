@@ -1,0 +1,198 @@
+"""
+The water in which a raft may lie, as exact geometry.
+
+A raft is legal where its whole footprint lies in the allowed region of its type, whatever its
+heading. The region is what the rules leave of the water at low level; each rule takes away
+polygons, drawn on the safe side: an arc is circumscribed, a cell counts as a whole square.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+import shapely
+from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
+
+from geoplan.grid import BoolArray, SiteFields, WaterGrid
+from geoplan.plan import WaterEdge
+from geoplan.raft import RaftType
+from geoplan.settings import Settings
+from geoplan.site import WaterBody
+
+#: Room left beyond every distance rule, so that none is met only by rounding [m].
+ROUNDING_ROOM_M = 1e-3
+_ARC = 16
+
+
+@dataclass(frozen=True, eq=False)
+class Surroundings:
+    """
+    What the rules of one water body look at.
+
+    Attributes
+    ----------
+    body : WaterBody
+        The water body and its parts.
+    fields : SiteFields
+        What is known of each cell.
+    edges : tuple of WaterEdge
+        Water's edge at low, normal and high level.
+    settings : Settings
+        Distances and limits.
+    """
+
+    body: WaterBody
+    fields: SiteFields
+    edges: tuple[WaterEdge, ...]
+    settings: Settings
+
+    @property
+    def low_water(self) -> BaseGeometry:
+        """Return the open water at low level."""
+        return self.edges[0].outline
+
+
+class RegionRule(Protocol):
+    """
+    A rule that keeps rafts out of part of the water.
+
+    Attributes
+    ----------
+    name : str
+        Key of the rule; the audit's twin has the same.
+    """
+
+    name: str
+
+    def forbidden(self, around: Surroundings, raft_type: RaftType) -> BaseGeometry:
+        """Return the water in which no part of a raft may lie, working CRS [m]."""
+
+    def words(self, around: Surroundings, raft_type: RaftType) -> str:
+        """Return why a raft may not lie there, in words with the rule's own numbers."""
+
+
+@dataclass(frozen=True, eq=False)
+class AllowedRegion:
+    """
+    Where a raft of one type may lie.
+
+    Attributes
+    ----------
+    raft_type : RaftType
+        The type.
+    region : BaseGeometry
+        Polygons within which every legal footprint lies whole, working CRS [m].
+    taken_m2 : tuple of (str, float, str)
+        For each rule: its name, the area of open water it takes away by itself [m²], and its
+        words.
+    """
+
+    raft_type: RaftType
+    region: BaseGeometry
+    taken_m2: tuple[tuple[str, float, str], ...]
+
+
+def grown(geometry: BaseGeometry, distance_m: float) -> BaseGeometry:
+    """
+    Return a geometry with everything nearer than a distance, never less than that.
+
+    Parameters
+    ----------
+    geometry : BaseGeometry
+        Any geometry [m].
+    distance_m : float
+        Distance to keep [m].
+
+    Returns
+    -------
+    BaseGeometry
+        Polygons that hold the true offset; arcs are drawn from outside, at most 0.12 % beyond.
+
+    Notes
+    -----
+    A round buffer replaces an arc by chords, which leave up to r(1 − cos(π/4n)) of it out for n
+    segments a quarter circle; the radius is enlarged by the inverse.
+
+    Examples
+    --------
+    >>> grown(shapely.Point(0, 0), 2.0).area > 3.14159265 * 4
+    True
+    """
+    if geometry.is_empty or distance_m <= 0:
+        return geometry
+    return shapely.buffer(geometry, distance_m / math.cos(math.pi / (4 * _ARC)), quad_segs=_ARC)
+
+
+def cells_polygon(grid: WaterGrid, cells: BoolArray) -> BaseGeometry:
+    """
+    Return the union of cells as polygons.
+
+    Parameters
+    ----------
+    grid : WaterGrid
+        The cells.
+    cells : ndarray of bool, shape (rows, cols)
+        Those wanted.
+
+    Returns
+    -------
+    BaseGeometry
+        Union of whole squares, working CRS [m].
+    """
+    padded = np.pad(cells, ((0, 0), (1, 1))).astype(np.int8)
+    step = np.diff(padded, axis=1)
+    rows, first = np.nonzero(step == 1)
+    _, last = np.nonzero(step == -1)
+    size = grid.cell_size_m
+    runs = shapely.box(
+        grid.west_m + first * size,
+        grid.south_m + rows * size,
+        grid.west_m + last * size,
+        grid.south_m + (rows + 1) * size,
+    )
+    return shapely.union_all(runs)
+
+
+def allowed_region(
+    around: Surroundings, raft_type: RaftType, rules: Sequence[RegionRule]
+) -> AllowedRegion:
+    """
+    Return the water in which rafts of a type may lie.
+
+    Parameters
+    ----------
+    around : Surroundings
+        The water body.
+    raft_type : RaftType
+        The type.
+    rules : sequence of RegionRule
+        Rules that take water away.
+
+    Returns
+    -------
+    AllowedRegion
+        What they leave, and what each takes by itself.
+    """
+    water = around.low_water
+    taken = []
+    forbidden = []
+    for rule in rules:
+        area = rule.forbidden(around, raft_type)
+        forbidden.append(area)
+        lost = shapely.area(shapely.intersection(area, water)) if not area.is_empty else 0.0
+        taken.append((rule.name, float(lost), rule.words(around, raft_type)))
+    left = shapely.difference(water, shapely.union_all(forbidden))
+    return AllowedRegion(raft_type, _roomy_parts(left, raft_type), tuple(taken))
+
+
+def _roomy_parts(region: BaseGeometry, raft_type: RaftType) -> BaseGeometry:
+    """Drop parts too small for the raft, and whatever is not a polygon."""
+    parts: list[Any] = [
+        part
+        for part in shapely.get_parts(region)
+        if isinstance(part, Polygon) and part.area >= raft_type.area_m2
+    ]
+    return shapely.MultiPolygon(parts)

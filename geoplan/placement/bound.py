@@ -1,0 +1,361 @@
+r"""
+The area bound: no legal plan is worth more, whatever its positions and headings.
+
+Legal rafts, each grown by half the gap, are disjoint sets D inside the allowed region grown by
+half the gap. Let a raft of type t with planted area aₜ cost the prices λₜ of what it uses. With
+the field f(x) = maxₜ (aₜ (B(x) + δₜ(x)) − λₜ)⁺ / Dₜ, where δₜ corrects for the worth being averaged
+over the raft and not over its grown set, every raft's worth is at most λₜ + ∫_D f, so
+
+.. math:: \sum v \le \int f + \sum_j p_j b_j, \qquad \lambda_t = \sum_j p_j u_{jt}
+
+for every set of prices p ≥ 0 of limits bⱼ of which a raft uses uⱼₜ. Prices are searched; each set
+is valid.
+
+δ is an upper bound, not a sample: it is computed at every node and many headings, and what it
+can gain between them is bounded by the range of the worth's gradient.
+"""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from scipy.ndimage import maximum_filter, minimum_filter
+from scipy.optimize import linprog, minimize_scalar
+from scipy.signal import fftconvolve
+from shapely.geometry import Polygon
+
+from geoplan.placement.allowed import AllowedRegion, grown
+from geoplan.placement.coverage import cell_coverage
+from geoplan.placement.worth import WorthSurface
+from geoplan.raft import RaftType, footprints
+from geoplan.site import FloatArray
+
+#: Slack by which the region of the bound is larger than that of the search: the search draws
+#: arcs from outside and keeps a millimetre for rounding, the bound must allow what is legal [m].
+_SLACK_M = 0.01
+#: Headings at which the excess of a raft's mean is computed; the set repeats every 180° [°].
+_HEADINGS_DEG = tuple(float(heading) for heading in range(0, 180, 15))
+#: Parts of a cell's side in which the weights of the means are integrated; even.
+_FINE = 8
+#: Classes of worth in which prices of several limits are first found.
+_CLASSES = 300
+
+
+@dataclass(frozen=True)
+class Limit:
+    """
+    A sum over rafts that must not pass a limit.
+
+    Attributes
+    ----------
+    name : str
+        Rule it comes from.
+    words : str
+        What it limits, for a person.
+    per_raft : tuple of float
+        What one raft of each type adds, in the order of the types.
+    most : float
+        Limit of the sum.
+    """
+
+    name: str
+    words: str
+    per_raft: tuple[float, ...]
+    most: float
+
+
+@dataclass(frozen=True, eq=False)
+class AreaBound:
+    """
+    A bound on the worth of every legal plan.
+
+    Attributes
+    ----------
+    value : float
+        No legal plan is worth more [worth of planted m²].
+    prices : tuple of float
+        Price of each limit: worth that one more unit of it could bring at most.
+    threshold : float
+        Worth of a square metre below which no raft pays at these prices (relative) [1].
+    """
+
+    value: float
+    prices: tuple[float, ...]
+    threshold: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Patches:
+    """Squares between four nodes: corner worths corrected for each type, and covered area."""
+
+    corners: FloatArray  # (types, 4, n) corrected worth, -inf where the type may not lie
+    area_m2: FloatArray  # (n,) part of the patch in the region of any type
+    is_whole: FloatArray  # (n,) bool: every type that may lie here covers the patch whole
+
+
+def grown_area_m2(length_m: float, width_m: float, gap_m: float) -> float:
+    """
+    Return the area of a raft grown by half the gap.
+
+    Parameters
+    ----------
+    length_m, width_m : float
+        Sides [m].
+    gap_m : float
+        Distance between rafts [m].
+
+    Returns
+    -------
+    float
+        Area of the rectangle with a border of half the gap and round corners [m²].
+
+    Examples
+    --------
+    >>> round(grown_area_m2(4.0, 2.4, 1.0), 3)
+    16.785
+    """
+    return length_m * width_m + (length_m + width_m) * gap_m + math.pi * gap_m**2 / 4
+
+
+def averaging_excess(surface: WorthSurface, raft_type: RaftType, gap_m: float) -> FloatArray:
+    r"""
+    Bound how much a mean over a raft can exceed the mean over the raft grown by half the gap.
+
+    Parameters
+    ----------
+    surface : WorthSurface
+        Worth, bilinear between nodes.
+    raft_type : RaftType
+        The raft.
+    gap_m : float
+        Distance between rafts [m].
+
+    Returns
+    -------
+    ndarray of float, shape (rows, cols)
+        At each node, a bound that holds for every raft, in any heading, whose grown set comes
+        within a cell of that node (relative) [1].
+
+    Notes
+    -----
+    E(c, θ), the difference of the two means for a centre and heading, is computed at every node
+    and every 15°. Between them it is at most the largest neighbour plus h²/8 of its second
+    derivatives in the centre, plus Δ²/8 of that in the heading. Those are integrals of the worth's
+    gradient round the sets' edges; a constant gradient drops out of them by symmetry, so half the
+    local range of the gradient, ρ, bounds them.
+    """
+    h = surface.cell_size_m
+    reach_m = math.hypot(raft_type.length_m, raft_type.width_m) / 2 + gap_m / 2
+    # Reach from a centre to its set, half a cell to its node, and one to the far end of a patch.
+    radius = math.ceil(reach_m / h) + 2
+    nodes = np.pad(surface.nodes, radius, mode="edge")
+    most = np.full(surface.nodes.shape, -np.inf)
+    for heading_deg in _HEADINGS_DEG:
+        kernel = _mean_difference(raft_type, gap_m, heading_deg, h, radius)
+        np.maximum(most, fftconvolve(nodes, kernel[::-1, ::-1], mode="valid"), out=most)
+    excess = np.maximum(
+        0.0, most + _between(raft_type, gap_m, h) * _gradient_range(nodes, h, radius)
+    )
+    out: FloatArray = maximum_filter(excess, 2 * radius + 1, mode="nearest")
+    return out
+
+
+def _grown_raft(raft_type: RaftType, gap_m: float, heading_deg: float) -> tuple[Polygon, Polygon]:
+    """Return a raft at the origin, and the polygon inside it grown by half the gap."""
+    raft = footprints(0.0, 0.0, heading_deg, raft_type.length_m, raft_type.width_m)[0]
+    return raft, shapely.buffer(raft, gap_m / 2, quad_segs=16) if gap_m > 0 else raft
+
+
+def _mean_difference(
+    raft_type: RaftType, gap_m: float, heading_deg: float, h: float, radius: int
+) -> FloatArray:
+    """Return the weights of the nodes in the mean over the raft less that over its grown set."""
+    fine = h / _FINE
+    cells = (2 * radius + 1) * _FINE
+    corner = -cells / 2 * fine
+    hat = 1 - np.abs((np.arange(2 * _FINE) + 0.5) / _FINE - 1)
+    weights = []
+    for shape in _grown_raft(raft_type, gap_m, heading_deg):
+        share = cell_coverage(shape, corner, corner, fine, (cells, cells)) / shape.area * fine**2
+        padded = np.pad(share, _FINE // 2)
+        blocks = np.lib.stride_tricks.sliding_window_view(padded, (2 * _FINE, 2 * _FINE))
+        weights.append(np.einsum("ijkl,k,l->ij", blocks[::_FINE, ::_FINE], hat, hat))
+    difference: FloatArray = weights[0] - weights[1]
+    return difference
+
+
+def _between(raft_type: RaftType, gap_m: float, h: float) -> float:
+    """Return by how many times ρ the excess can rise between nodes and headings [m]."""
+    length, width = raft_type.length_m, raft_type.width_m
+    raft, wide = _grown_raft(raft_type, gap_m, 0.0)
+    diagonal = math.hypot(length, width)
+    edge = 2 * diagonal / raft.area + 2 * (diagonal + gap_m) / wide.area
+    turning = diagonal**2 / 2 * (diagonal / 2) / raft.area + (
+        ((length + gap_m) ** 2 + (width + gap_m) ** 2) / 2 * (diagonal + gap_m) / 2 / wide.area
+    )
+    step = math.radians(_HEADINGS_DEG[1] - _HEADINGS_DEG[0])
+    fine = h / _FINE
+    quadrature = fine**2 * (raft.length / raft.area + wide.length / wide.area)
+    return float(2 * edge * h**2 / 8 + turning * step**2 / 8 + quadrature)
+
+
+def _gradient_range(nodes: FloatArray, h: float, radius: int) -> FloatArray:
+    """Return half the local range of the worth's gradient, within the padding [1/m]."""
+    size = 2 * radius + 1
+    halves = []
+    for axis in (0, 1):
+        slope = np.diff(nodes, axis=axis, append=np.take(nodes, [-1], axis=axis)) / h
+        high = maximum_filter(slope, size, mode="nearest")
+        low = minimum_filter(slope, size, mode="nearest")
+        halves.append((high - low)[radius:-radius, radius:-radius] / 2)
+    out: FloatArray = np.hypot(halves[0], halves[1])
+    return out
+
+
+def area_bound(
+    surface: WorthSurface,
+    regions: Sequence[AllowedRegion],
+    gap_m: float,
+    limits: Sequence[Limit],
+) -> AreaBound:
+    """
+    Return the area bound with the best prices found.
+
+    Parameters
+    ----------
+    surface : WorthSurface
+        Worth, bilinear between nodes.
+    regions : sequence of AllowedRegion
+        Where rafts of each type may lie.
+    gap_m : float
+        Distance between rafts [m].
+    limits : sequence of Limit
+        Sums that are bounded, over the types in the order of ``regions``.
+
+    Returns
+    -------
+    AreaBound
+        Bound on the worth of every legal plan with these limits, for continuous positions and
+        headings.
+
+    Notes
+    -----
+    Within a patch, (B − b)⁺ of a bilinear B is at most the mean of its corners (convexity); on
+    the region's edge the largest corner times the exact covered area is taken.
+    """
+    types = [region.raft_type for region in regions]
+    patches = _patches(surface, regions, gap_m)
+    grown_m2 = np.array([_grown_raft(t, gap_m, 0.0)[1].area for t in types])
+    planted_m2 = np.array([t.planted_area_m2 for t in types])
+    use = np.array([limit.per_raft for limit in limits]).reshape(len(limits), len(types))
+    most = np.array([limit.most for limit in limits])
+
+    def bound(prices: FloatArray) -> float:
+        rent = np.maximum(prices, 0.0) @ use
+        return _field_integral(patches, planted_m2, rent, grown_m2) + float(
+            np.maximum(prices, 0.0) @ most
+        )
+
+    scale = np.array([_price_scale(row, planted_m2) for row in use]) * max(
+        float(surface.nodes.max(initial=0.0)), 1e-12
+    )
+    starts = [_program_prices(patches, planted_m2, grown_m2, use, most)] if len(types) > 1 else []
+    prices = np.maximum(_best_prices(bound, scale, starts), 0.0)
+    rent = prices @ use
+    threshold = float(np.min(rent / planted_m2)) if types else 0.0
+    return AreaBound(bound(prices), tuple(float(p) for p in prices), threshold)
+
+
+def _price_scale(per_raft: FloatArray, planted_m2: FloatArray) -> float:
+    """Return the price of a limit at which the best-placed raft is worth nothing."""
+    used = per_raft > 0
+    return float(np.max(planted_m2[used] / per_raft[used])) if used.any() else 0.0
+
+
+def _best_prices(
+    bound: Callable[[FloatArray], float],
+    scale: FloatArray,
+    starts: Sequence[FloatArray],
+) -> FloatArray:
+    """Search the prices along each axis and through each start; any result is valid."""
+    rays = [unit for unit, size in zip(np.diag(scale), scale, strict=True) if size > 0]
+    rays += [start for start in starts if start.any()]
+    best = np.zeros(len(scale))
+    for ray in rays:
+        line = minimize_scalar(
+            lambda share, ray=ray: bound(share * ray),
+            bounds=(0.0, 1.25),
+            method="bounded",
+            options={"xatol": 1e-7},
+        )
+        best = min([best, ray, float(line.x) * ray], key=bound)
+    return best
+
+
+def _program_prices(
+    patches: _Patches,
+    planted_m2: FloatArray,
+    grown_m2: FloatArray,
+    use: FloatArray,
+    most: FloatArray,
+) -> FloatArray:
+    """Return the best prices for the worth in classes, by a linear programme."""
+    worth = np.where(np.isfinite(patches.corners), patches.corners, -1e3).mean(axis=1)
+    order = np.argsort(worth.max(axis=0))
+    classes = np.array_split(order, min(_CLASSES, len(order)))
+    area = np.array([patches.area_m2[part].sum() for part in classes])
+    value = np.array([worth[:, part].mean(axis=1) for part in classes])
+    count, types = value.shape
+    # z ≥ (a B − rent)/D for each class and type, in the prices and one z a class.
+    rows = np.zeros((count * types, len(most) + count))
+    for index in range(types):
+        block = slice(index * count, (index + 1) * count)
+        rows[block, : len(most)] = -use[:, index] / grown_m2[index]
+        rows[block, len(most) :] = -np.eye(count)
+    limit = -(planted_m2 * value / grown_m2).T.ravel()
+    found = linprog(np.concatenate([most, area]), A_ub=rows, b_ub=limit, method="highs")
+    prices: FloatArray = found.x[: len(most)] if found.status == 0 else np.zeros(len(most))
+    return prices
+
+
+def _patches(surface: WorthSurface, regions: Sequence[AllowedRegion], gap_m: float) -> _Patches:
+    """Return the patches that lie in the region of any type, with their corner worths."""
+    shape = (surface.nodes.shape[0] - 1, surface.nodes.shape[1] - 1)
+    frame = shapely.box(
+        surface.west_m,
+        surface.south_m,
+        surface.west_m + shape[1] * surface.cell_size_m,
+        surface.south_m + shape[0] * surface.cell_size_m,
+    )
+    wide = [
+        shapely.intersection(grown(region.region, gap_m / 2 + _SLACK_M), frame)
+        for region in regions
+    ]
+
+    def covered(area: shapely.Geometry) -> FloatArray:
+        return cell_coverage(area, surface.west_m, surface.south_m, surface.cell_size_m, shape)
+
+    shares = [covered(area) for area in wide]
+    union = shares[0] if len(shares) == 1 else covered(shapely.union_all(wide))
+    rows, cols = np.nonzero(union)
+    corners = []
+    for region, share in zip(regions, shares, strict=True):
+        b = surface.nodes + averaging_excess(surface, region.raft_type, gap_m)
+        at = np.stack([b[rows, cols], b[rows + 1, cols], b[rows, cols + 1], b[rows + 1, cols + 1]])
+        corners.append(np.where(share[rows, cols] > 0, at, -np.inf))
+    parts = np.stack([share[rows, cols] for share in shares])
+    is_whole = ((parts > 1 - 1e-9) | (parts == 0)).all(axis=0)
+    return _Patches(np.stack(corners), union[rows, cols] * surface.cell_size_m**2, is_whole)
+
+
+def _field_integral(
+    patches: _Patches, planted_m2: FloatArray, rent: FloatArray, grown_m2: FloatArray
+) -> float:
+    """Return an upper bound on the integral of the price field [worth of planted m²]."""
+    best = np.zeros(patches.corners.shape[1:])
+    for index, corner in enumerate(patches.corners):
+        np.maximum(best, (planted_m2[index] * corner - rent[index]) / grown_m2[index], out=best)
+    height = np.where(patches.is_whole, best.mean(axis=0), best.max(axis=0))
+    return float(height @ patches.area_m2)

@@ -1,0 +1,174 @@
+"""The hot loops of packing by rows, compiled: legal places, and the rows worth most."""
+
+from typing import Any
+
+import numba
+import numpy as np
+
+from geoplan.grid import BoolArray
+from geoplan.site import FloatArray
+
+
+@numba.njit(cache=True)
+def legal_places(
+    edges: FloatArray,
+    low: FloatArray,
+    along: float,
+    across: float,
+    dx: float,
+    dy: float,
+    strips: int,
+    places: int,
+) -> BoolArray:
+    """
+    Return where a raft's rectangle meets no edge of the region and lies inside it.
+
+    Parameters
+    ----------
+    edges : ndarray of float, shape (n, 4)
+        Edges of the region's rings in frame coordinates, start and end [m].
+    low : ndarray of float, shape (2,)
+        Lower left corner of place (0, 0) [m].
+    along, across : float
+        Sides of the raft along and across the rows [m].
+    dx, dy : float
+        Steps along and across the rows [m].
+    strips, places : int
+        Size of the frame.
+
+    Returns
+    -------
+    ndarray of bool, shape (strips, places)
+        True where the raft, its corner at that place, lies in the region.
+    """
+    count = np.zeros(strips + 1, np.int64)
+    first = np.empty(len(edges), np.int64)
+    last = np.empty(len(edges), np.int64)
+    for k in range(len(edges)):
+        bottom = min(edges[k, 1], edges[k, 3]) - low[1]
+        top = max(edges[k, 1], edges[k, 3]) - low[1]
+        first[k] = max(0, int(np.ceil((bottom - across) / dy - 1e-9)))
+        last[k] = min(strips - 1, int(np.floor(top / dy + 1e-9)))
+        for s in range(first[k], last[k] + 1):
+            count[s + 1] += 1
+    start = np.cumsum(count)
+    fill = start[:-1].copy()
+    owner = np.empty(start[-1], np.int64)
+    for k in range(len(edges)):
+        for s in range(first[k], last[k] + 1):
+            owner[fill[s]] = k
+            fill[s] += 1
+    legal = np.zeros((strips, places), np.bool_)
+    for s in range(strips):
+        mine = owner[start[s] : start[s + 1]]
+        shadow, crossing = _shadows(edges, mine, s * dy + low[1], across)
+        if len(shadow) > 0:
+            _mark_strip(shadow, crossing, low[0], along, dx, legal[s])
+    return legal
+
+
+@numba.njit(cache=True)
+def _shadows(edges: FloatArray, mine: Any, bottom: float, across: float) -> Any:
+    """Return the sorted shadows of edges on a strip, and where they cross its middle."""
+    top, middle = bottom + across, bottom + across / 2
+    shadow = np.empty((len(mine), 2))
+    crossing = np.empty(len(mine))
+    n_shadow = n_crossing = 0
+    for k in mine:
+        x0, y0, x1, y1 = edges[k, 0], edges[k, 1], edges[k, 2], edges[k, 3]
+        if y0 > y1:
+            x0, y0, x1, y1 = x1, y1, x0, y0
+        if y1 <= bottom or y0 >= top:
+            continue
+        slope = (x1 - x0) / (y1 - y0) if y1 > y0 else 0.0
+        a = x0 + slope * (max(y0, bottom) - y0)
+        b = x0 + slope * (min(y1, top) - y0) if y1 > y0 else x1
+        shadow[n_shadow, 0] = min(a, b)
+        shadow[n_shadow, 1] = max(a, b)
+        n_shadow += 1
+        if y0 <= middle < y1:
+            crossing[n_crossing] = x0 + slope * (middle - y0)
+            n_crossing += 1
+    order = np.argsort(shadow[:n_shadow, 0])
+    return shadow[:n_shadow][order], np.sort(crossing[:n_crossing])
+
+
+@numba.njit(cache=True)
+def _mark_strip(
+    shadow: FloatArray, crossing: FloatArray, west: float, along: float, dx: float, legal: BoolArray
+) -> None:
+    """Mark the legal places of a strip: between shadows, where an odd number of edges is passed."""
+    end = shadow[0, 1]
+    passed = 0
+    for j in range(1, len(shadow)):
+        begin = shadow[j, 0]
+        if begin - end >= along:
+            while passed < len(crossing) and crossing[passed] < (begin + end) / 2:
+                passed += 1
+            if passed % 2 == 1:
+                first = int(np.ceil((end - west) / dx - 1e-9))
+                last = int(np.floor((begin - along - west) / dx + 1e-9))
+                legal[max(first, 0) : min(last, len(legal) - 1) + 1] = True
+        end = max(end, shadow[j, 1])
+
+
+@numba.njit(cache=True)
+def _fill_row(value: FloatArray, price: float, per_raft: int, best: FloatArray) -> None:
+    """Fill in the best worth of the places up to each, every raft paying the price."""
+    for i in range(len(value)):
+        take = value[i] - price
+        if take > 0:
+            if i >= per_raft:
+                take += best[i + 1 - per_raft]
+            best[i + 1] = max(best[i], take)
+        else:
+            best[i + 1] = best[i]
+
+
+@numba.njit(cache=True)
+def packed_rows(value: FloatArray, price: float, per_raft: int, per_row: int) -> Any:
+    """
+    Return the rafts of the rows that are worth most when each pays a price.
+
+    Parameters
+    ----------
+    value : ndarray of float, shape (strips, places)
+        Worth of a raft at each place; -inf where none may lie.
+    price : float
+        Price of a raft, in the unit of ``value``.
+    per_raft, per_row : int
+        Least steps from raft to raft along a row, and from row to row.
+
+    Returns
+    -------
+    ndarray of int, shape (n, 2)
+        Strip and place of each raft.
+    """
+    strips, places = value.shape
+    best = np.zeros(places + 1)
+    total = np.zeros(strips + 1)
+    for s in range(strips):
+        _fill_row(value[s], price, per_raft, best)
+        take = best[places]
+        if s >= per_row:
+            take += total[s + 1 - per_row]
+        total[s + 1] = max(total[s], take)
+    most = (strips // per_row + 1) * (places // per_raft + 1)
+    found = np.empty((most, 2), np.int64)
+    n = 0
+    s = strips - 1
+    while s >= 0:
+        if total[s + 1] <= total[s]:
+            s -= 1
+            continue
+        _fill_row(value[s], price, per_raft, best)
+        i = places - 1
+        while i >= 0:
+            if best[i + 1] > best[i]:
+                found[n, 0], found[n, 1] = s, i
+                n += 1
+                i -= per_raft
+            else:
+                i -= 1
+        s -= per_row
+    return found[:n].copy()

@@ -1,0 +1,240 @@
+"""
+Packing by rows in a turned frame.
+
+A frame is the water turned so that rows run along its first axis. In each strip of a raft's
+depth, the stretches free of the region's edge are exact: a raft from one abscissa to another lies
+in the region exactly where no edge's shadow on the strip meets it. Rows are filled, and rows are
+chosen, by two dynamic programmes at one price per raft.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from geoplan.placement.row_kernels import legal_places, packed_rows
+from geoplan.placement.worth import WorthSurface
+from geoplan.raft import RaftType
+from geoplan.site import FloatArray
+
+#: Coarsest step between neighbouring positions along and across rows [m].
+STEP_M = 0.2
+
+
+@dataclass(frozen=True, eq=False)
+class Frame:
+    """
+    A turned frame with what a raft is worth at each of its places.
+
+    Attributes
+    ----------
+    raft_type : RaftType
+        The type packed.
+    turn_deg : float
+        Direction of the rows, clockwise from grid east towards south [°].
+    is_across : bool
+        True where rafts lie with their long axis across the rows.
+    first_m, second_m : float
+        Lower left corner of place (0, 0), frame coordinates [m].
+    step_along_m, step_across_m : float
+        Distance between places along a row and between strips [m].
+    places_per_raft, strips_per_row : int
+        Steps from one raft, and from one row, to the next.
+    value : ndarray of float, shape (strips, places)
+        Worth of a raft there; -inf where none may lie [worth of planted m²].
+    """
+
+    raft_type: RaftType
+    turn_deg: float
+    is_across: bool
+    first_m: float
+    second_m: float
+    step_along_m: float
+    step_across_m: float
+    places_per_raft: int
+    strips_per_row: int
+    value: FloatArray
+
+    @property
+    def along_m(self) -> float:
+        """Return the side of the raft along the rows [m]."""
+        return self.raft_type.width_m if self.is_across else self.raft_type.length_m
+
+    @property
+    def across_m(self) -> float:
+        """Return the side of the raft across the rows [m]."""
+        return self.raft_type.length_m if self.is_across else self.raft_type.width_m
+
+    @property
+    def heading_deg(self) -> float:
+        """Return the heading of its rafts, clockwise from grid north, 0 to 180 [°]."""
+        return (self.turn_deg + (0.0 if self.is_across else 90.0)) % 180.0
+
+    def positions(self, strips: FloatArray, places: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """
+        Return the centres of rafts at places of the frame.
+
+        Parameters
+        ----------
+        strips, places : ndarray of int, shape (n,)
+            Indices of strip and place.
+
+        Returns
+        -------
+        ndarray of float, shape (n,)
+            Eastings, working CRS [m].
+        ndarray of float, shape (n,)
+            Northings, working CRS [m].
+        """
+        first = self.first_m + places * self.step_along_m + self.along_m / 2
+        second = self.second_m + strips * self.step_across_m + self.across_m / 2
+        angle = math.radians(self.turn_deg)
+        return (
+            first * math.cos(angle) + second * math.sin(angle),
+            -first * math.sin(angle) + second * math.cos(angle),
+        )
+
+
+def _steps(period_m: float, step_m: float) -> int:
+    """Return how many whole steps make a period, so that no room is lost between rafts."""
+    return max(1, math.ceil(period_m / step_m - 1e-9))
+
+
+def frame(
+    region: BaseGeometry,
+    surface: WorthSurface,
+    raft_type: RaftType,
+    gap_m: float,
+    turn_deg: float,
+    *,
+    is_across: bool,
+    step_m: float = STEP_M,
+) -> Frame | None:
+    """
+    Return the frame of a region turned by an angle, or None where no raft fits.
+
+    Parameters
+    ----------
+    region : BaseGeometry
+        Where the whole raft must lie, working CRS [m].
+    surface : WorthSurface
+        Worth of planted area.
+    raft_type : RaftType
+        The type packed.
+    gap_m : float
+        Distance between rafts [m].
+    turn_deg : float
+        Direction of the rows, clockwise from grid east [°].
+    is_across : bool
+        True to lay rafts with their long axis across the rows.
+    step_m : float
+        Coarsest step between places [m].
+
+    Returns
+    -------
+    Frame or None
+        Legal places and what each is worth.
+    """
+    along = raft_type.width_m if is_across else raft_type.length_m
+    across = raft_type.length_m if is_across else raft_type.width_m
+    edges = _turned_edges(region, turn_deg)
+    if len(edges) == 0:
+        return None
+    low = np.minimum(edges[:, :2], edges[:, 2:]).min(axis=0)
+    high = np.maximum(edges[:, :2], edges[:, 2:]).max(axis=0)
+    per_raft, per_row = _steps(along + gap_m, step_m), _steps(across + gap_m, step_m)
+    dx, dy = (along + gap_m) / per_raft, (across + gap_m) / per_row
+    places = int((high[0] - low[0] - along) / dx + 1e-9) + 1
+    strips = int((high[1] - low[1] - across) / dy + 1e-9) + 1
+    if high[0] - low[0] < along or high[1] - low[1] < across:
+        return None
+    legal = legal_places(edges, low, along, across, dx, dy, strips, places)
+    if not legal.any():
+        return None
+    mean = _mean_worth(surface, low, along, across, dx, dy, (strips, places), turn_deg)
+    value = np.where(legal, raft_type.planted_area_m2 * mean, -np.inf)
+    return Frame(
+        raft_type,
+        turn_deg,
+        is_across,
+        float(low[0]),
+        float(low[1]),
+        dx,
+        dy,
+        per_raft,
+        per_row,
+        value,
+    )
+
+
+def _turned_edges(region: BaseGeometry, turn_deg: float) -> FloatArray:
+    """Return the edges of the region's rings in frame coordinates, shape (n, 4) [m]."""
+    angle = math.radians(turn_deg)
+    cos, sin = math.cos(angle), math.sin(angle)
+    edges = []
+    for part in shapely.get_parts(region):
+        for ring in (part.exterior, *part.interiors):
+            xy = shapely.get_coordinates(ring)
+            turned = np.column_stack(
+                [xy[:, 0] * cos - xy[:, 1] * sin, xy[:, 0] * sin + xy[:, 1] * cos]
+            )
+            edges.append(np.hstack([turned[:-1], turned[1:]]))
+    return np.concatenate(edges) if edges else np.zeros((0, 4))
+
+
+def _mean_worth(
+    surface: WorthSurface,
+    low: FloatArray,
+    along: float,
+    across: float,
+    dx: float,
+    dy: float,
+    shape: tuple[int, int],
+    turn_deg: float,
+) -> FloatArray:
+    """Return the mean worth under a raft at each place, by running sums over the frame."""
+    strips, places = shape
+    cols = places + math.ceil(along / dx) + 1
+    rows = strips + math.ceil(across / dy) + 1
+    first = low[0] + (np.arange(cols) + 0.5) * dx
+    second = low[1] + (np.arange(rows) + 0.5) * dy
+    angle = math.radians(turn_deg)
+    easting = first[None, :] * math.cos(angle) + second[:, None] * math.sin(angle)
+    northing = -first[None, :] * math.sin(angle) + second[:, None] * math.cos(angle)
+    worth = surface.at(easting, northing)
+    sums = np.zeros((rows + 1, cols + 1))
+    np.cumsum(np.cumsum(worth, axis=0), axis=1, out=sums[1:, 1:])
+
+    def up_to(values: FloatArray, width: float, count: int) -> FloatArray:
+        whole, part = divmod(width, 1.0)
+        k = int(whole)
+        upper = values[k : k + count]
+        if part > 1e-12:
+            upper = upper + part * (values[k + 1 : k + 1 + count] - upper)
+        return upper - values[:count]
+
+    by_row = up_to(sums, across / dy, strips)
+    both: FloatArray = up_to(by_row.T, along / dx, places).T
+    return both * (dx * dy / (along * across))
+
+
+def pack(turned: Frame, price: float) -> Any:
+    """
+    Return the places of the rows that are worth most when each raft pays a price.
+
+    Parameters
+    ----------
+    turned : Frame
+        The frame.
+    price : float
+        What each raft must be worth at least [worth of planted m²].
+
+    Returns
+    -------
+    ndarray of int, shape (n, 2)
+        Strip and place of each raft; no two are nearer than the gap.
+    """
+    return packed_rows(turned.value, price, turned.places_per_raft, turned.strips_per_row)

@@ -1,0 +1,317 @@
+"""
+The search: which rows, in which frames, at which price, give the most for a number of rafts.
+
+The part of the region that can pay at all falls into clusters that lie at least a gap apart. Each
+cluster is packed in the best of its frames; one price for a raft, found by bisection, brings the
+clusters together to the number wanted. What is left over is packed again in new frames.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from geoplan.placement.allowed import grown
+from geoplan.placement.bound import grown_area_m2
+from geoplan.placement.rows import STEP_M, Frame, frame, pack
+from geoplan.placement.worth import WorthSurface
+from geoplan.raft import RaftType, footprints
+from geoplan.site import FloatArray
+
+#: Turns of the frames of a cluster [°]; lying along and across the rows cover the right angle.
+_TURNS_DEG = tuple(float(turn) for turn in np.arange(0.0, 90.0, 7.5))
+_BEST_FRAMES = 3
+_PASSES = 6
+_BISECTIONS = 30
+#: The clusters hold room for this many times the rafts wanted, as the area bound counts room.
+_SPARE_ROOM = 1.6
+
+
+@dataclass(frozen=True, eq=False)
+class Poses:
+    """
+    Where rafts of one type lie.
+
+    Attributes
+    ----------
+    raft_type : RaftType
+        The type.
+    easting_m, northing_m : ndarray of float, shape (n,)
+        Centres, working CRS [m].
+    heading_deg : ndarray of float, shape (n,)
+        Long axes, clockwise from grid north, 0 to 180 [°].
+    value : ndarray of float, shape (n,)
+        Worth of each [worth of planted m²].
+    """
+
+    raft_type: RaftType
+    easting_m: FloatArray
+    northing_m: FloatArray
+    heading_deg: FloatArray
+    value: FloatArray
+
+    def __len__(self) -> int:
+        """Return the number of rafts."""
+        return len(self.value)
+
+    @property
+    def outlines(self) -> Any:
+        """Return the footprints, shape (n,) [m]."""
+        kind = self.raft_type
+        return footprints(
+            self.easting_m, self.northing_m, self.heading_deg, kind.length_m, kind.width_m
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Search:
+    """
+    What a search found, and how much it tried.
+
+    Attributes
+    ----------
+    poses : Poses
+        Rafts found.
+    frames_tried : int
+        Frames that were packed.
+    """
+
+    poses: Poses
+    frames_tried: int
+
+
+def best_rows(
+    region: BaseGeometry,
+    surface: WorthSurface,
+    raft_type: RaftType,
+    gap_m: float,
+    count: int,
+) -> Search:
+    """
+    Place up to a number of rafts of one type where they are worth most.
+
+    Parameters
+    ----------
+    region : BaseGeometry
+        Where every raft must lie whole, working CRS [m].
+    surface : WorthSurface
+        Worth of planted area.
+    raft_type : RaftType
+        The type.
+    gap_m : float
+        Distance between rafts [m].
+    count : int
+        Most rafts wanted.
+
+    Returns
+    -------
+    Search
+        Rafts that lie in the region, at least the gap apart; fewer where no more fit.
+    """
+    easting: list[FloatArray] = []
+    found: list[Poses] = []
+    tried = 0
+    left = region
+    for _ in range(_PASSES):
+        missing = count - sum(len(part) for part in found)
+        if missing <= 0 or left.is_empty:
+            break
+        part, frames = _one_pass(left, surface, raft_type, gap_m, missing)
+        tried += frames
+        if len(part) == 0:
+            break
+        found.append(part)
+        easting.append(part.easting_m)
+        left = shapely.difference(left, grown(shapely.multipolygons(part.outlines), gap_m))
+        left = _polygons(left, raft_type.area_m2)
+    return Search(joined(raft_type, found), tried)
+
+
+def joined(raft_type: RaftType, parts: Sequence[Poses]) -> Poses:
+    """
+    Return the poses of several searches as one.
+
+    Parameters
+    ----------
+    raft_type : RaftType
+        Their type.
+    parts : sequence of Poses
+        Poses of that type.
+
+    Returns
+    -------
+    Poses
+        All of them, in order.
+    """
+    columns = [
+        np.concatenate([getattr(part, name) for part in parts]) if parts else np.zeros(0)
+        for name in ("easting_m", "northing_m", "heading_deg", "value")
+    ]
+    return Poses(raft_type, *columns)
+
+
+def _polygons(geometry: BaseGeometry, least_m2: float) -> BaseGeometry:
+    """Return the polygons of a geometry that are not smaller than an area."""
+    parts = shapely.get_parts(geometry)
+    return shapely.multipolygons(parts[shapely.area(parts) >= least_m2])
+
+
+def _one_pass(
+    region: BaseGeometry, surface: WorthSurface, raft_type: RaftType, gap_m: float, count: int
+) -> tuple[Poses, int]:
+    """Pack the clusters of a region once; return the best rafts and the frames tried."""
+    clusters = _clusters(region, surface, raft_type, gap_m, count)
+    sets = []
+    tried = 0
+    for cluster in clusters:
+        kept, frames = _best_frames(cluster, surface, raft_type, gap_m)
+        tried += frames
+        if kept:
+            sets.append(kept)
+    packed = _packed_to_count(sets, count)
+    poses = _poses(raft_type, surface, packed)
+    order = np.lexsort((poses.northing_m, poses.easting_m, -poses.value))[:count]
+    return (
+        Poses(
+            raft_type,
+            poses.easting_m[order],
+            poses.northing_m[order],
+            poses.heading_deg[order],
+            poses.value[order],
+        ),
+        tried,
+    )
+
+
+def _clusters(
+    region: BaseGeometry, surface: WorthSurface, raft_type: RaftType, gap_m: float, count: int
+) -> list[BaseGeometry]:
+    """Return the parts of the region with room for the rafts where it is worth most."""
+    need_m2 = _SPARE_ROOM * count * grown_area_m2(raft_type.length_m, raft_type.width_m, gap_m)
+    if need_m2 < region.area:
+        region = _polygons(_most_worth(region, surface, need_m2, raft_type), raft_type.area_m2)
+    parts = shapely.get_parts(region)
+    if len(parts) == 0:
+        return []
+    tree = shapely.STRtree(parts)
+    first, second = tree.query(parts, predicate="dwithin", distance=gap_m)
+    group = np.arange(len(parts))
+    for a, b in zip(first, second, strict=True):
+        low, high = sorted((int(group[a]), int(group[b])))
+        group[group == high] = low
+    return [shapely.multipolygons(parts[group == label]) for label in np.unique(group)]
+
+
+def _most_worth(
+    region: BaseGeometry, surface: WorthSurface, area_m2: float, raft_type: RaftType
+) -> BaseGeometry:
+    """Return the part of the region that lies round its most worthy cells of a total area."""
+    h = surface.cell_size_m
+    rows, cols = surface.nodes.shape
+    easting = surface.west_m + np.arange(cols) * h
+    northing = surface.south_m + np.arange(rows) * h
+    shapely.prepare(region)
+    inside = shapely.contains_xy(region, *np.meshgrid(easting, northing))
+    values = np.sort(surface.nodes[inside])[::-1]
+    wanted = int(area_m2 / h**2)
+    if wanted >= len(values):
+        return region
+    chosen = inside & (surface.nodes >= values[wanted])
+    r, c = np.nonzero(chosen)
+    reach = np.hypot(raft_type.length_m, raft_type.width_m) / 2 + h
+    squares = shapely.box(
+        easting[c] - reach, northing[r] - reach, easting[c] + reach, northing[r] + reach
+    )
+    return shapely.intersection(region, shapely.union_all(squares, grid_size=h / 4))
+
+
+def _best_frames(
+    cluster: BaseGeometry, surface: WorthSurface, raft_type: RaftType, gap_m: float
+) -> tuple[list[Frame], int]:
+    """Return the few frames in which a cluster packs best, and how many were tried."""
+    step = float(np.clip(np.sqrt(cluster.area) / 600.0, STEP_M, 0.5))
+    scored = []
+    for turn in _turns(cluster):
+        for is_across in (False, True):
+            turned = frame(
+                cluster, surface, raft_type, gap_m, turn, is_across=is_across, step_m=2 * step
+            )
+            if turned is not None:
+                scored.append((-_worth(turned, 0.0), turn, is_across))
+    scored.sort()
+    best = [
+        frame(cluster, surface, raft_type, gap_m, turn, is_across=is_across, step_m=step)
+        for _, turn, is_across in scored[:_BEST_FRAMES]
+    ]
+    return [turned for turned in best if turned is not None], len(scored) + len(best)
+
+
+def _turns(cluster: BaseGeometry) -> Iterable[float]:
+    """Return the turns to try: evenly spread ones, and the one along the cluster's long side."""
+    rectangle = shapely.get_coordinates(shapely.minimum_rotated_rectangle(cluster))
+    if len(rectangle) < 2:
+        return _TURNS_DEG
+    side = rectangle[1] - rectangle[0]
+    along = float(-np.degrees(np.arctan2(side[1], side[0]))) % 90.0
+    return (*_TURNS_DEG, round(along, 3))
+
+
+def _worth(turned: Frame, price: float) -> float:
+    """Return what a frame's best rows are worth after each raft has paid the price."""
+    places = pack(turned, price)
+    return float(turned.value[places[:, 0], places[:, 1]].sum() - price * len(places))
+
+
+Packed = list[tuple[Frame, Any]]
+
+
+def _packed_at(sets: Sequence[Sequence[Frame]], price: float) -> Packed:
+    """Return each cluster's best frame at a price with the places it fills."""
+    out: Packed = []
+    for frames in sets:
+        tries = [(turned, pack(turned, price)) for turned in frames]
+        out.append(
+            max(
+                tries,
+                key=lambda pair: float(
+                    pair[0].value[pair[1][:, 0], pair[1][:, 1]].sum() - price * len(pair[1])
+                ),
+            )
+        )
+    return out
+
+
+def _packed_to_count(sets: Sequence[Sequence[Frame]], count: int) -> Packed:
+    """Return the packing at the highest price that still places the number of rafts."""
+    enough = _packed_at(sets, 0.0)
+    if sum(len(places) for _, places in enough) <= count:
+        return enough
+    low = 0.0
+    high = max((float(turned.value.max()) for frames in sets for turned in frames), default=0.0)
+    for _ in range(_BISECTIONS):
+        price = (low + high) / 2
+        packed = _packed_at(sets, price)
+        placed = sum(len(places) for _, places in packed)
+        if placed >= count:
+            low, enough = price, packed
+            if placed == count:
+                break
+        else:
+            high = price
+    return enough
+
+
+def _poses(raft_type: RaftType, surface: WorthSurface, packed: Packed) -> Poses:
+    """Return packed places as poses, each with its worth integrated anew."""
+    parts = []
+    for turned, places in packed:
+        easting, northing = turned.positions(places[:, 0].astype(float), places[:, 1].astype(float))
+        heading = np.full(len(places), turned.heading_deg)
+        value = raft_type.planted_area_m2 * surface.mean_under(
+            raft_type, easting, northing, heading
+        )
+        parts.append(Poses(raft_type, easting, northing, heading, value))
+    return joined(raft_type, parts)

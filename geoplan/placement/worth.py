@@ -1,0 +1,115 @@
+"""
+The worth of raft area, as a surface that can be sampled and integrated.
+
+The field is known at cell centres; between them it is bilinear. What a raft is worth is its
+planted area times the mean of that surface over its footprint.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import map_coordinates
+
+from geoplan.grid import SiteFields
+from geoplan.raft import RaftType
+from geoplan.site import FloatArray
+
+#: Points a side at which a footprint's mean is taken; the bilinear surface leaves an error of
+#: second order in the spacing, below 1e-4 of the worth for rafts of a few cells.
+_SAMPLES = 16
+
+
+@dataclass(frozen=True, eq=False)
+class WorthSurface:
+    """
+    Worth of a square metre of planted raft, everywhere.
+
+    Attributes
+    ----------
+    west_m, south_m : float
+        Centre of cell (0, 0), working CRS [m].
+    cell_size_m : float
+        Distance between nodes [m].
+    nodes : ndarray of float, shape (rows, cols)
+        Worth at the nodes; bilinear between them (relative, 0 to 1).
+    """
+
+    west_m: float
+    south_m: float
+    cell_size_m: float
+    nodes: FloatArray
+
+    @classmethod
+    def of(cls, fields: SiteFields) -> "WorthSurface":
+        """
+        Return the surface of a water body's fields.
+
+        Parameters
+        ----------
+        fields : SiteFields
+            Fields with the worth at cell centres.
+
+        Returns
+        -------
+        WorthSurface
+            The surface.
+        """
+        grid = fields.grid
+        half = grid.cell_size_m / 2
+        return cls(grid.west_m + half, grid.south_m + half, grid.cell_size_m, fields.worth)
+
+    def at(self, easting_m: FloatArray, northing_m: FloatArray) -> FloatArray:
+        """
+        Return the worth at points.
+
+        Parameters
+        ----------
+        easting_m, northing_m : ndarray of float
+            Points, working CRS [m].
+
+        Returns
+        -------
+        ndarray of float
+            Worth there, that of the nearest node beyond the grid (relative) [1].
+        """
+        rows = (np.asarray(northing_m) - self.south_m) / self.cell_size_m
+        cols = (np.asarray(easting_m) - self.west_m) / self.cell_size_m
+        out: FloatArray = map_coordinates(self.nodes, [rows, cols], order=1, mode="nearest")
+        return out
+
+    def mean_under(
+        self,
+        raft_type: RaftType,
+        easting_m: FloatArray,
+        northing_m: FloatArray,
+        heading_deg: FloatArray,
+    ) -> FloatArray:
+        """
+        Return the mean worth under rafts of one type.
+
+        Parameters
+        ----------
+        raft_type : RaftType
+            The type.
+        easting_m, northing_m : ndarray of float, shape (n,)
+            Centres, working CRS [m].
+        heading_deg : ndarray of float, shape (n,)
+            Long axes, clockwise from grid north [°].
+
+        Returns
+        -------
+        ndarray of float, shape (n,)
+            Mean over each footprint (relative) [1].
+        """
+        angle = np.radians(np.asarray(heading_deg, float))[:, None, None]
+        steps = (np.arange(_SAMPLES) + 0.5) / _SAMPLES - 0.5
+        ahead = (steps * raft_type.length_m)[None, :, None]
+        aside = (steps * raft_type.width_m)[None, None, :]
+        easting = np.asarray(easting_m, float)[:, None, None]
+        northing = np.asarray(northing_m, float)[:, None, None]
+        values = self.at(
+            easting + ahead * np.sin(angle) + aside * np.cos(angle),
+            northing + ahead * np.cos(angle) - aside * np.sin(angle),
+        )
+        mean: FloatArray = values.mean(axis=(1, 2))
+        return mean

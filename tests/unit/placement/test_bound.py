@@ -1,0 +1,114 @@
+"""The area bound: its correction is an upper bound, its value a closed form where there is one."""
+
+import numpy as np
+import pytest
+import shapely
+
+from geoplan.placement.allowed import AllowedRegion
+from geoplan.placement.bound import Limit, area_bound, averaging_excess, grown_area_m2
+from geoplan.placement.worth import WorthSurface
+from geoplan.raft import RaftType, footprints
+
+RAFT = RaftType(name="a", length_m=4.0, width_m=2.4, draft_m=0.2, planted_share=1.0)
+SMALL = RaftType(name="b", length_m=2.4, width_m=2.0, draft_m=0.2, planted_share=1.0)
+
+
+def surface_of(kind: str, size: int = 81, h: float = 0.5) -> WorthSurface:
+    """A cone's tip, a ridge, and noise: the worst that a worth can do to an average."""
+    at = (np.arange(size) - size // 2) * h
+    east, north = np.meshgrid(at, at)
+    nodes = {
+        "cone": np.exp(-np.hypot(east - 1.1, north + 0.7) / 6.0),
+        "ridge": np.exp(-np.abs(0.8 * east + 0.6 * north) / 5.0),
+        "valley": 1 - np.exp(-np.abs(east) / 3.0),
+        "noise": np.random.default_rng(3).random((size, size)),
+        "flat": np.ones((size, size)),
+    }[kind]
+    return WorthSurface(float(at[0]), float(at[0]), h, nodes)
+
+
+def mean_over(surface: WorthSurface, shape: shapely.Geometry, step: float) -> float:
+    """Mean by a fine lattice of points: a second method, slow and plain."""
+    west, south, east, north = shape.bounds
+    x, y = np.meshgrid(np.arange(west, east, step), np.arange(south, north, step))
+    inside = shapely.contains_xy(shape, x, y)
+    return float(surface.at(x[inside], y[inside]).mean())
+
+
+@pytest.mark.parametrize("kind", ["cone", "ridge", "valley", "noise"])
+def test_correction_is_never_less_than_a_sampled_excess(kind: str) -> None:
+    gap = 1.0
+    surface = surface_of(kind)
+    excess = averaging_excess(surface, RAFT, gap)
+    rng = np.random.default_rng(7)
+    worst = np.inf
+    for _ in range(120):
+        east, north = rng.uniform(-4, 4, 2)
+        raft = footprints(east, north, rng.uniform(0, 180), 4.0, 2.4)[0]
+        grown = shapely.buffer(raft, gap / 2, quad_segs=32)
+        sampled = mean_over(surface, raft, 0.04) - mean_over(surface, grown, 0.04)
+        row = round((north - surface.south_m) / surface.cell_size_m)
+        col = round((east - surface.west_m) / surface.cell_size_m)
+        worst = min(worst, float(excess[row, col]) - sampled)
+    assert worst > -1e-3  # the lattice of the second method is good to that
+
+
+def test_flat_worth_gives_the_packing_density_of_grown_rafts() -> None:
+    surface = surface_of("flat")
+    region = AllowedRegion(RAFT, shapely.box(-10, -8, 10, 8), ())
+    found = area_bound(surface, [region], 1.0, [Limit("stock", "", (1.0,), 1e6)])
+    border = 0.5 + 0.01  # half the gap and the bound's own slack
+    area = 20 * 16 + 2 * (20 + 16) * border + np.pi * border**2
+    expected = RAFT.planted_area_m2 * area / grown_area_m2(4.0, 2.4, 1.0)
+    assert found.value == pytest.approx(expected, rel=2e-3)
+    assert found.value >= expected * (1 - 1e-9)
+
+
+def test_a_few_rafts_on_flat_worth_are_bounded_by_their_planted_area() -> None:
+    surface = surface_of("flat")
+    region = AllowedRegion(RAFT, shapely.box(-10, -8, 10, 8), ())
+    found = area_bound(surface, [region], 1.0, [Limit("stock", "", (1.0,), 3.0)])
+    assert found.value == pytest.approx(3 * RAFT.planted_area_m2, rel=1e-4)
+    assert found.value >= 3 * RAFT.planted_area_m2
+
+
+def test_several_types_are_bounded_by_what_they_may_use_together() -> None:
+    surface = surface_of("flat")
+    box = shapely.box(-15, -15, 15, 15)
+    regions = [AllowedRegion(RAFT, box, ()), AllowedRegion(SMALL, box, ())]
+    limits = [
+        Limit("stock", "", (1.0, 0.0), 2.0),
+        Limit("stock", "", (0.0, 1.0), 3.0),
+        Limit("cover", "", (RAFT.area_m2, SMALL.area_m2), 1000.0),
+    ]
+    found = area_bound(surface, regions, 1.0, limits)
+    expected = 2 * RAFT.planted_area_m2 + 3 * SMALL.planted_area_m2
+    assert found.value == pytest.approx(expected, rel=1e-3)
+    assert found.value >= expected * (1 - 1e-9)
+
+
+def test_no_plan_of_brute_force_beats_the_bound() -> None:
+    """Two rafts on a fine lattice of poses in a small basin, all pairs tried."""
+    gap = 1.0
+    surface = surface_of("cone")
+    basin = shapely.Point(0, 0).buffer(5.0)
+    found = area_bound(
+        surface, [AllowedRegion(RAFT, basin, ())], gap, [Limit("stock", "", (1.0,), 2.0)]
+    )
+    east, north, heading = np.meshgrid(
+        np.arange(-3, 3.01, 0.5), np.arange(-3, 3.01, 0.5), np.arange(0, 180, 15.0)
+    )
+    poses = footprints(east.ravel(), north.ravel(), heading.ravel(), 4.0, 2.4)
+    legal = shapely.covers(basin, poses)
+    poses = poses[legal]
+    value = RAFT.planted_area_m2 * surface.mean_under(
+        RAFT, east.ravel()[legal], north.ravel()[legal], heading.ravel()[legal]
+    )
+    tree = shapely.STRtree(poses)
+    best = 0.0
+    for k, pose in enumerate(poses):
+        far = np.ones(len(poses), bool)
+        far[tree.query(pose, predicate="dwithin", distance=gap - 1e-9)] = False
+        if far.any():
+            best = max(best, float(value[k] + value[far].max()))
+    assert 0 < best <= found.value
