@@ -69,9 +69,7 @@ def _shore(rng: np.random.Generator) -> shapely.Polygon:
         rng.normal(0, 0.25 / k) * np.cos(k * angle + rng.uniform(0, 6)) for k in range(2, 6)
     )
     distance = radius * np.clip(1 + bumps, 0.35, 1.8)
-    shore = shapely.Polygon(
-        np.column_stack([distance * np.cos(angle), distance * np.sin(angle)])
-    )
+    shore = shapely.Polygon(np.column_stack([distance * np.cos(angle), distance * np.sin(angle)]))
     for _ in range(int(rng.integers(0, 4))):
         centre = rng.uniform(-0.6, 0.6, 2) * radius
         island = shapely.Point(*centre).buffer(rng.uniform(0.04, 0.15) * radius, quad_segs=6)

@@ -14,13 +14,17 @@ BASIN = shapely.multipolygons([shapely.box(0, 0, 20, 10)])
 FLAT = WorthSurface(-5.0, -5.0, 1.0, np.ones((21, 31)))
 
 
-@pytest.mark.published("Exact arithmetic: 8 rows of 7 rafts 2 x 1 m with a gap of 0.5 m in 20 x 10 m")
+@pytest.mark.published(
+    "Exact arithmetic: 8 rows of 7 rafts 2 x 1 m with a gap of 0.5 m in 20 x 10 m"
+)
 def test_56_rafts_in_a_basin_of_20_by_10() -> None:
     """8 · 2 + 7 · 0.5 = 19.5 m long and 7 · 1 + 6 · 0.5 = 10 m wide."""
     assert len(best_rows(BASIN, FLAT, RAFT, 0.5, 1000).poses) == 56
 
 
-@pytest.mark.published("Exact arithmetic: turned by a right angle, 13 by 4 rafts fit the same basin")
+@pytest.mark.published(
+    "Exact arithmetic: turned by a right angle, 13 by 4 rafts fit the same basin"
+)
 def test_52_rafts_when_they_lie_across() -> None:
     """13 · 1 + 12 · 0.5 = 19 m long and 4 · 2 + 3 · 0.5 = 9.5 m wide."""
     turned = frame(BASIN, FLAT, RAFT, 0.5, 0.0, is_across=True)
