@@ -5,6 +5,7 @@ A site is built round each from its bed raster; the outline is the raster's own 
 highest level of the published table. Data: C. Voter (2019), CSLSdata, MIT licence.
 """
 
+import itertools
 import json
 from pathlib import Path
 
@@ -45,7 +46,7 @@ def lake_outline(raster: Path, level_m: float) -> shapely.Polygon:
     ).filled(-1e9, level_m)
     parts = []
     for points, offsets in zip(filled[0], filled[1], strict=True):
-        rings = [points[a:b] for a, b in zip(offsets[:-1], offsets[1:], strict=True)]
+        rings = [points[a:b] for a, b in itertools.pairwise(offsets)]
         parts.append(shapely.Polygon(rings[0], [ring for ring in rings[1:] if len(ring) > 3]))
     return max(parts, key=lambda part: part.area)
 
