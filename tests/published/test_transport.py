@@ -1,0 +1,199 @@
+"""Flow and transport against closed forms: a disc, a tank with dispersion, stirred and plug flow."""
+
+import math
+
+import numpy as np
+import pytest
+
+from geoplan.water.flow import Faces, FlowField, steady_flow, whole_faces
+from geoplan.water.transport import Transport, transport
+
+DAY = 86_400.0
+
+
+def tank(d: float, kt: float, cells: int = 200, rows: int = 1) -> float:
+    """Share of a load that leaves a straight tank of dispersion number d and decay kt."""
+    length, depth, width = 100.0, 1.0, 10.0
+    h = length / cells
+    speed = 1e-3
+    water = np.ones((rows, cells), bool)
+    flow_m3_s = speed * depth * h
+    east = np.full((rows, cells - 1), flow_m3_s)
+    flow = FlowField(np.zeros(water.shape), east, np.zeros((rows - 1, cells)))
+    outflow = np.zeros(water.shape)
+    outflow[:, -1] = flow_m3_s
+    source = np.zeros(water.shape)
+    source[:, 0] = flow_m3_s / rows
+    residence = length / speed
+    settling = kt / residence * depth
+    found = transport(
+        flow,
+        whole_faces(water),
+        np.full(water.shape, depth),
+        np.full(water.shape, h * h),
+        d * speed * length,
+        outflow,
+        source,
+        settling,
+    )
+    assert width > 0
+    return found.load_out_g_s / flow_m3_s
+
+
+def wehner_wilhelm(d: float, kt: float) -> float:
+    a = math.sqrt(1 + 4 * kt * d)
+    return (
+        4
+        * a
+        * math.exp(0.5 / d)
+        / ((1 + a) ** 2 * math.exp(a / (2 * d)) - (1 - a) ** 2 * math.exp(-a / (2 * d)))
+    )
+
+
+@pytest.mark.published(
+    "Wehner and Wilhelm (1956), closed form: k 0.542 1/d, 10 d, d 0.25 gives 0.037769"
+)
+@pytest.mark.parametrize(("d", "left"), [(0.1, 0.018659), (0.25, 0.037769), (1.0, 0.087757)])
+def test_tank_with_dispersion(d: float, left: float) -> None:
+    assert wehner_wilhelm(d, 5.42) == pytest.approx(left, rel=3e-5)
+    assert tank(d, 5.42, cells=800) == pytest.approx(left, rel=5e-3)
+
+
+@pytest.mark.published("Closed forms: plug flow exp(-kt), and a stirred tank 1/(1 + kt)")
+def test_limits_of_plug_flow_and_stirred_tank() -> None:
+    assert tank(1e-4, 2.0, cells=2000) == pytest.approx(math.exp(-2.0), rel=5e-3)
+    assert tank(1e4, 5.42, cells=20) == pytest.approx(0.155763, rel=1e-3)
+
+
+def disc(h: float) -> tuple[FlowField, np.ndarray, np.ndarray, float]:
+    """A disc of radius 50 m with a source and a sink at 0.8 of it."""
+    radius = 50.0
+    at = (np.arange(int(2 * radius / h) + 2) - radius / h - 0.5) * h
+    east, north = np.meshgrid(at, at)
+    water = east**2 + north**2 < radius**2
+    source = np.zeros(water.shape)
+    middle = int(np.argmin(np.abs(at)))
+    for sign, position in ((1.0, -0.8 * radius), (-1.0, 0.8 * radius)):
+        source[middle, int(np.argmin(np.abs(at - position)))] += sign
+    return steady_flow(water.astype(float), whole_faces(water), source, 1.0), water, at, radius
+
+
+@pytest.mark.published(
+    "Closed form by images: 0.2570 of the flow passes within 10 m of the axis of a disc of 50 m"
+)
+def test_share_of_the_flow_near_the_axis_of_a_disc() -> None:
+    """Stream function of source and sink in a disc: four equal images on the axis."""
+    flow, _, at, radius = disc(0.5)
+    a, b = 0.8 * radius, radius / 0.8
+
+    def stream(y: float) -> float:
+        return (2 * math.atan2(y, a) + 2 * math.atan2(y, b)) / math.pi
+
+    col = int(np.searchsorted(at, 0.0))
+    column = flow.east_m3_s[:, col - 1]
+    edges = at - 0.25
+    inside = (edges > -10.001) & (edges + 0.5 < 10.001)
+    share = column[inside].sum()
+    width = inside.sum() * 0.5
+    assert stream(10.0) == pytest.approx(0.2570, abs=6e-4)
+    assert share == pytest.approx(stream(width / 2), abs=5e-3)
+    assert column.sum() == pytest.approx(1.0, abs=1e-9)
+
+
+def test_every_cell_gives_what_it_takes() -> None:
+    flow, water, _, _ = disc(1.0)
+    net = flow.net_outflow_m3_s()
+    source = np.where(np.abs(net) > 0.5, np.sign(net), 0.0)
+    assert np.abs(net - source)[water].max() < 1e-9
+
+
+def pond(seed: int, rows: int = 24, cols: int = 30) -> tuple[dict[str, object], np.ndarray]:
+    """A pond of random depths with one inflow and one outlet."""
+    rng = np.random.default_rng(seed)
+    water = np.zeros((rows, cols), bool)
+    water[2:-2, 2:-2] = True
+    water[10:14, 12:15] = False
+    depth = np.where(water, 0.6 + rng.random(water.shape), 0.0)
+    faces = whole_faces(water)
+    source = np.zeros(water.shape)
+    source[4, 3], source[19, 26] = 0.004, -0.004
+    flow = steady_flow(depth, faces, source)
+    return {
+        "flow": flow,
+        "faces": faces,
+        "depth_m": depth,
+        "cell_area_m2": np.where(water, 1.0, 0.0),
+        "dispersion_m2_s": 0.01,
+        "outflow_m3_s": np.maximum(-source, 0.0),
+        "source_g_s": np.maximum(source, 0.0) * 3.0,
+        "settling_m_s": 5.0 / 365 / DAY,
+    }, water
+
+
+def solve(case: dict[str, object], rafts: np.ndarray | float = 0.0) -> Transport:
+    return transport(**case, raft_m3_s=rafts)  # type: ignore[arg-type]
+
+
+def test_what_comes_in_leaves_settles_or_is_taken_out() -> None:
+    case, water = pond(1)
+    rafts = np.where(water, 1e-6, 0.0)
+    found = solve(case, rafts)
+    total = found.load_out_g_s + found.settled_g_s + found.removed_g_s
+    assert total == pytest.approx(0.012, rel=1e-9)
+    assert min(found.load_out_g_s, found.settled_g_s, found.removed_g_s) > 0
+
+
+def test_adjoint_equals_finite_differences_of_the_load_that_leaves() -> None:
+    case, water = pond(2)
+    base = solve(case)
+    rng = np.random.default_rng(0)
+    cells = np.argwhere(water)
+    for row, col in cells[rng.choice(len(cells), 100, replace=False)]:
+        step = 1e-7
+        both = []
+        for sign in (0.0, 2.0):
+            rafts = np.zeros(water.shape)
+            rafts[row, col] = sign * step
+            both.append(solve(case, rafts).load_out_g_s)
+        centre = np.zeros(water.shape)
+        centre[row, col] = step
+        at = solve(case, centre)
+        slope = (both[0] - both[1]) / (2 * step)
+        expected = at.concentration_g_m3[row, col] * at.escape_share[row, col]
+        assert slope == pytest.approx(expected, rel=1e-6)
+    assert np.nanmax(base.escape_share) <= 1 + 1e-12
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_load_removed_is_concave_in_the_rafts(seed: int) -> None:
+    """Every linearisation of the load kept from the outlet lies above it: the proof of the plan."""
+    case, water = pond(3)
+    rng = np.random.default_rng(seed)
+    first, second = (
+        np.where(water & (rng.random(water.shape) < 0.2), rng.random(water.shape) * 3e-6, 0.0)
+        for _ in range(2)
+    )
+    at = solve(case, first)
+    cut = at.load_out_g_s - np.nansum(at.concentration_g_m3 * at.escape_share * (second - first))
+    assert solve(case, second).load_out_g_s >= cut - 1e-15
+
+
+def test_a_pool_that_does_not_balance_is_refused() -> None:
+    source = np.zeros((3, 3))
+    source[1, 1] = 1.0
+    with pytest.raises(ValueError, match="flow out of the same pool"):
+        steady_flow(np.ones((3, 3)), whole_faces(np.ones((3, 3), bool)), source)
+
+
+def test_flow_and_transport_converge_with_the_cell_size() -> None:
+    """Observed order on three grids of a tank whose exact answer is known."""
+    errors = [abs(tank(0.25, 5.42, cells=n) - wehner_wilhelm(0.25, 5.42)) for n in (50, 100, 200)]
+    order = -np.polyfit(np.log([50, 100, 200]), np.log(errors), 1)[0]
+    assert order >= 0.9
+
+
+def test_faces_carry_nothing_between_land_and_water() -> None:
+    faces = whole_faces(np.array([[True, False], [True, True]]))
+    assert isinstance(faces, Faces)
+    assert faces.east.tolist() == [[0.0], [1.0]]
+    assert faces.north.tolist() == [[1.0, 0.0]]
