@@ -197,10 +197,11 @@ def face_matrix(
     ----------
     index : ndarray of int, shape (rows, cols)
         Number of each cell of water; -1 elsewhere.
-    east_out, north_out : ndarray of float
-        What a cell gives to its eastern or northern neighbour, per unit of its own value.
-    east_in, north_in : ndarray of float
-        What it takes from them, per unit of theirs.
+    east_out, east_in : ndarray of float, shape (rows, cols - 1)
+        What a cell gives to its eastern neighbour per unit of its own value, and takes from it
+        per unit of the neighbour's.
+    north_out, north_in : ndarray of float, shape (rows - 1, cols)
+        The same towards the north.
 
     Returns
     -------

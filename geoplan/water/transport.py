@@ -89,24 +89,15 @@ def okubo_dispersion_m2_s(size_m: float) -> float:
     >>> round(okubo_dispersion_m2_s(100.0), 4)
     0.041
     """
-    return 0.0103 * (size_m * 100.0) ** 1.15 * 1e-4
+    return float(0.0103 * (size_m * 100.0) ** 1.15 * 1e-4)
 
 
-def transport(
-    flow: FlowField,
-    faces: Faces,
-    depth_m: FloatArray,
-    cell_area_m2: FloatArray,
-    dispersion_m2_s: float,
-    outflow_m3_s: FloatArray,
-    source_g_s: FloatArray,
-    settling_m_s: float,
-    raft_m3_s: FloatArray | float = 0.0,
-) -> Transport:
-    r"""
-    Solve the steady balance of a load, and its adjoint.
+@dataclass(frozen=True, eq=False)
+class Basin:
+    """
+    Water through which a load is carried.
 
-    Parameters
+    Attributes
     ----------
     flow : FlowField
         Flow through the faces.
@@ -116,10 +107,33 @@ def transport(
         Depth; zero or NaN off the water [m].
     cell_area_m2 : ndarray of float, shape (rows, cols)
         Water surface in each cell [m²].
-    dispersion_m2_s : float
-        Horizontal dispersion [m²/s].
     outflow_m3_s : ndarray of float, shape (rows, cols)
         Water taken out by outlets, positive [m³/s].
+    dispersion_m2_s : float
+        Horizontal dispersion [m²/s].
+    """
+
+    flow: FlowField
+    faces: Faces
+    depth_m: FloatArray
+    cell_area_m2: FloatArray
+    outflow_m3_s: FloatArray
+    dispersion_m2_s: float
+
+
+def transport(
+    basin: Basin,
+    source_g_s: FloatArray,
+    settling_m_s: float,
+    raft_m3_s: FloatArray | float = 0.0,
+) -> Transport:
+    r"""
+    Solve the steady balance of a load, and its adjoint.
+
+    Parameters
+    ----------
+    basin : Basin
+        The water, its flow and dispersion.
     source_g_s : ndarray of float, shape (rows, cols)
         Load put in by inflows [g/s].
     settling_m_s : float
@@ -135,7 +149,7 @@ def transport(
     Raises
     ------
     ValueError
-        If a rate is negative.
+        If a rate is negative, or dispersion is not positive.
 
     Notes
     -----
@@ -149,22 +163,23 @@ def transport(
     .. [1] D. L. Scharfetter and H. K. Gummel, "Large-signal analysis of a silicon Read diode
        oscillator", IEEE Trans. Electron Devices 16, 64-77, 1969.
     """
-    if settling_m_s < 0 or dispersion_m2_s <= 0 or np.any(np.asarray(raft_m3_s) < 0):
+    if settling_m_s < 0 or basin.dispersion_m2_s <= 0 or np.any(np.asarray(raft_m3_s) < 0):
         raise ValueError("dispersion must be positive, settling and rafts not negative")
-    depth = np.nan_to_num(np.asarray(depth_m, float))
+    depth = np.nan_to_num(np.asarray(basin.depth_m, float))
     water = depth > 0
     index = np.full(water.shape, -1)
     index[water] = np.arange(int(water.sum()))
-    east_d = dispersion_m2_s * (depth[:, :-1] + depth[:, 1:]) / 2 * faces.east
-    north_d = dispersion_m2_s * (depth[:-1] + depth[1:]) / 2 * faces.north
+    faces, flow = basin.faces, basin.flow
+    east_d = basin.dispersion_m2_s * (depth[:, :-1] + depth[:, 1:]) / 2 * faces.east
+    north_d = basin.dispersion_m2_s * (depth[:-1] + depth[1:]) / 2 * faces.north
     exchanges = face_matrix(
         index,
         *_fitted(flow.east_m3_s, east_d),
         *_fitted(flow.north_m3_s, north_d),
     )
-    settling = (settling_m_s * cell_area_m2)[water]
+    settling = (settling_m_s * basin.cell_area_m2)[water]
     rafts = np.broadcast_to(np.asarray(raft_m3_s, float), water.shape)[water]
-    outflow = np.asarray(outflow_m3_s, float)[water]
+    outflow = np.asarray(basin.outflow_m3_s, float)[water]
     factors = factorised(exchanges + diags_array(settling + rafts + outflow))
     c = factors.solve(np.asarray(source_g_s, float)[water])
     escape = factors.solve(outflow, trans="T")

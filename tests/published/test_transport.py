@@ -1,4 +1,4 @@
-"""Flow and transport against closed forms: a disc, a tank with dispersion, stirred and plug flow."""
+"""Flow and transport against closed forms: a disc, a tank with dispersion, its two limits."""
 
 import math
 
@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 
 from geoplan.water.flow import Faces, FlowField, steady_flow, whole_faces
-from geoplan.water.transport import Transport, transport
+from geoplan.water.transport import Basin, Transport, transport
 
 DAY = 86_400.0
 
 
 def tank(d: float, kt: float, cells: int = 200, rows: int = 1) -> float:
     """Share of a load that leaves a straight tank of dispersion number d and decay kt."""
-    length, depth, width = 100.0, 1.0, 10.0
+    length, depth = 100.0, 1.0
     h = length / cells
     speed = 1e-3
     water = np.ones((rows, cells), bool)
@@ -26,17 +26,15 @@ def tank(d: float, kt: float, cells: int = 200, rows: int = 1) -> float:
     source[:, 0] = flow_m3_s / rows
     residence = length / speed
     settling = kt / residence * depth
-    found = transport(
+    basin = Basin(
         flow,
         whole_faces(water),
         np.full(water.shape, depth),
         np.full(water.shape, h * h),
-        d * speed * length,
         outflow,
-        source,
-        settling,
+        d * speed * length,
     )
-    assert width > 0
+    found = transport(basin, source, settling)
     return found.load_out_g_s / flow_m3_s
 
 
@@ -107,8 +105,8 @@ def test_every_cell_gives_what_it_takes() -> None:
     assert np.abs(net - source)[water].max() < 1e-9
 
 
-def pond(seed: int, rows: int = 24, cols: int = 30) -> tuple[dict[str, object], np.ndarray]:
-    """A pond of random depths with one inflow and one outlet."""
+def pond(seed: int, rows: int = 24, cols: int = 30) -> tuple[Basin, np.ndarray, np.ndarray]:
+    """A pond of random depths with one inflow and one outlet; its water, and the load put in."""
     rng = np.random.default_rng(seed)
     water = np.zeros((rows, cols), bool)
     water[2:-2, 2:-2] = True
@@ -118,34 +116,27 @@ def pond(seed: int, rows: int = 24, cols: int = 30) -> tuple[dict[str, object], 
     source = np.zeros(water.shape)
     source[4, 3], source[19, 26] = 0.004, -0.004
     flow = steady_flow(depth, faces, source)
-    return {
-        "flow": flow,
-        "faces": faces,
-        "depth_m": depth,
-        "cell_area_m2": np.where(water, 1.0, 0.0),
-        "dispersion_m2_s": 0.01,
-        "outflow_m3_s": np.maximum(-source, 0.0),
-        "source_g_s": np.maximum(source, 0.0) * 3.0,
-        "settling_m_s": 5.0 / 365 / DAY,
-    }, water
+    area = np.where(water, 1.0, 0.0)
+    basin = Basin(flow, faces, depth, area, np.maximum(-source, 0.0), 0.01)
+    return basin, water, np.maximum(source, 0.0) * 3.0
 
 
-def solve(case: dict[str, object], rafts: np.ndarray | float = 0.0) -> Transport:
-    return transport(**case, raft_m3_s=rafts)  # type: ignore[arg-type]
+def solve(basin: Basin, load: np.ndarray, rafts: np.ndarray | float = 0.0) -> Transport:
+    return transport(basin, load, 5.0 / 365 / DAY, rafts)
 
 
 def test_what_comes_in_leaves_settles_or_is_taken_out() -> None:
-    case, water = pond(1)
+    case, water, load = pond(1)
     rafts = np.where(water, 1e-6, 0.0)
-    found = solve(case, rafts)
+    found = solve(case, load, rafts)
     total = found.load_out_g_s + found.settled_g_s + found.removed_g_s
     assert total == pytest.approx(0.012, rel=1e-9)
     assert min(found.load_out_g_s, found.settled_g_s, found.removed_g_s) > 0
 
 
 def test_adjoint_equals_finite_differences_of_the_load_that_leaves() -> None:
-    case, water = pond(2)
-    base = solve(case)
+    case, water, load = pond(2)
+    base = solve(case, load)
     rng = np.random.default_rng(0)
     cells = np.argwhere(water)
     for row, col in cells[rng.choice(len(cells), 100, replace=False)]:
@@ -154,10 +145,10 @@ def test_adjoint_equals_finite_differences_of_the_load_that_leaves() -> None:
         for sign in (0.0, 2.0):
             rafts = np.zeros(water.shape)
             rafts[row, col] = sign * step
-            both.append(solve(case, rafts).load_out_g_s)
+            both.append(solve(case, load, rafts).load_out_g_s)
         centre = np.zeros(water.shape)
         centre[row, col] = step
-        at = solve(case, centre)
+        at = solve(case, load, centre)
         slope = (both[0] - both[1]) / (2 * step)
         expected = at.concentration_g_m3[row, col] * at.escape_share[row, col]
         assert slope == pytest.approx(expected, rel=1e-6)
@@ -167,15 +158,15 @@ def test_adjoint_equals_finite_differences_of_the_load_that_leaves() -> None:
 @pytest.mark.parametrize("seed", range(20))
 def test_load_removed_is_concave_in_the_rafts(seed: int) -> None:
     """Every linearisation of the load kept from the outlet lies above it: the proof of the plan."""
-    case, water = pond(3)
+    case, water, load = pond(3)
     rng = np.random.default_rng(seed)
     first, second = (
         np.where(water & (rng.random(water.shape) < 0.2), rng.random(water.shape) * 3e-6, 0.0)
         for _ in range(2)
     )
-    at = solve(case, first)
+    at = solve(case, load, first)
     cut = at.load_out_g_s - np.nansum(at.concentration_g_m3 * at.escape_share * (second - first))
-    assert solve(case, second).load_out_g_s >= cut - 1e-15
+    assert solve(case, load, second).load_out_g_s >= cut - 1e-15
 
 
 def test_a_pool_that_does_not_balance_is_refused() -> None:
