@@ -26,8 +26,8 @@ from scipy.optimize import linprog, minimize_scalar
 from scipy.signal import fftconvolve
 from shapely.geometry import Polygon
 
+from geoplan.cut_cells import cell_coverage
 from geoplan.placement.allowed import AllowedRegion, grown
-from geoplan.placement.coverage import cell_coverage
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType, footprints
 from geoplan.site import FloatArray
