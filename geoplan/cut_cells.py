@@ -52,6 +52,8 @@ def cell_coverage(
     """
     share = np.zeros((shape[0], shape[1] + 1))
     for part in shapely.get_parts(region):
+        if part.is_empty:
+            continue
         oriented = shapely.orient_polygons(part)
         for ring in (oriented.exterior, *oriented.interiors):
             corners = shapely.get_coordinates(ring)

@@ -189,10 +189,15 @@ def allowed_region(
 
 
 def _roomy_parts(region: BaseGeometry, raft_type: RaftType) -> BaseGeometry:
-    """Drop parts too small for the raft, and whatever is not a polygon."""
+    """Drop what no raft of the type can reach: parts too small, tongues too narrow."""
+    half = raft_type.width_m / 2
+    # Every point of a raft lies within half·√2 of a point on its midline, which keeps half from
+    # the edge; both radii err towards keeping water.
+    core = shapely.buffer(region, -0.999 * half, quad_segs=_ARC)
+    reachable = shapely.intersection(region, grown(core, 1.001 * math.sqrt(2) * half))
     parts: list[Any] = [
         part
-        for part in shapely.get_parts(region)
+        for part in shapely.get_parts(reachable)
         if isinstance(part, Polygon) and part.area >= raft_type.area_m2
     ]
     return shapely.MultiPolygon(parts)

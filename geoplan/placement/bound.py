@@ -302,9 +302,15 @@ def _program_prices(
     most: FloatArray,
 ) -> FloatArray:
     """Return the best prices for the worth in classes, by a linear programme."""
-    worth = np.where(np.isfinite(patches.corners), patches.corners, -1e3).mean(axis=1)
-    order = np.argsort(worth.max(axis=0))
-    classes = np.array_split(order, min(_CLASSES, len(order)))
+    active = np.isfinite(patches.corners).all(axis=1)
+    worth = np.where(active, patches.corners.mean(axis=1), -1e3)
+    # Patches in which the same types may lie share classes, or their means would mix them.
+    kind = (2.0 ** np.arange(len(active))) @ active
+    classes = []
+    for label in np.unique(kind):
+        mine = np.flatnonzero(kind == label)
+        order = mine[np.argsort(worth[:, mine].max(axis=0), kind="stable")]
+        classes += np.array_split(order, min(_CLASSES, len(order)))
     area = np.array([patches.area_m2[part].sum() for part in classes])
     value = np.array([worth[:, part].mean(axis=1) for part in classes])
     count, types = value.shape
