@@ -1,7 +1,7 @@
 """
-Cells cut by a polygon: what share of each cell, and of each face between cells, lies inside.
+Between cells and polygons: cells as polygons, and cells and their faces cut by polygons.
 
-Both are exact. The area bound counts cells on the edge of a region with the very share inside,
+All of it is exact. The area bound counts cells on the edge of a region with the very share inside,
 and water passes between cells through what is open of their face.
 """
 
@@ -10,7 +10,45 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from geoplan.grid import BoolArray
 from geoplan.site import FloatArray
+
+
+def cells_polygon(
+    west_m: float, south_m: float, cell_size_m: float, cells: BoolArray
+) -> BaseGeometry:
+    """
+    Return the union of cells as polygons.
+
+    Parameters
+    ----------
+    west_m, south_m : float
+        Lower left corner of cell (0, 0) [m].
+    cell_size_m : float
+        Side of a cell [m].
+    cells : ndarray of bool, shape (rows, cols)
+        Those wanted.
+
+    Returns
+    -------
+    BaseGeometry
+        Union of whole squares [m].
+
+    Examples
+    --------
+    >>> cells_polygon(0.0, 0.0, 0.5, np.array([[True, True], [False, True]])).area
+    0.75
+    """
+    step = np.diff(np.pad(cells, ((0, 0), (1, 1))).astype(np.int8), axis=1)
+    rows, first = np.nonzero(step == 1)
+    _, last = np.nonzero(step == -1)
+    runs = shapely.box(
+        west_m + first * cell_size_m,
+        south_m + rows * cell_size_m,
+        west_m + last * cell_size_m,
+        south_m + (rows + 1) * cell_size_m,
+    )
+    return shapely.union_all(runs)
 
 
 def cell_coverage(

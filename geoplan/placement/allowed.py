@@ -11,12 +11,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-import numpy as np
 import shapely
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from geoplan.grid import BoolArray, SiteFields, WaterGrid
+from geoplan.grid import SiteFields
 from geoplan.plan import WaterEdge
 from geoplan.raft import RaftType
 from geoplan.settings import Settings
@@ -124,36 +123,6 @@ def grown(geometry: BaseGeometry, distance_m: float) -> BaseGeometry:
     if geometry.is_empty or distance_m <= 0:
         return geometry
     return shapely.buffer(geometry, distance_m / math.cos(math.pi / (4 * _ARC)), quad_segs=_ARC)
-
-
-def cells_polygon(grid: WaterGrid, cells: BoolArray) -> BaseGeometry:
-    """
-    Return the union of cells as polygons.
-
-    Parameters
-    ----------
-    grid : WaterGrid
-        The cells.
-    cells : ndarray of bool, shape (rows, cols)
-        Those wanted.
-
-    Returns
-    -------
-    BaseGeometry
-        Union of whole squares, working CRS [m].
-    """
-    padded = np.pad(cells, ((0, 0), (1, 1))).astype(np.int8)
-    step = np.diff(padded, axis=1)
-    rows, first = np.nonzero(step == 1)
-    _, last = np.nonzero(step == -1)
-    size = grid.cell_size_m
-    runs = shapely.box(
-        grid.west_m + first * size,
-        grid.south_m + rows * size,
-        grid.west_m + last * size,
-        grid.south_m + (rows + 1) * size,
-    )
-    return shapely.union_all(runs)
 
 
 def allowed_region(

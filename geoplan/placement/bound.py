@@ -21,9 +21,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from scipy.fft import irfft2, next_fast_len, rfft2
 from scipy.ndimage import maximum_filter, minimum_filter
 from scipy.optimize import linprog, minimize_scalar
-from scipy.signal import fftconvolve
 from shapely.geometry import Polygon
 
 from geoplan.cut_cells import cell_coverage
@@ -151,10 +151,15 @@ def averaging_excess(surface: WorthSurface, raft_type: RaftType, gap_m: float) -
     # Reach from a centre to its set, half a cell to its node, and one to the far end of a patch.
     radius = math.ceil(reach_m / h) + 2
     nodes = np.pad(surface.nodes, radius, mode="edge")
-    most = np.full(surface.nodes.shape, -np.inf)
+    rows, cols = surface.nodes.shape
+    size = [next_fast_len(n) for n in nodes.shape]
+    spectrum = rfft2(nodes, size)
+    most = np.full((rows, cols), -np.inf)
     for heading_deg in _HEADINGS_DEG:
         kernel = _mean_difference(raft_type, gap_m, heading_deg, h, radius)
-        np.maximum(most, fftconvolve(nodes, kernel[::-1, ::-1], mode="valid"), out=most)
+        # Weights times values, summed: the conjugate turns the convolution into that.
+        means = irfft2(spectrum * np.conj(rfft2(kernel, size)), size)[:rows, :cols]
+        np.maximum(most, means, out=most)
     excess = np.maximum(
         0.0, most + _between(raft_type, gap_m, h) * _gradient_range(nodes, h, radius)
     )
@@ -302,10 +307,10 @@ def _program_prices(
     most: FloatArray,
 ) -> FloatArray:
     """Return the best prices for the worth in classes, by a linear programme."""
-    active = np.isfinite(patches.corners).all(axis=1)
+    active = np.array(np.isfinite(patches.corners).all(axis=1))
     worth = np.where(active, patches.corners.mean(axis=1), -1e3)
     # Patches in which the same types may lie share classes, or their means would mix them.
-    kind = (2.0 ** np.arange(len(active))) @ active
+    kind = np.array((2.0 ** np.arange(len(active))) @ active.astype(float))
     classes = []
     for label in np.unique(kind):
         mine = np.flatnonzero(kind == label)

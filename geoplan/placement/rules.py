@@ -11,11 +11,11 @@ from typing import Protocol
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from geoplan.cut_cells import cells_polygon
 from geoplan.placement.allowed import (
     ROUNDING_ROOM_M,
     RegionRule,
     Surroundings,
-    cells_polygon,
     grown,
 )
 from geoplan.placement.bound import Limit
@@ -77,7 +77,8 @@ class DepthForRoots:
         fields = around.fields
         depth = fields.reliable_depth_m(around.body.levels.low_m)
         shallow = depth < self.need_m(around, raft_type)
-        return cells_polygon(fields.grid, shallow)
+        grid = fields.grid
+        return cells_polygon(grid.west_m, grid.south_m, grid.cell_size_m, shallow)
 
     def words(self, around: Surroundings, raft_type: RaftType) -> str:
         """Return the rule in words."""

@@ -12,8 +12,10 @@ from typing import Any
 
 import numpy as np
 import shapely
+from scipy.ndimage import maximum_filter
 from shapely.geometry.base import BaseGeometry
 
+from geoplan.cut_cells import cells_polygon
 from geoplan.placement.allowed import grown
 from geoplan.placement.bound import grown_area_m2
 from geoplan.placement.rows import STEP_M, Frame, frame, pack
@@ -220,12 +222,10 @@ def _most_worth(
     if wanted >= len(values):
         return region
     chosen = inside & (surface.nodes >= values[wanted])
-    r, c = np.nonzero(chosen)
-    reach = np.hypot(raft_type.length_m, raft_type.width_m) / 2 + h
-    squares = shapely.box(
-        easting[c] - reach, northing[r] - reach, easting[c] + reach, northing[r] + reach
-    )
-    return shapely.intersection(region, shapely.union_all(squares, grid_size=h / 4))
+    reach = int(np.ceil(np.hypot(raft_type.length_m, raft_type.width_m) / 2 / h)) + 1
+    near = maximum_filter(chosen, 2 * reach + 1)
+    cells = cells_polygon(surface.west_m - h / 2, surface.south_m - h / 2, h, near)
+    return shapely.intersection(region, cells)
 
 
 def _best_frames(
