@@ -43,11 +43,11 @@ def working_crs(longitude_deg: float, latitude_deg: float) -> str:
     Examples
     --------
     >>> working_crs(9.5, 56.1)
-    '+proj=tmerc +lat_0=56.10000 +lon_0=9.50000 +k=1 +x_0=0 +y_0=0 +ellps=WGS84 +units=m +no_defs'
+    '+proj=tmerc +lat_0=56.10000 +lon_0=9.50000 +k=1 +x_0=0 +y_0=0 +datum=WGS84 +units=m +no_defs'
     """
     return (
         f"+proj=tmerc +lat_0={latitude_deg:.5f} +lon_0={longitude_deg:.5f} +k=1 +x_0=0 +y_0=0"
-        " +ellps=WGS84 +units=m +no_defs"
+        " +datum=WGS84 +units=m +no_defs"
     )
 
 

@@ -16,7 +16,7 @@ can gain between them is bounded by the range of the worth's gradient.
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -258,55 +258,48 @@ def area_bound(
     most = np.array([limit.most for limit in limits])
 
     def bound(prices: FloatArray) -> float:
-        rent = np.maximum(prices, 0.0) @ use
-        return _field_integral(patches, planted_m2, rent, grown_m2) + float(
-            np.maximum(prices, 0.0) @ most
-        )
+        return _field_integral(patches, planted_m2, prices @ use, grown_m2) + float(prices @ most)
 
-    scale = np.array([_price_scale(row, planted_m2) for row in use]) * max(
-        float(surface.nodes.max(initial=0.0)), 1e-12
-    )
-    starts = [_program_prices(patches, planted_m2, grown_m2, use, most)] if len(types) > 1 else []
-    prices = np.maximum(_best_prices(bound, scale, starts), 0.0)
+    prices = min(_candidate_prices(patches, planted_m2, grown_m2, use, most), key=bound)
     rent = prices @ use
     threshold = float(np.min(rent / planted_m2)) if types else 0.0
     return AreaBound(bound(prices), tuple(float(p) for p in prices), threshold)
 
 
-def _price_scale(per_raft: FloatArray, planted_m2: FloatArray) -> float:
-    """Return the price of a limit at which the best-placed raft is worth nothing."""
-    used = per_raft > 0
-    return float(np.max(planted_m2[used] / per_raft[used])) if used.any() else 0.0
-
-
-def _best_prices(
-    bound: Callable[[FloatArray], float],
-    scale: FloatArray,
-    starts: Sequence[FloatArray],
-) -> FloatArray:
-    """Search the prices along each axis and through each start; any result is valid."""
-    rays = [unit for unit, size in zip(np.diag(scale), scale, strict=True) if size > 0]
-    rays += [start for start in starts if start.any()]
-    best = np.zeros(len(scale))
-    for ray in rays:
-        line = minimize_scalar(
-            lambda share, ray=ray: bound(share * ray),
-            bounds=(0.0, 1.25),
-            method="bounded",
-            options={"xatol": 1e-7},
-        )
-        best = min([best, ray, float(line.x) * ray], key=bound)
-    return best
-
-
-def _program_prices(
+def _candidate_prices(
     patches: _Patches,
     planted_m2: FloatArray,
     grown_m2: FloatArray,
     use: FloatArray,
     most: FloatArray,
-) -> FloatArray:
-    """Return the best prices for the worth in classes, by a linear programme."""
+) -> list[FloatArray]:
+    """Return prices worth trying, found on classes of worth; any of them gives a valid bound."""
+    area, worth = _classes(patches)
+    rays = [np.diag(np.full(len(most), 1.0))[k] for k in range(len(most)) if use[k].any()]
+    if len(planted_m2) > 1:
+        rays.append(_program_prices(area, worth, planted_m2, grown_m2, use, most))
+    best = float(worth.max(initial=0.0))
+    found = [np.zeros(len(most))]
+    for ray in rays:
+        rent = ray @ use
+        if not rent.any() or best <= 0:
+            continue
+        # At this share of the ray the best place is worth no more than the rent.
+        top = best * float(np.max(planted_m2[rent > 0] / rent[rent > 0]))
+
+        def rough(share: float, ray: FloatArray = ray, rent: FloatArray = rent) -> float:
+            height = (planted_m2[:, None] * worth - share * rent[:, None]) / grown_m2[:, None]
+            return float(np.maximum(height.max(axis=0), 0.0) @ area + share * (ray @ most))
+
+        line = minimize_scalar(
+            rough, bounds=(0.0, top), method="bounded", options={"xatol": 1e-7 * top}
+        )
+        found += [ray, float(line.x) * ray]
+    return found
+
+
+def _classes(patches: _Patches) -> tuple[FloatArray, FloatArray]:
+    """Return the areas of classes of like patches, and the mean worth in each for each type."""
     active = np.array(np.isfinite(patches.corners).all(axis=1))
     worth = np.where(active, patches.corners.mean(axis=1), -1e3)
     # Patches in which the same types may lie share classes, or their means would mix them.
@@ -317,15 +310,28 @@ def _program_prices(
         order = mine[np.argsort(worth[:, mine].max(axis=0), kind="stable")]
         classes += np.array_split(order, min(_CLASSES, len(order)))
     area = np.array([patches.area_m2[part].sum() for part in classes])
-    value = np.array([worth[:, part].mean(axis=1) for part in classes])
-    count, types = value.shape
+    return area, np.array([worth[:, part].mean(axis=1) for part in classes]).T.reshape(
+        len(active), len(classes)
+    )
+
+
+def _program_prices(
+    area: FloatArray,
+    worth: FloatArray,
+    planted_m2: FloatArray,
+    grown_m2: FloatArray,
+    use: FloatArray,
+    most: FloatArray,
+) -> FloatArray:
+    """Return the best prices for the worth in classes, by a linear programme."""
+    types, count = worth.shape
     # z ≥ (a B − rent)/D for each class and type, in the prices and one z a class.
     rows = np.zeros((count * types, len(most) + count))
     for index in range(types):
         block = slice(index * count, (index + 1) * count)
         rows[block, : len(most)] = -use[:, index] / grown_m2[index]
         rows[block, len(most) :] = -np.eye(count)
-    limit = -(planted_m2 * value / grown_m2).T.ravel()
+    limit = -(planted_m2[:, None] * worth / grown_m2[:, None]).ravel()
     found = linprog(np.concatenate([most, area]), A_ub=rows, b_ub=limit, method="highs")
     prices: FloatArray = found.x[: len(most)] if found.status == 0 else np.zeros(len(most))
     return prices

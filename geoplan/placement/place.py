@@ -9,7 +9,13 @@ import numpy as np
 import shapely
 
 from geoplan.grid import WaterGrid
-from geoplan.placement.allowed import AllowedRegion, Surroundings, allowed_region, grown
+from geoplan.placement.allowed import (
+    ROUNDING_ROOM_M,
+    AllowedRegion,
+    Surroundings,
+    allowed_region,
+    grown,
+)
 from geoplan.placement.bound import Limit, area_bound
 from geoplan.placement.rules import GAP, LIMIT_RULES, REGION_RULES
 from geoplan.placement.search import Poses, best_rows
@@ -70,12 +76,12 @@ def place_rafts(
     limits = _limits(around, types, allotment or {})
     surface = WorthSurface.of(around.fields)
     gap_m = GAP.gap_m(around)
-    poses, frames = _best_order(surface, regions, limits, gap_m)
+    poses, frames = _best_order(surface, regions, limits, gap_m + ROUNDING_ROOM_M)
     value = sum(float(part.value.sum()) for part in poses)
     room = shapely.union_all([region.region for region in regions])
     bound = 0.0
     if not room.is_empty:
-        bound = area_bound(surface, regions, around.settings.clearances.gap_m, limits).value
+        bound = area_bound(surface, regions, gap_m, limits).value
     report = SolveReport(
         method="rows in the best of turned frames, at one price",
         status="every pass finished",

@@ -26,6 +26,8 @@ from geoplan.water.jets import jet_standoff_m
 #: The audit finds the mean depth in front of an inflow by another way; the jet's reach gets this
 #: much more room than computed, so that the two agree [1].
 _JET_ROOM = 1.05
+#: Room for a post and its sleeve on either side of a gap. Common practice, no source [m].
+_POST_ROOM_M = 0.3
 
 
 def _around_water(around: Surroundings) -> BaseGeometry:
@@ -168,13 +170,16 @@ class GapBetween:
     name = "gap"
 
     def gap_m(self, around: Surroundings) -> float:
-        """Return the distance between rafts, with room for rounding [m]."""
-        return around.settings.clearances.gap_m + ROUNDING_ROOM_M
+        """Return the distance between rafts: what is asked, and never less than posts need [m]."""
+        return max(around.settings.clearances.gap_m, _POST_ROOM_M)
 
     def forbidden(self, around: Surroundings, raft_type: RaftType) -> BaseGeometry:
         """Return the water too near to rafts that are there already."""
         return shapely.union_all(
-            [grown(raft.outline, self.gap_m(around)) for raft in around.body.rafts]
+            [
+                grown(raft.outline, self.gap_m(around) + ROUNDING_ROOM_M)
+                for raft in around.body.rafts
+            ]
         )
 
     def words(self, around: Surroundings, raft_type: RaftType) -> str:

@@ -53,7 +53,7 @@ def random_settings(rng: np.random.Generator) -> Settings:
             "raft": rafts,
             "cover": {"max_pct": float(rng.uniform(2, 45))},
             "clearances": {
-                "gap_m": float(rng.choice([0.0, 0.5, 1.0, 1.7])),
+                "gap_m": float(rng.choice([0.3, 0.5, 1.0, 1.7])),
                 "bank_m": float(rng.choice([0.0, 1.0, 2.0])),
             },
             "budget": {"limit": 6000.0} if rng.random() < 0.3 else {},
