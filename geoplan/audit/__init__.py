@@ -1,0 +1,94 @@
+"""
+The audit: a separate judge of a written plan.
+
+It judges what the file says against the raw site data, and shares no computation with the
+planner: it has its own projection, bed, edges, distances and sums. It never raises on a bad
+plan; whatever is wrong becomes a finding in words.
+"""
+
+from collections.abc import Callable, Iterator
+
+from geoplan.audit.evidence import Case, case_of
+from geoplan.audit.footprints import (
+    check_bank,
+    check_depth,
+    check_depth_claim,
+    check_size,
+    check_survey,
+    check_water,
+)
+from geoplan.audit.neighbours import check_gap, check_inflow, check_keep_clear, check_outlet
+from geoplan.audit.posts import check_post
+from geoplan.audit.sums import check_budget, check_cover, check_stock
+from geoplan.audit.tows import check_route
+from geoplan.plan import AuditReport, Finding, WrittenPlan
+from geoplan.site import Site
+
+__all__ = ["CHECKS", "Case", "Check", "audit_plan", "check_record"]
+
+#: One check: from the plan and the evidence to findings.
+Check = Callable[[Case], Iterator[Finding]]
+
+
+def check_record(case: Case) -> Iterator[Finding]:
+    """
+    Give out what was found on sorting the rows of the file.
+
+    Parameters
+    ----------
+    case : Case
+        The plan and the evidence.
+
+    Yields
+    ------
+    Finding
+        Rows that cannot be judged, each failed; a single passed one where there are none.
+    """
+    yield from case.record
+
+
+#: Every check by the name of its rule. Placement rules have their twin here by the same name.
+CHECKS: dict[str, Check] = {
+    "record": check_record,
+    "water": check_water,
+    "size": check_size,
+    "bank": check_bank,
+    "depth": check_depth,
+    "depth_claim": check_depth_claim,
+    "survey": check_survey,
+    "gap": check_gap,
+    "keep_clear": check_keep_clear,
+    "outlet": check_outlet,
+    "inflow": check_inflow,
+    "cover": check_cover,
+    "stock": check_stock,
+    "budget": check_budget,
+    "post": check_post,
+    "route": check_route,
+}
+
+
+def audit_plan(written: WrittenPlan, site: Site) -> AuditReport:
+    """
+    Judge a written plan against the raw data of its site.
+
+    Parameters
+    ----------
+    written : WrittenPlan
+        What the plan's file says, in the CRS of the file.
+    site : Site
+        The raw site.
+
+    Returns
+    -------
+    AuditReport
+        Findings in the order of ``CHECKS``, then of the water bodies and rows; what could not
+        be measured is not a number, and has failed.
+
+    Notes
+    -----
+    Only water bodies with rafts or written edges are judged. A bad plan gives findings and never
+    an exception; a site that the readers would refuse may raise.
+    """
+    case = case_of(written, site)
+    return AuditReport(tuple(finding for check in CHECKS.values() for finding in check(case)))

@@ -1,0 +1,153 @@
+"""
+An honest pond and an honest plan of it, all by hand arithmetic.
+
+The pond is 60 by 40 m, centred on the origin, drawn at its normal level of 10 m. Soundings stand
+on a 4 m lattice up to 4 m from the bank, all on a flat bed at 8 m, so the bank falls 1 in 2. One
+sounding is a shoal, and none are near one place. Rafts are 4 by 2.4 m with the long axis east.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from geoplan.plan import WrittenEdge, WrittenMooring, WrittenPlan, WrittenRaft, WrittenRoute
+from geoplan.settings import Settings
+from geoplan.site import (
+    ExistingRaft,
+    Inflow,
+    KeepClear,
+    LaunchPlace,
+    Levels,
+    Outlet,
+    Site,
+    Soundings,
+    WaterBody,
+)
+
+CRS = "+proj=tmerc +lat_0=56 +lon_0=9 +k=1 +x_0=0 +y_0=0 +ellps=WGS84 +units=m +no_defs"
+TABLES = {
+    "name": "Honest",
+    "levels": {"low_m": 9.5, "normal_m": 10.0, "high_m": 10.45},
+    "survey": {"sigma_m": 0.05},
+    "clearances": {"bank_m": 5.0, "inflow_m": 10.0},
+    "budget": {"limit": 1000.0},
+    "raft": [
+        {
+            "name": "four by two",
+            "length_m": 4.0,
+            "width_m": 2.4,
+            "draft_m": 0.2,
+            "root_depth_m": 0.8,
+            "stock": 2,
+            "cost": 450.0,
+        }
+    ],
+}
+SHOAL = (16.0, 8.0)
+HOLE = (-16.0, -8.0)
+HONEST = {"R1": (-6.0, 0.0), "R2": (6.0, 0.0)}
+#: 1.5 m of water less 2.33 standard deviations of 0.05 m.
+DEPTH_M = 1.38
+
+
+def settings(**tables: dict[str, object]) -> Settings:
+    """The settings with some tables changed."""
+    merged = {key: {**TABLES.get(key, {}), **table} for key, table in tables.items()}
+    return Settings.model_validate(TABLES | merged)
+
+
+def soundings() -> Soundings:
+    """A 4 m lattice on a flat bed, with a shoal and a hole."""
+    easting, northing = (
+        a.ravel() for a in np.meshgrid(np.arange(-26.0, 27, 4), np.arange(-16.0, 17, 4))
+    )
+    easting, northing = np.append(easting, SHOAL[0]), np.append(northing, SHOAL[1])
+    bed = np.full(easting.size, 8.0)
+    bed[-1] = 8.2
+    kept = np.hypot(easting - HOLE[0], northing - HOLE[1]) > 7.5
+    easting, northing, bed = easting[kept], northing[kept], bed[kept]
+    return Soundings(easting, northing, bed, np.full(bed.size, 0.05))
+
+
+def honest_site(**parts: object) -> Site:
+    """The site, with parts of the water body or its settings changed."""
+    chosen = parts.pop("settings", settings())
+    body = WaterBody(
+        water_id="pond",
+        name="Pond",
+        crs=CRS,
+        outline=shapely.box(-30, -20, 30, 20),
+        outline_level_m=10.0,
+        levels=Levels(9.5, 10.0, 10.45),
+        max_cover_pct=20.0,
+        soundings=soundings(),
+        inflows=(Inflow("ditch", shapely.Point(-30, 0), peak_flow_l_s=30, pipe_diameter_m=0.3),),
+        outlets=(Outlet("weir", shapely.Point(30, 0), width_m=3.0),),
+        launches=(LaunchPlace("slip", shapely.Point(-30, 10)),),
+        keep_clear=(KeepClear(shapely.LineString([(-30, -12), (30, -12)]), 1.5, "main"),),
+        rafts=(ExistingRaft("old", shapely.box(-2, 8.8, 2, 11.2)),),
+    )
+    return Site(chosen, "EPSG:25832", (replace(body, **parts),))  # type: ignore[arg-type]
+
+
+def raft(raft_id: str, easting: float, northing: float, **parts: object) -> WrittenRaft:
+    """A row of a raft."""
+    outline = shapely.box(easting - 2, northing - 1.2, easting + 2, northing + 1.2)
+    row = WrittenRaft(raft_id, "pond", "four by two", "planned", outline, 4.0, 2.4, DEPTH_M)
+    return replace(row, **parts)  # type: ignore[arg-type]
+
+
+def posts(raft_id: str, easting: float, northing: float) -> tuple[WrittenMooring, ...]:
+    """Four posts 0.1 m off the long sides: 2.45 m of water, 0.5 m margin, 1 m in the bed."""
+    return tuple(
+        WrittenMooring(
+            f"{raft_id}-P{k}", raft_id, "post", easting + e / 6, northing + n, 2.45, 3.95, 1.0
+        )
+        for k, (e, n) in enumerate([(4, 1.3), (4, -1.3), (-4, -1.3), (-4, 1.3)], 1)
+    )
+
+
+def route(raft_id: str, easting: float, northing: float, sequence: int) -> WrittenRoute:
+    """From the slip to 4 m off the bank, then straight to the raft."""
+    path = shapely.LineString([(-30, 10), (-26, 10), (easting, northing)])
+    length = 4.0 + float(np.hypot(easting + 26, northing - 10))
+    return WrittenRoute(raft_id, "slip", sequence, path, length)
+
+
+def edges(raft_area_m2: float) -> tuple[WrittenEdge, ...]:
+    """
+    The three edges.
+
+    Low: the bank is 1 in 2, so the edge lies 1 m in. At a corner the triangulation joins the bank
+    points 2 m from it by a flat triangle, beyond which the ground falls to the corner sounding,
+    4 m from both banks; a quarter of that way it cuts the corner by legs of 1.5 m. High: 0.45 m
+    above the outline the assumed bank of 1 in 3 lies 1.35 m farther out, round at the corners.
+    """
+    west = [(-27.5, -19), (-29, -17.5), (-29, 17.5), (-27.5, 19)]
+    low = shapely.Polygon([*west, (27.5, 19), (29, 17.5), (29, -17.5), (27.5, -19)])
+    normal = shapely.box(-30, -20, 30, 20)
+    high = shapely.buffer(normal, 1.35, quad_segs=64)
+    areas = (58 * 38 - 4 * 1.5**2 / 2, 2400.0, 2400 + 200 * 1.35 + np.pi * 1.35**2)
+    rows = zip(("low", "normal", "high"), (9.5, 10, 10.45), (low, normal, high), areas, strict=True)
+    return tuple(
+        WrittenEdge(
+            "pond", name, level, shapely.MultiPolygon([shape]), area, 0.0, 100 * raft_area_m2 / area
+        )
+        for name, level, shape, area in rows
+    )
+
+
+def honest_plan(places: dict[str, tuple[float, float]] | None = None) -> WrittenPlan:
+    """The plan with rafts at the places given, and the existing raft's own row."""
+    places = HONEST if places is None else places
+    old = raft("old", 0.0, 10.0, status="existing", raft_type="", depth_low_m=None)
+    return WrittenPlan(
+        crs=CRS,
+        rafts=(*(raft(name, *place) for name, place in places.items()), old),
+        moorings=tuple(post for name, place in places.items() for post in posts(name, *place)),
+        routes=tuple(
+            route(name, *place, sequence=k) for k, (name, place) in enumerate(places.items(), 1)
+        ),
+        edges=edges(9.6 * (len(places) + 1)),
+    )

@@ -1,0 +1,266 @@
+"""Each check finds the fault planted for it, and only that check does."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import shapely
+
+from geoplan.audit import CHECKS, audit_plan
+from geoplan.placement.rules import RULES
+from geoplan.plan import Finding, WrittenPlan
+from geoplan.site import ExistingRaft, Inflow, KeepClear, Site
+from tests.audit_faults.pond import HOLE, HONEST, SHOAL, honest_plan, honest_site, raft, settings
+
+
+def failed(plan: WrittenPlan, site: Site | None = None) -> list[Finding]:
+    report = audit_plan(plan, site or honest_site())
+    return [finding for finding in report.findings if not finding.passed]
+
+
+def with_raft(plan: WrittenPlan, **parts: object) -> WrittenPlan:
+    return replace(plan, rafts=(replace(plan.rafts[0], **parts), *plan.rafts[1:]))  # type: ignore[arg-type]
+
+
+def with_post(plan: WrittenPlan, **parts: object) -> WrittenPlan:
+    return replace(plan, moorings=(replace(plan.moorings[0], **parts), *plan.moorings[1:]))  # type: ignore[arg-type]
+
+
+def with_route(plan: WrittenPlan, **parts: object) -> WrittenPlan:
+    return replace(plan, routes=(replace(plan.routes[0], **parts), *plan.routes[1:]))  # type: ignore[arg-type]
+
+
+def with_edge(plan: WrittenPlan, **parts: object) -> WrittenPlan:
+    return replace(plan, edges=(replace(plan.edges[0], **parts), *plan.edges[1:]))  # type: ignore[arg-type]
+
+
+def moved(easting: float, northing: float) -> WrittenPlan:
+    """The second raft elsewhere, with its posts and route."""
+    return honest_plan({"R1": HONEST["R1"], "R2": (easting, northing)})
+
+
+def test_honest_plan_passes_every_check() -> None:
+    report = audit_plan(honest_plan(), honest_site())
+    assert [finding for finding in report.findings if not finding.passed] == []
+    assert {finding.check for finding in report.findings} == set(CHECKS)
+    assert report.passed
+
+
+def test_measures_are_those_of_hand_arithmetic() -> None:
+    report = audit_plan(honest_plan(), honest_site())
+    by = {(f.check, f.raft_id): f.measured for f in report.findings}
+    assert by["depth", "R1"] == pytest.approx(9.5 - 8 - 1.645 * 0.05 - 1.05, abs=1e-6)
+    assert by["bank", "R1"] == pytest.approx(19 - 1.2, abs=1e-4)
+    assert by["gap", "R1"] == pytest.approx(np.hypot(2.0, 7.6), abs=1e-6)
+    assert by["outlet", "R2"] == pytest.approx(22.0, abs=1e-6)
+    assert by["inflow", "R1"] == pytest.approx(22.0, abs=1e-6)
+    assert by["keep_clear", "R1"] == pytest.approx(10.8, abs=1e-6)
+    assert by["depth_claim", "R1"] == pytest.approx(1.38 - 1.5, abs=1e-6)
+    cap = next(f for f in report.findings if f.check == "cover")
+    assert cap.measured == pytest.approx(100 * 28.8 / 2400, rel=1e-6)
+
+
+# A raft out of the water lies on the bank and on ground too high for its roots as well: the three
+# cannot be told apart, for the outline itself is part of the bed.
+PLANS: list[tuple[str, set[str], Callable[[], WrittenPlan]]] = [
+    (
+        "on ground dry at low level",
+        {"water", "bank", "depth"},
+        lambda: replace(
+            moved(6, 18.5),
+            rafts=(raft("R1", *HONEST["R1"]), raft("R2", 6, 18.5, depth_low_m=None)),
+        ),
+    ),
+    (
+        "wider",
+        {"size"},
+        lambda: with_raft(honest_plan(), outline=shapely.box(-8, -1.2, -3.95, 1.2)),
+    ),
+    (
+        "askew",
+        {"size"},
+        lambda: with_raft(
+            honest_plan(),
+            outline=shapely.Polygon([(-8.1, -1.2), (-4.1, -1.2), (-3.9, 1.2), (-7.9, 1.2)]),
+        ),
+    ),
+    ("stated size", {"size"}, lambda: with_raft(honest_plan(), width_m=2.0)),
+    ("near the bank", {"bank"}, lambda: moved(6, 13.8)),
+    (
+        "over a shoal",
+        {"depth"},
+        lambda: replace(
+            moved(*SHOAL), rafts=(raft("R1", *HONEST["R1"]), raft("R2", *SHOAL, depth_low_m=1.1))
+        ),
+    ),
+    ("deep on paper", {"depth_claim"}, lambda: with_raft(honest_plan(), depth_low_m=1.53)),
+    ("not sounded", {"survey"}, lambda: moved(*HOLE)),
+    ("too near each other", {"gap"}, lambda: moved(-1.5, 0)),
+    ("too near an existing one", {"gap"}, lambda: moved(0, 6.7)),
+    ("on the main", {"keep_clear"}, lambda: moved(6, -9.5)),
+    ("at the outlet", {"outlet"}, lambda: moved(20, 0)),
+    ("at the inflow", {"inflow"}, lambda: moved(-21, 0)),
+    ("cover understated", {"cover"}, lambda: with_edge(honest_plan(), cover_pct=1.0)),
+    ("area overstated", {"cover"}, lambda: with_edge(honest_plan(), area_m2=2250.0)),
+    ("level misstated", {"cover"}, lambda: with_edge(honest_plan(), level_m=9.4)),
+    (
+        "another edge drawn",
+        {"cover"},
+        lambda: with_edge(honest_plan(), outline=shapely.MultiPolygon([shapely.box(0, 0, 9, 9)])),
+    ),
+    ("edge left out", {"cover"}, lambda: replace(honest_plan(), edges=honest_plan().edges[1:])),
+    ("level unknown", {"cover"}, lambda: with_edge(honest_plan(), level_name="flood")),
+    ("two posts", {"post"}, lambda: replace(honest_plan(), moorings=honest_plan().moorings[2:])),
+    ("post off the third", {"post"}, lambda: with_post(honest_plan(), easting_m=-5.2)),
+    ("post off the side", {"post"}, lambda: with_post(honest_plan(), northing_m=1.8)),
+    ("post inside", {"post"}, lambda: with_post(honest_plan(), northing_m=1.1)),
+    ("post short", {"post"}, lambda: with_post(honest_plan(), length_m=3.9)),
+    ("post is an anchor", {"post"}, lambda: with_post(honest_plan(), kind="anchor")),
+    ("post of nobody", {"post"}, lambda: with_post(honest_plan(), raft_id="R9")),
+    (
+        "two posts in one place",
+        {"post"},
+        lambda: with_post(honest_plan(), easting_m=-6 - 4 / 6),
+    ),
+    ("starts elsewhere", {"route"}, lambda: with_route(honest_plan(), launch_id="ramp")),
+    (
+        "starts off the slip",
+        {"route"},
+        lambda: with_route(
+            honest_plan(), path=shapely.LineString([(-26, 10), (-6, 0)]), length_m=500**0.5
+        ),
+    ),
+    (
+        "ends off the raft",
+        {"route"},
+        lambda: with_route(
+            honest_plan(), path=shapely.LineString([(-30, 10), (-10, 10)]), length_m=20.0
+        ),
+    ),
+    (
+        "over land",
+        {"route"},
+        lambda: with_route(
+            honest_plan(),
+            path=shapely.LineString([(-30, 10), (-26, 10), (-26, 22), (-6, 22), (-6, 0)]),
+            length_m=4.0 + 12 + 20 + 22,
+        ),
+    ),
+    ("length misstated", {"route"}, lambda: with_route(honest_plan(), length_m=20.0)),
+    ("order twice", {"route"}, lambda: with_route(honest_plan(), sequence=2)),
+    (
+        "route of nobody",
+        {"route"},
+        lambda: with_route(honest_plan(), raft_id="R9"),
+    ),
+    ("type unknown", {"record"}, lambda: with_raft(honest_plan(), raft_type="six by six")),
+    (
+        "water unknown",
+        {"record"},
+        lambda: replace(
+            honest_plan(),
+            edges=(*honest_plan().edges, replace(honest_plan().edges[0], water_id="lake")),
+        ),
+    ),
+]
+
+
+@pytest.mark.parametrize(("wanted", "plan"), [p[1:] for p in PLANS], ids=[p[0] for p in PLANS])
+def test_fault_in_the_plan_is_found_and_only_it(
+    wanted: set[str], plan: Callable[[], WrittenPlan]
+) -> None:
+    found = failed(plan())
+    assert {finding.check for finding in found} == wanted
+    assert all(finding.detail for finding in found)
+
+
+SITES: list[tuple[str, set[str], Callable[[], Site]]] = [
+    ("cap", {"cover"}, lambda: honest_site(max_cover_pct=1.19)),
+    (
+        "stock",
+        {"stock"},
+        lambda: honest_site(
+            settings=settings().model_copy(
+                update={"raft": (settings().raft[0].model_copy(update={"stock": 1}),)}
+            )
+        ),
+    ),
+    ("budget", {"budget"}, lambda: honest_site(settings=settings(budget={"limit": 899.0}))),
+    (
+        "jet",
+        {"inflow"},
+        # 1 m³/s from 0.7 m is 2.6 m/s, 8.66 times what may be met; half a slot of pi 0.7²/4h in
+        # 1.7 m of water is 0.23 m: the plane jet reaches (2.28 x 8.66)² x 0.23 = 88 m.
+        lambda: honest_site(inflows=(Inflow("main", shapely.Point(-30, 0), None, 1000.0, 0.7),)),
+    ),
+    (
+        "kept clear without a distance",
+        {"keep_clear"},
+        lambda: honest_site(keep_clear=(KeepClear(shapely.Point(6, 0), 0.0, "anode"),)),
+    ),
+    (
+        "existing raft elsewhere",
+        # Its row is then no existing raft: it is judged as planned, and has neither a type nor
+        # posts; the two lie over each other, and cover less together than stated.
+        {"record", "post", "gap", "cover"},
+        lambda: honest_site(rafts=(ExistingRaft("old", shapely.box(-1, 8.8, 3, 11.2)),)),
+    ),
+]
+
+
+@pytest.mark.parametrize(("wanted", "site"), [s[1:] for s in SITES], ids=[s[0] for s in SITES])
+def test_fault_against_the_site_is_found_and_only_it(
+    wanted: set[str], site: Callable[[], Site]
+) -> None:
+    assert {finding.check for finding in failed(honest_plan(), site())} == wanted
+
+
+def test_every_check_has_a_planted_fault() -> None:
+    planted = set().union(*(wanted for _, wanted, _ in [*PLANS, *SITES]))
+    assert planted == set(CHECKS)
+
+
+def test_every_placement_rule_has_a_twin() -> None:
+    assert {rule.name for rule in RULES} <= set(CHECKS)
+
+
+def test_three_good_posts_are_enough() -> None:
+    plan = honest_plan()
+    assert failed(replace(plan, moorings=plan.moorings[1:])) == []
+
+
+def test_square_rafts_may_have_posts_on_either_pair_of_sides() -> None:
+    kind = settings().raft[0].model_copy(update={"length_m": 2.4})
+    site = honest_site(settings=settings().model_copy(update={"raft": (kind,)}))
+    outline = shapely.box(-7.2, -1.2, -4.8, 1.2)
+    plan = honest_plan({"R1": HONEST["R1"]})
+    row = replace(plan.rafts[0], outline=outline, length_m=2.4)
+    for turned in (False, True):
+        offsets = [(0.4, 1.3), (0.4, -1.3), (-0.4, -1.3), (-0.4, 1.3)]
+        posts = tuple(
+            replace(
+                post,
+                easting_m=-6 + (n if turned else e),
+                northing_m=e if turned else n,
+            )
+            for post, (e, n) in zip(plan.moorings, offsets, strict=True)
+        )
+        found = failed(replace(plan, rafts=(row, *plan.rafts[1:]), moorings=posts), site)
+        assert {finding.check for finding in found} == {"cover"}  # smaller rafts than stated
+
+
+def test_as_built_rafts_need_no_posts() -> None:
+    plan = honest_plan()
+    rafts = tuple(replace(r, status="as_built") for r in plan.rafts[:2])
+    assert failed(replace(plan, rafts=(*rafts, plan.rafts[2]), moorings=())) == []
+
+
+def test_pairs_that_are_too_near_are_named() -> None:
+    details = {f.raft_id: f.detail for f in failed(moved(-1.5, 0))}
+    assert "R2" in details["R1"]
+    assert "R1" in details["R2"]
+
+
+def test_gap_at_its_limit_passes() -> None:
+    assert failed(moved(-1.0 + 1e-7, 0)) == []
