@@ -8,7 +8,8 @@ import numpy as np
 import shapely
 
 from geoplan.grid import SiteFields, WaterGrid, default_cell_size_m, water_grid
-from geoplan.settings import Settings
+from geoplan.settings import Settings, SunSettings
+from geoplan.shade import sun_field
 from geoplan.site import FloatArray, WaterBody
 from geoplan.water.bathymetry import BedPoints, BedSurface, bed_from_points, bed_from_raster
 from geoplan.water.distance import distance_field
@@ -36,14 +37,43 @@ def site_fields(body: WaterBody, settings: Settings) -> SiteFields:
     cell_m = settings.grid.cell_m or default_cell_size_m(body.outline.area)
     grid = water_grid(body.outline, cell_m)
     bed = _bed(body, grid, settings)
+    sun_h = sun_field(body, settings, grid)
+    worth = worth_by_distance(body, grid, settings.treatment.reach_m)
     return SiteFields(
         grid=grid,
         bed_m=bed.bed_m,
         sigma_m=bed.sigma_m,
         reliable_bed_m=bed.reliable_bed_m,
         is_unsurveyed=bed.is_unsurveyed,
-        worth=worth_by_distance(body, grid, settings.treatment.reach_m),
+        worth=worth * sun_share(sun_h, settings.sun),
+        sun_h=sun_h,
     )
+
+
+def sun_share(sun_h: FloatArray, sun: SunSettings) -> FloatArray:
+    """
+    Return what share of its worth a raft has with the sun that its plants get.
+
+    Parameters
+    ----------
+    sun_h : ndarray of float
+        Mean hours of direct sun a day [h].
+    sun : SunSettings
+        Hours for any and for full worth.
+
+    Returns
+    -------
+    ndarray of float
+        0 at ``least_h``, 1 from ``full_h``, linear between [1].
+
+    Examples
+    --------
+    >>> sun_share(np.array([3.0, 5.0, 9.0]), SunSettings()).tolist()
+    [0.0, 0.5, 1.0]
+    """
+    width = max(sun.full_h - sun.least_h, 1e-9)
+    share: FloatArray = np.clip((sun_h - sun.least_h) / width, 0.0, 1.0)
+    return share
 
 
 def _bed(body: WaterBody, grid: WaterGrid, settings: Settings) -> BedSurface:

@@ -185,13 +185,28 @@ class SunSettings(Table):
     ----------
     season : tuple of str
         First and last day of growth, ``MM-DD``.
+    leaf : tuple of str
+        First and last day on which deciduous trees are in leaf, ``MM-DD``.
     least_h, full_h : float
         Mean hours of direct sun a day for any and for full worth [h].
     """
 
     season: tuple[str, str] = _default(("04-15", "10-01"), "temperate growing season; judgement")
+    leaf: tuple[str, str] = _default(("04-20", "11-01"), "temperate woods; judgement")
     least_h: Annotated[float, Field(ge=0, le=24)] = _default(4.0, "horticultural classes")
     full_h: Annotated[float, Field(ge=0, le=24)] = _default(6.0, "horticultural classes")
+
+    @model_validator(mode="after")
+    def _days_are_dates(self) -> "SunSettings":
+        """Refuse days that no year has, and hours out of order."""
+        for day in (*self.season, *self.leaf):
+            try:
+                dt.datetime.strptime(f"2025-{day}", "%Y-%m-%d")  # noqa: DTZ007 - a day, no time
+            except ValueError:
+                raise ValueError(f"'{day}' is no day of the year; write MM-DD") from None
+        if self.least_h > self.full_h:
+            raise ValueError(f"least_h {self.least_h:g} is above full_h {self.full_h:g}")
+        return self
 
 
 class WindSettings(Table):

@@ -20,6 +20,7 @@ from geoplan.audit.footprints import (
 from geoplan.audit.neighbours import check_gap, check_inflow, check_keep_clear, check_outlet
 from geoplan.audit.posts import check_post
 from geoplan.audit.sums import check_budget, check_cover, check_stock
+from geoplan.audit.sun import check_sun
 from geoplan.audit.tows import check_route
 from geoplan.plan import AuditReport, Finding, WrittenPlan
 from geoplan.site import Site
@@ -60,6 +61,7 @@ CHECKS: dict[str, Check] = {
     "keep_clear": check_keep_clear,
     "outlet": check_outlet,
     "inflow": check_inflow,
+    "sun": check_sun,
     "cover": check_cover,
     "stock": check_stock,
     "budget": check_budget,

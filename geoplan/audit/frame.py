@@ -43,6 +43,11 @@ class Frame:
     file: Proj | Transformer
     plane: Proj
 
+    @property
+    def latitude_deg(self) -> float:
+        """Return the latitude of the centre, WGS 84 [°]."""
+        return float(self.plane(0.0, 0.0, inverse=True)[1])
+
     def of_site(self, geometry: Any) -> Any:
         """
         Bring geometry of the raw site into the frame.

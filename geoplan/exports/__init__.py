@@ -1,1 +1,15 @@
-"""Placeholder."""
+"""
+Everything that is written: one module for each file of a plan folder.
+
+Each module has ``write(plan, site, folder, audit)``. Nothing heavy is imported here; whoever
+writes a plan imports the modules one by one.
+"""
+
+#: File written, and the module that writes it, in the order of writing.
+EXPORTS: tuple[tuple[str, str], ...] = (
+    ("plan.gpkg", "geoplan.exports.gis_files"),
+    ("plan.json", "geoplan.exports.plan_json"),
+    ("map.html", "geoplan.exports.web_map"),
+    ("cover.csv", "geoplan.exports.cover_sheet"),
+    ("setting_out.csv", "geoplan.exports.setting_out"),
+)

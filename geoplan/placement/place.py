@@ -220,7 +220,9 @@ def _measured(
     if not outlines:
         return ()
     low = around.body.levels.low_m
-    depth = least_depth_m(around.fields.grid, around.fields.reliable_depth_m(low), outlines)
+    grid = around.fields.grid
+    depth = least_under(grid, around.fields.reliable_depth_m(low), outlines)
+    sun = None if around.fields.sun_h is None else least_under(grid, around.fields.sun_h, outlines)
     bank = shapely.distance(np.array(outlines), shapely.boundary(around.low_water))
     gaps = nearest_gap_m(outlines)
     keep = around.settings.clearances
@@ -245,7 +247,7 @@ def _measured(
                 ),
                 bank_clearance_m=float(bank[k]),
                 gap_m=gaps[k],
-                sun_h=None,
+                sun_h=None if sun is None else float(sun[k]),
                 worth=value / kind.planted_area_m2,
                 removal_g_d=None,
             )
@@ -323,25 +325,25 @@ def nearest_gap_m(outlines: Sequence[shapely.Geometry]) -> list[float | None]:
     return gaps
 
 
-def least_depth_m(
-    grid: WaterGrid, depth_m: FloatArray, outlines: Sequence[shapely.Geometry]
+def least_under(
+    grid: WaterGrid, values: FloatArray, outlines: Sequence[shapely.Geometry]
 ) -> FloatArray:
     """
-    Return the least depth under each raft, every cell that it touches counted whole.
+    Return the least of a field under each raft, every cell that it touches counted whole.
 
     Parameters
     ----------
     grid : WaterGrid
         The cells.
-    depth_m : ndarray of float, shape (rows, cols)
-        Depth that holds anywhere in a cell [m].
+    values : ndarray of float, shape (rows, cols)
+        What holds anywhere in a cell.
     outlines : sequence of Polygon
         Footprints, working CRS [m].
 
     Returns
     -------
     ndarray of float, shape (n,)
-        Least depth; zero where a raft reaches beyond the grid [m].
+        Least value; zero where a raft reaches beyond the grid.
     """
     h = grid.cell_size_m
     out = np.zeros(len(outlines))
@@ -360,5 +362,5 @@ def least_depth_m(
         )
         shapely.prepare(outline)
         touched = shapely.intersects(outline, cells)
-        out[k] = depth_m[r0 : r1 + 1, c0 : c1 + 1][touched].min()
+        out[k] = values[r0 : r1 + 1, c0 : c1 + 1][touched].min()
     return out

@@ -26,6 +26,8 @@ from geoplan.water.jets import jet_standoff_m
 #: The audit finds the mean depth in front of an inflow by another way; the jet's reach gets this
 #: much more room than computed, so that the two agree [1].
 _JET_ROOM = 1.05
+#: The audit counts the sun by another way; a raft keeps this much more than the least [h].
+_SUN_ROOM_H = 0.1
 #: Room for a post and its sleeve on either side of a gap. Common practice, no source [m].
 _POST_ROOM_M = 0.3
 
@@ -164,6 +166,25 @@ class InflowJet:
         return f"in the jet of an inflow (faster than {speed:g} m/s at peak flow)"
 
 
+class SunForPlants:
+    """Plants get enough sun through the growing season."""
+
+    name = "sun"
+
+    def forbidden(self, around: Surroundings, raft_type: RaftType) -> BaseGeometry:
+        """Return the cells, as whole squares, with too few hours of sun."""
+        fields = around.fields
+        if fields.sun_h is None:
+            return shapely.MultiPolygon()
+        grid = fields.grid
+        dark = grid.water & (fields.sun_h < around.settings.sun.least_h + _SUN_ROOM_H)
+        return cells_polygon(grid.west_m, grid.south_m, grid.cell_size_m, dark)
+
+    def words(self, around: Surroundings, raft_type: RaftType) -> str:
+        """Return the rule in words."""
+        return f"less than {around.settings.sun.least_h:g} h of sun a day in the growing season"
+
+
 class GapBetween:
     """Rafts keep apart, from each other and from those already there."""
 
@@ -261,6 +282,7 @@ REGION_RULES: tuple[RegionRule, ...] = (
     KeptClear(),
     OutletDistance(),
     InflowJet(),
+    SunForPlants(),
     GAP,
 )
 LIMIT_RULES: tuple[LimitRule, ...] = (Stock(), Budget(), CoverShare())

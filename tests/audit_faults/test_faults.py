@@ -10,7 +10,7 @@ import shapely
 from geoplan.audit import CHECKS, audit_plan
 from geoplan.placement.rules import RULES
 from geoplan.plan import Finding, WrittenPlan
-from geoplan.site import ExistingRaft, Inflow, KeepClear, Site
+from geoplan.site import ExistingRaft, Inflow, KeepClear, ShadeObject, Site
 from tests.audit_faults.pond import HOLE, HONEST, SHOAL, honest_plan, honest_site, raft, settings
 
 
@@ -198,6 +198,13 @@ SITES: list[tuple[str, set[str], Callable[[], Site]]] = [
         "kept clear without a distance",
         {"keep_clear"},
         lambda: honest_site(keep_clear=(KeepClear(shapely.Point(6, 0), 0.0, "anode"),)),
+    ),
+    (
+        "a tower block round it",
+        {"sun"},
+        lambda: honest_site(
+            shade=(ShadeObject(shapely.Point(HONEST["R1"]).buffer(9).exterior.buffer(0.5), 30.0),)
+        ),
     ),
     (
         "existing raft elsewhere",

@@ -9,7 +9,7 @@ import shapely
 
 from geoplan.grid import SiteFields, water_grid
 from geoplan.placement.allowed import Surroundings, allowed_region, grown
-from geoplan.placement.place import least_depth_m, place_rafts
+from geoplan.placement.place import least_under, place_rafts
 from geoplan.placement.rules import LIMIT_RULES, REGION_RULES, RULES, InflowJet
 from geoplan.plan import WaterEdge
 from geoplan.settings import Settings
@@ -128,7 +128,7 @@ def test_least_depth_counts_every_cell_touched() -> None:
     grid = water_grid(shapely.box(0, 0, 10, 10), 0.5)
     depth = np.where(grid.water, 2.0, 0.0)
     depth[14, 14] = 0.7  # the cell whose west edge lies at 5.0 m
-    under = least_depth_m(grid, depth, [shapely.box(2, 2, 5.01, 7), shapely.box(2, 2, 4.99, 7)])
+    under = least_under(grid, depth, [shapely.box(2, 2, 5.01, 7), shapely.box(2, 2, 4.99, 7)])
     assert under.tolist() == [0.7, 2.0]
 
 

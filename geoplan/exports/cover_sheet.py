@@ -1,0 +1,165 @@
+"""
+``cover.csv``: percent of the surface that rafts cover, by water body and level.
+
+Limits hold for the normal pool. Percents are rounded up, so that none is met by rounding.
+"""
+
+import math
+from collections.abc import Iterator
+from pathlib import Path
+
+from geoplan.exports.csv_text import Cell, Fixed, write_table
+from geoplan.plan import AuditReport, Plan
+from geoplan.site import Site
+
+FILE_NAME = "cover.csv"
+
+_HEADER = (
+    "water_id",
+    "name",
+    "level_name",
+    "level_m",
+    "raft_area_m2",
+    "water_area_m2",
+    "cover_pct",
+    "limit_pct",
+    "within_limit",
+)
+
+#: Room for the rounding of a division [%].
+_ROUNDING_PCT = 1e-9
+
+
+def write(
+    plan: Plan,
+    site: Site,
+    folder: Path,
+    audit: AuditReport | None,  # noqa: ARG001 - exports are called alike
+) -> None:
+    """
+    Write ``cover.csv``.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    site : Site
+        The site, for the limit of each water body.
+    folder : Path
+        Folder to write into.
+    audit : AuditReport or None
+        Not used: the sheet states what the plan says.
+
+    Raises
+    ------
+    ExportError
+        If the file cannot be written.
+    """
+    write_table(folder / FILE_NAME, _HEADER, [*_water_rows(plan, site), *_total_rows(plan, site)])
+
+
+def rounded_up_pct(cover_pct: float) -> float:
+    """
+    Return a percent rounded up to one decimal.
+
+    Parameters
+    ----------
+    cover_pct : float
+        Percent [%].
+
+    Returns
+    -------
+    float
+        The next tenth, never below; the rounding of a division, 1e-8, is let pass [%].
+
+    Examples
+    --------
+    >>> rounded_up_pct(20.01), rounded_up_pct(20.0), rounded_up_pct(20.000000000001)
+    (20.1, 20.0, 20.0)
+    """
+    return math.ceil(cover_pct * 10 - 1e-7) / 10
+
+
+def is_within(cover_pct: float, limit_pct: float) -> bool:
+    """
+    Tell whether cover keeps a limit, judged before any rounding.
+
+    Parameters
+    ----------
+    cover_pct, limit_pct : float
+        Cover and the most allowed [%].
+
+    Returns
+    -------
+    bool
+        True where the cover is not above the limit.
+
+    Examples
+    --------
+    >>> is_within(20.0, 20.0), is_within(20.001, 20.0)
+    (True, False)
+    """
+    return cover_pct <= limit_pct + _ROUNDING_PCT
+
+
+def limits_pct(site: Site) -> dict[str, float]:
+    """
+    Return the most that rafts may cover of each normal pool.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+
+    Returns
+    -------
+    dict of str to float
+        By ``water_id`` [%].
+    """
+    return {body.water_id: body.max_cover_pct for body in site.water_bodies}
+
+
+def _water_rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
+    """Yield a row for each water body and level."""
+    limits = limits_pct(site)
+    for water in plan.waters:
+        for cover in water.cover:
+            limit = limits.get(water.water_id) if cover.level_name == "normal" else None
+            yield (
+                water.water_id,
+                water.name,
+                cover.level_name,
+                Fixed(cover.level_m, 3),
+                Fixed(cover.raft_area_m2, 2),
+                Fixed(cover.water_area_m2, 2),
+                Fixed(rounded_up_pct(cover.cover_pct), 1),
+                limit,
+                None if limit is None else is_within(cover.cover_pct, limit),
+            )
+
+
+def _total_rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
+    """Yield the sum of all water bodies at each level; limits are kept one by one."""
+    limits = limits_pct(site)
+    for level_name in ("low", "normal", "high"):
+        parts = [
+            (limits.get(water.water_id, 100.0), cover)
+            for water in plan.waters
+            for cover in water.cover
+            if cover.level_name == level_name
+        ]
+        rafts = math.fsum(cover.raft_area_m2 for _, cover in parts)
+        surface = math.fsum(cover.water_area_m2 for _, cover in parts)
+        yield (
+            "total",
+            "all water bodies",
+            level_name,
+            None,
+            Fixed(rafts, 2),
+            Fixed(surface, 2),
+            Fixed(rounded_up_pct(100 * rafts / surface), 1) if surface > 0 else None,
+            None,
+            all(is_within(cover.cover_pct, limit) for limit, cover in parts)
+            if level_name == "normal"
+            else None,
+        )

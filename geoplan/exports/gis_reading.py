@@ -1,0 +1,206 @@
+"""
+Reads a ``plan.gpkg`` back, as it stands, for whoever judges it.
+
+Someone may have moved rafts in a GIS since it was written: every fault is told in words, and
+nothing is repaired but a multi-part geometry of one part, which many programs save.
+"""
+
+import math
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+import pyogrio
+import shapely
+from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, FieldError
+from shapely.geometry import LineString, MultiPolygon, Polygon
+
+from geoplan.errors import PlanFileError
+from geoplan.plan import WrittenEdge, WrittenMooring, WrittenPlan, WrittenRaft, WrittenRoute
+
+Row = dict[str, Any]
+
+_NEEDED: dict[str, tuple[str, ...]] = {
+    "rafts": ("raft_id", "water_id", "raft_type", "status", "length_m", "width_m", "depth_low_m"),
+    "moorings": (
+        "mooring_id", "raft_id", "kind", "easting_m", "northing_m", "depth_high_m", "length_m",
+        "embedment_m",
+    ),
+    "routes": ("raft_id", "launch_id", "sequence", "length_m"),
+    "water_edges": ("water_id", "level_name", "level_m", "area_m2", "volume_m3", "cover_pct"),
+}  # fmt: skip
+
+
+def read_plan(path: Path) -> WrittenPlan:
+    """
+    Read what a ``plan.gpkg`` says.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    WrittenPlan
+        Its layers, in its own CRS, row by row as they stand there.
+
+    Raises
+    ------
+    PlanFileError
+        If it is missing, not a GeoPackage, or lacks a layer, a column or a value.
+    """
+    if not path.is_file():
+        raise PlanFileError(f"{path} is missing; plan the site again")
+    frames = {name: _read_layer(path, name) for name in ("rafts", "moorings", "routes")}
+    edges = _read_layer(path, "water_edges")
+    for name, frame in frames.items():
+        if frame.crs != edges.crs:
+            raise PlanFileError(
+                f"{path}: layer '{name}' is in another CRS than 'water_edges'; save it in that one"
+            )
+    return WrittenPlan(
+        crs=edges.crs.to_wkt(),
+        rafts=tuple(_written_raft(row) for row in _rows(path, "rafts", frames["rafts"])),
+        moorings=tuple(
+            _written_mooring(row) for row in _rows(path, "moorings", frames["moorings"])
+        ),
+        routes=tuple(_written_route(row) for row in _rows(path, "routes", frames["routes"])),
+        edges=tuple(_written_edge(row) for row in _rows(path, "water_edges", edges)),
+    )
+
+
+def _read_layer(path: Path, name: str) -> Any:
+    """Return a layer that has the columns it must have."""
+    try:
+        frame = pyogrio.read_dataframe(path, layer=name)
+    except DataLayerError as error:
+        raise PlanFileError(f"{path} has no layer '{name}'; plan the site again") from error
+    except (DataSourceError, FeatureError, FieldError, OSError) as error:
+        raise PlanFileError(f"{path} cannot be read as a GeoPackage: {error}") from error
+    if not isinstance(frame, gpd.GeoDataFrame):
+        raise PlanFileError(f"{path}, layer '{name}' has no geometry; plan the site again")
+    if frame.crs is None:
+        raise PlanFileError(f"{path}, layer '{name}' names no CRS; save it with its CRS")
+    missing = [column for column in _NEEDED[name] if column not in frame.columns]
+    if missing:
+        raise PlanFileError(
+            f"{path}, layer '{name}' lacks the column '{missing[0]}'; bring it back, or plan the"
+            " site again"
+        )
+    return frame
+
+
+class _WrittenRow:
+    """A row of a layer, with words for what is wrong with it."""
+
+    def __init__(self, where: str, values: Row) -> None:
+        self.where = where
+        self.values = values
+
+    def text(self, column: str) -> str:
+        """Return a text that must be there."""
+        value = self.values[column]
+        if not isinstance(value, str) or not value:
+            raise PlanFileError(f"{self.where}: '{column}' is empty; fill it in")
+        return value
+
+    def text_or_empty(self, column: str) -> str:
+        """Return a text that may be missing, such as the type of a raft nobody described."""
+        return self.text(column) if self.values[column] else ""
+
+    def number_or_none(self, column: str) -> float | None:
+        """Return a number, or None where the file says NULL."""
+        value = self.values[column]
+        if value is None or pd.isna(value):
+            return None
+        try:
+            return float(value)
+        except (TypeError, ValueError) as error:
+            raise PlanFileError(
+                f"{self.where}: '{column}' is {value!r}; expected a number"
+            ) from error
+
+    def number(self, column: str) -> float:
+        """Return a number that must be there."""
+        value = self.number_or_none(column)
+        if value is None or not math.isfinite(value):
+            raise PlanFileError(f"{self.where}: '{column}' is empty; fill it in")
+        return value
+
+    def shape(self, kind: type[Any], words: str) -> Any:
+        """Return the geometry, which must be of a kind; a multi-part of one part counts as it."""
+        geometry = self.values["geometry"]
+        if kind is MultiPolygon and isinstance(geometry, Polygon):
+            geometry = MultiPolygon([geometry])
+        parts = shapely.get_parts(geometry) if geometry is not None else []
+        if kind is not MultiPolygon and len(parts) == 1:
+            geometry = parts[0]
+        if not isinstance(geometry, kind) or geometry.is_empty:
+            raise PlanFileError(f"{self.where}: the geometry is not {words}; draw it again")
+        return shapely.force_2d(geometry)
+
+
+def _rows(path: Path, layer: str, frame: Any) -> Iterator[_WrittenRow]:
+    """Yield the rows of a layer, each knowing where it stands."""
+    columns = {name: frame[name].tolist() for name in (*_NEEDED[layer], frame.geometry.name)}
+    columns["geometry"] = columns.pop(frame.geometry.name)
+    for index in range(len(frame)):
+        yield _WrittenRow(
+            f"{path}, layer '{layer}', row {index + 1}",
+            {name: values[index] for name, values in columns.items()},
+        )
+
+
+def _written_raft(row: _WrittenRow) -> WrittenRaft:
+    """Return a raft as its row states it."""
+    return WrittenRaft(
+        raft_id=row.text("raft_id"),
+        water_id=row.text("water_id"),
+        raft_type=row.text_or_empty("raft_type"),
+        status=row.text("status"),
+        outline=row.shape(Polygon, "one polygon"),
+        length_m=row.number("length_m"),
+        width_m=row.number("width_m"),
+        depth_low_m=row.number_or_none("depth_low_m"),
+    )
+
+
+def _written_mooring(row: _WrittenRow) -> WrittenMooring:
+    """Return a mooring as its row states it."""
+    return WrittenMooring(
+        mooring_id=row.text("mooring_id"),
+        raft_id=row.text("raft_id"),
+        kind=row.text("kind"),
+        easting_m=row.number("easting_m"),
+        northing_m=row.number("northing_m"),
+        depth_high_m=row.number("depth_high_m"),
+        length_m=row.number("length_m"),
+        embedment_m=row.number("embedment_m"),
+    )
+
+
+def _written_route(row: _WrittenRow) -> WrittenRoute:
+    """Return a route as its row states it."""
+    return WrittenRoute(
+        raft_id=row.text("raft_id"),
+        launch_id=row.text("launch_id"),
+        sequence=int(row.number("sequence")),
+        path=row.shape(LineString, "one line"),
+        length_m=row.number("length_m"),
+    )
+
+
+def _written_edge(row: _WrittenRow) -> WrittenEdge:
+    """Return a water's edge as its row states it."""
+    return WrittenEdge(
+        water_id=row.text("water_id"),
+        level_name=row.text("level_name"),
+        level_m=row.number("level_m"),
+        outline=row.shape(MultiPolygon, "polygons"),
+        area_m2=row.number("area_m2"),
+        volume_m3=row.number("volume_m3"),
+        cover_pct=row.number("cover_pct"),
+    )

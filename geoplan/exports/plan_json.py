@@ -1,0 +1,189 @@
+"""
+``plan.json``: what the plan promises, what it was made from, and what says that it holds.
+
+No time is written: the same plan gives the same bytes. Nothing here is computed but sums.
+"""
+
+import json
+import math
+import platform
+from collections import Counter
+from dataclasses import asdict
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import shapely
+
+import geoplan
+from geoplan.crs import proj_version
+from geoplan.errors import ExportError, PlanFileError
+from geoplan.plan import AuditReport, Plan, WaterPlan
+from geoplan.settings import defaults_used
+from geoplan.site import Site
+
+FILE_NAME = "plan.json"
+
+#: Version of the file's layout; a reader refuses one that it does not know.
+FORMAT = 1
+
+
+def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> None:
+    """
+    Write ``plan.json``.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    site : Site
+        The site it was made from.
+    folder : Path
+        Folder to write into.
+    audit : AuditReport or None
+        Verdict on the plan; ``None`` where it was not judged.
+
+    Raises
+    ------
+    ExportError
+        If the file cannot be written.
+    """
+    text = json.dumps(
+        _without_nan(_record(plan, site, audit)), indent=1, ensure_ascii=False, allow_nan=False
+    )
+    try:
+        (folder / FILE_NAME).write_bytes((text + "\n").encode())
+    except OSError as error:
+        raise ExportError(f"{folder / FILE_NAME} could not be written: {error}") from error
+
+
+def load(path: Path) -> dict[str, Any]:
+    """
+    Read ``plan.json`` back.
+
+    Parameters
+    ----------
+    path : Path
+        The file, or the plan folder that holds it.
+
+    Returns
+    -------
+    dict of str to Any
+        What it says.
+
+    Raises
+    ------
+    PlanFileError
+        If it is missing, is not JSON, or is of a layout that this version does not know.
+    """
+    file = path / FILE_NAME if path.is_dir() else path
+    if not file.is_file():
+        raise PlanFileError(f"{file} is missing; name a folder that holds a whole plan")
+    try:
+        record = json.loads(file.read_bytes())
+    except (OSError, ValueError) as error:
+        raise PlanFileError(f"{file} cannot be read: {error}; plan the site again") from error
+    found = record.get("geoplan_plan") if isinstance(record, dict) else None
+    if found != FORMAT:
+        raise PlanFileError(
+            f"{file}: found layout {found!r} in 'geoplan_plan'; expected {FORMAT}. Plan the site"
+            " again with this version."
+        )
+    return dict(record)
+
+
+def _record(plan: Plan, site: Site, audit: AuditReport | None) -> dict[str, Any]:
+    """Return everything that the file says, in the order of the file."""
+    return {
+        "geoplan_plan": FORMAT,
+        "site": plan.site_name,
+        "site_location": site.location,
+        "crs": plan.client_crs,
+        "seed": plan.seed,
+        "audit": _verdict(audit),
+        "water_bodies": [_water(water) for water in plan.waters],
+        "notes": [str(note) for note in site.notes],
+        "settings": site.settings.model_dump(mode="json"),
+        "defaults_used": [asdict(used) for used in defaults_used(site.settings)],
+        "inputs": [asdict(source) for source in site.sources],
+        "versions": _versions(),
+    }
+
+
+def _water(water: WaterPlan) -> dict[str, Any]:
+    """Return the summary of one water body."""
+    existing_count = sum(raft.status == "existing" for raft in water.rafts)
+    report = water.report
+    return {
+        "water_id": water.water_id,
+        "name": water.name,
+        "raft_count": len(water.rafts),
+        "existing_raft_count": existing_count,
+        "raft_area_m2": math.fsum(raft.area_m2 for raft in water.rafts),
+        "planted_area_m2": math.fsum(raft.planted_area_m2 for raft in water.rafts),
+        "water_area_m2": {part.level_name: part.water_area_m2 for part in water.cover},
+        "covered_area_m2": {part.level_name: part.raft_area_m2 for part in water.cover},
+        "cover_pct": {part.level_name: part.cover_pct for part in water.cover},
+        # Null until flows carry loads: a relative worth must never be read as grams a day.
+        "load_in_g_d": None,
+        "load_out_g_d": None,
+        "load_out_without_rafts_g_d": None,
+        "removed_g_d": None,
+        "removed_range_g_d": None,
+        "relative": True,
+        "value": report.value,
+        "bound": report.bound,
+        "unit": report.unit,
+        "gap_pct": report.gap_pct,
+        "method": report.method,
+        "status": report.status,
+        "frames_tried": report.frames_tried,
+        "room_m2": water.room_m2,
+        "unsurveyed_pct": water.unsurveyed_pct,
+        "why_none": water.why_none,
+        "notes": [str(note) for note in water.notes],
+    }
+
+
+def _verdict(audit: AuditReport | None) -> dict[str, Any]:
+    """Return the verdict: counts of every check, and in full what does not hold."""
+    if audit is None:
+        return {"passed": None, "findings": {"checks": {}, "failed": []}}
+    made = Counter(finding.check for finding in audit.findings)
+    failed = [finding for finding in audit.findings if not finding.passed]
+    failures = Counter(finding.check for finding in failed)
+    return {
+        "passed": audit.passed,
+        "findings": {
+            "checks": {
+                check: {"made": made[check], "failed": failures[check]} for check in sorted(made)
+            },
+            "failed": [asdict(finding) for finding in failed],
+        },
+    }
+
+
+def _versions() -> dict[str, str]:
+    """Return the versions of everything that the numbers depend on."""
+    return {
+        "geoplan": geoplan.__version__,
+        "python": platform.python_version(),
+        "numpy": version("numpy"),
+        "scipy": version("scipy"),
+        "numba": version("numba"),
+        "shapely": shapely.__version__,
+        "geos": shapely.geos_version_string,
+        "pyproj": version("pyproj"),
+        "proj": proj_version(),
+    }
+
+
+def _without_nan(value: Any) -> Any:
+    """Return the same with null for numbers that JSON does not know."""
+    if isinstance(value, dict):
+        return {key: _without_nan(part) for key, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_without_nan(part) for part in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value

@@ -1,0 +1,213 @@
+"""
+A self-contained page round a folium map: no request leaves it, no user text is run by it.
+
+folium compiles every text it is given as a template, so it is given none: it makes the frame of
+the map, and everything else is one island of JSON that constant scripts show as text.
+"""
+
+import base64
+import hashlib
+import html
+import json
+import re
+from collections.abc import Iterator
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+import folium
+from branca.element import CssLink, Element, Figure, JavascriptLink
+
+from geoplan.errors import ExportError
+
+#: Files of the map library, by the name that folium gives their link, with the SHA-256 that they
+#: had when this page was checked.
+_CARRIED = {
+    "leaflet": (
+        "leaflet.js",
+        "5819285cec137b229c94e1ee5ad73e8b6b84345a4367d60f75fe477fe0fb7b03",
+    ),
+    "leaflet_css": (
+        "leaflet.css",
+        "90b693d86392a4779c861b28cf307e7e59c3fb35328c4d8b95f58f814d38c722",
+    ),
+}
+#: Links that folium adds and this page does without.
+_DROPPED = frozenset(
+    {"jquery", "bootstrap", "awesome_markers", "bootstrap_css", "glyphicons_css"}
+    | {"awesome_markers_font_css", "awesome_markers_css", "awesome_rotate_css"}
+)
+#: Our scripts, in the order in which they build on each other.
+_SCRIPTS = ("geometry.js", "depth.js", "symbols.js", "things.js", "panel.js", "page.js")
+
+
+class Raw(Element):
+    """
+    A text that goes into the page as it is; it is never compiled as a template.
+
+    Parameters
+    ----------
+    text : str
+        The text, safe where it is put.
+    """
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self._text = text
+
+    def render(self, **_: Any) -> str:
+        """
+        Return the text.
+
+        Parameters
+        ----------
+        **_ : Any
+            What branca passes on; not used.
+
+        Returns
+        -------
+        str
+            The text as it was given.
+        """
+        return self._text
+
+
+class OfflineFigure(Figure):
+    """
+    The page: what folium would fetch is put in, and anything it may not have is refused.
+
+    Parameters
+    ----------
+    page_title : str
+        Title; any text.
+    record : dict of str to Any
+        What the scripts show.
+    """
+
+    def __init__(self, page_title: str, record: dict[str, Any]) -> None:
+        super().__init__()
+        self._page_title = page_title
+        self.html.add_child(Raw(_island(record)), name="island")
+        self.script.add_child(Raw("\n".join(_asset(name) for name in _SCRIPTS)), name="scripts")
+
+    def render(self, **kwargs: Any) -> str:
+        """
+        Return the page.
+
+        Parameters
+        ----------
+        **kwargs : Any
+            Passed on to folium.
+
+        Returns
+        -------
+        str
+            HTML with LF line ends.
+
+        Raises
+        ------
+        ExportError
+            If the map wants something from the network, or the map library is another one.
+        """
+        for child in self._children.values():
+            child.render(**kwargs)
+        self._refuse_network()
+        frame = self.html._children
+        map_html = "".join(part.render() for name, part in frame.items() if name != "island")
+        before, after = _asset("page.html").split("<!-- map -->")
+        scripts = (_carried("leaflet"), self.script.render(**kwargs))
+        styles = (_carried("leaflet_css"), _asset("page.css"))
+        title = html.escape(self._page_title)
+        return "\n".join(
+            [
+                "<!DOCTYPE html>",
+                '<html lang="en">',
+                "<head>",
+                '<meta charset="utf-8">',
+                f'<meta http-equiv="Content-Security-Policy" content="{_policy(scripts, styles)}">',
+                '<meta name="viewport" content="width=device-width, initial-scale=1">',
+                f"<title>{title}</title>",
+                *(f"<style>{style}</style>" for style in styles),
+                "</head>",
+                f"<body>{before.replace('<!-- title -->', title)}{map_html.strip()}{after}",
+                frame["island"].render(),
+                *(f"<script>{script}</script>" for script in scripts),
+                "</body>",
+                "</html>",
+                "",
+            ]
+        )
+
+    def _refuse_network(self) -> None:
+        """Refuse links that are not carried, and layers that would fetch tiles."""
+        for name, part in self.header._children.items():
+            is_link = isinstance(part, JavascriptLink | CssLink)
+            if is_link and name not in _CARRIED and name not in _DROPPED:
+                raise ExportError(f"the map asks for '{name}', which the page does not carry")
+        for element in _descendants(self):
+            if isinstance(element, folium.TileLayer):
+                raise ExportError("the map has a layer of tiles, which no page can carry")
+
+
+def _descendants(element: Any) -> Iterator[Any]:
+    """Yield every element below one."""
+    for child in element._children.values():
+        yield child
+        yield from _descendants(child)
+
+
+def _island(record: dict[str, Any]) -> str:
+    """Return the record as JSON that no parser of HTML can take for an end of script."""
+    text = json.dumps(record, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    return (
+        f'<script type="application/json" id="plan">{text.replace("<", chr(92) + "u003c")}</script>'
+    )
+
+
+def _asset(name: str) -> str:
+    """Return one of our own files."""
+    return (files("geoplan.exports") / "web_assets" / name).read_text("utf-8")
+
+
+def _carried(name: str) -> str:
+    """Return a file of the map library, checked against what it should be."""
+    import xstatic.pkg.leaflet
+
+    file_name, expected = _CARRIED[name]
+    folder = Path(xstatic.pkg.leaflet.BASE_DIR)
+    data = (folder / file_name).read_bytes()
+    if hashlib.sha256(data).hexdigest() != expected:
+        raise ExportError(
+            f"{folder / file_name} is not the file this page was checked with; install"
+            " XStatic-Leaflet 1.9.3.0 again"
+        )
+    text = data.decode("utf-8").replace("\r\n", "\n")
+    if file_name.endswith(".css"):
+        return re.sub(r"url\((images/[\w.-]+)\)", lambda match: _data_uri(folder, match[1]), text)
+    text = re.sub(r"//# sourceMappingURL=\S*", "", text)
+    return text.replace("</script", "<\\/script").replace("<!--", "<\\!--")
+
+
+def _data_uri(folder: Path, name: str) -> str:
+    """Return an image of the map library as part of a style."""
+    return f"url(data:image/png;base64,{base64.b64encode((folder / name).read_bytes()).decode()})"
+
+
+def _policy(scripts: tuple[str, ...], styles: tuple[str, ...]) -> str:
+    """Return the policy that lets the page run its own scripts and styles, and nothing else."""
+    return "; ".join(
+        [
+            "default-src 'none'",
+            f"script-src {' '.join(map(_hash, scripts))}",
+            f"style-src {' '.join(map(_hash, styles))}",
+            "img-src data:",
+            "connect-src 'none'",
+            "form-action 'none'",
+            "base-uri 'none'",
+        ]
+    )
+
+
+def _hash(text: str) -> str:
+    """Return the hash by which a policy knows an inline script or style."""
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"

@@ -1,0 +1,153 @@
+"""
+Hours of sun on the water of a body, from the buildings and trees round it.
+
+Obstacles stand on ground at the outline's level, and the water is taken at low level, where they
+rise highest above it; ground that rises behind the bank is not known here.
+"""
+
+import datetime as dt
+from collections.abc import Sequence
+
+import numpy as np
+import shapely
+from shapely.geometry import Point
+from shapely.geometry.base import BaseGeometry
+
+from geoplan.crs import WGS84, transformed_points
+from geoplan.grid import BoolArray, WaterGrid
+from geoplan.settings import Settings
+from geoplan.site import FloatArray, ShadeObject, WaterBody
+from geoplan.water.solar import (
+    AZIMUTHS,
+    Crowns,
+    SunPath,
+    Walls,
+    horizon_slope,
+    mean_sun_h,
+    sun_path,
+)
+
+#: Year whose sun is used where the survey is not dated; years differ by minutes.
+_YEAR = 2025
+#: Coarsest spacing of the points at which sun is computed [m].
+_SPACING_M = 1.0
+#: Points done at once, which bounds the memory of their horizons.
+_AT_ONCE = 8000
+#: Crown of a tree whose radius is not given, as a share of its height. Judgement [1].
+_CROWN_SHARE = 0.3
+#: Share of the sun that passes a bare crown. Judgement [1].
+BARE_SHARE = 0.5
+
+
+def sun_field(body: WaterBody, settings: Settings, grid: WaterGrid) -> FloatArray:
+    """
+    Return the mean hours of direct sun a day over the growing season.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body and what shades it.
+    settings : Settings
+        Season, and dates between which leaves are out.
+    grid : WaterGrid
+        The cells.
+
+    Returns
+    -------
+    ndarray of float, shape (rows, cols)
+        Hours at the middle of a block of cells a metre wide or less; those of an open sky
+        where nothing shades [h].
+    """
+    path = _path(body, settings)
+    if not body.shade:
+        open_sky = mean_sun_h(np.zeros((1, AZIMUTHS), np.float32), path)
+        return np.full(grid.shape, float(open_sky[0]))
+    step = max(1, int(_SPACING_M / grid.cell_size_m + 1e-9))
+    rows = np.minimum(np.arange(0, grid.shape[0], step) + step // 2, grid.shape[0] - 1)
+    cols = np.minimum(np.arange(0, grid.shape[1], step) + step // 2, grid.shape[1] - 1)
+    easting, northing = np.meshgrid(grid.easting_m[cols], grid.northing_m[rows])
+    hours = _hours(body, settings, path, easting.ravel(), northing.ravel()).reshape(easting.shape)
+    whole = np.repeat(np.repeat(hours, step, axis=0), step, axis=1)
+    out: FloatArray = whole[: grid.shape[0], : grid.shape[1]]
+    return out
+
+
+def _path(body: WaterBody, settings: Settings) -> SunPath:
+    """Return the sun of the season over the middle of the water."""
+    centre = body.outline.centroid
+    longitude, latitude = transformed_points(
+        np.array([centre.x]), np.array([centre.y]), body.crs, WGS84
+    )
+    year = settings.survey.date.year if settings.survey.date else _YEAR
+    first, last = settings.sun.season
+    return sun_path(float(longitude[0]), float(latitude[0]), first, last, year)
+
+
+def _hours(
+    body: WaterBody,
+    settings: Settings,
+    path: SunPath,
+    easting_m: FloatArray,
+    northing_m: FloatArray,
+) -> FloatArray:
+    """Return the hours at points; a bare crown lets part of the sun through."""
+    rise = body.outline_level_m - body.levels.low_m
+    everything = _obstacles(body.shade, rise)
+    lasting = [part for part in body.shade if not part.deciduous]
+    in_leaf = _in_leaf(path, settings)
+    out = np.zeros(len(easting_m))
+    for begin in range(0, len(out), _AT_ONCE):
+        part = slice(begin, begin + _AT_ONCE)
+        leafy = horizon_slope(easting_m[part], northing_m[part], *everything)
+        out[part] = mean_sun_h(leafy, path, in_leaf)
+        if not in_leaf.all():
+            bare = horizon_slope(easting_m[part], northing_m[part], *_obstacles(lasting, rise))
+            out[part] += BARE_SHARE * mean_sun_h(bare, path, ~in_leaf)
+            out[part] += (1 - BARE_SHARE) * mean_sun_h(leafy, path, ~in_leaf)
+    return out
+
+
+def _in_leaf(path: SunPath, settings: Settings) -> BoolArray:
+    """Return which positions of the sun fall between the dates of leaf."""
+    first = dt.date.fromisoformat(f"{_YEAR}-{settings.sun.season[0]}")
+    dates = [(first + dt.timedelta(days=day)).strftime("%m-%d") for day in range(path.day_count)]
+    out_on, fall_on = settings.sun.leaf
+    leafy = np.array(
+        [
+            out_on <= date <= fall_on if out_on <= fall_on else not fall_on < date < out_on
+            for date in dates
+        ]
+    )
+    inside: BoolArray = leafy[np.asarray(path.day, int)]
+    return inside
+
+
+def _obstacles(
+    shade: list[ShadeObject] | tuple[ShadeObject, ...], rise_m: float
+) -> tuple[Walls, Crowns]:
+    """Return buildings as walls and trees as crowns, heights above the water."""
+    ends: list[FloatArray] = []
+    tops: list[float] = []
+    trees: list[tuple[float, float, float, float, float]] = []
+    for part in shade:
+        top = part.height_m + rise_m
+        if isinstance(part.geometry, Point):
+            radius = part.crown_radius_m or _CROWN_SHARE * part.height_m
+            trees.append((part.geometry.x, part.geometry.y, radius, top, part.base_m + rise_m))
+        else:
+            for ring in _rings(part.geometry):
+                corners = shapely.get_coordinates(ring)
+                ends.append(np.hstack([corners[:-1], corners[1:]]))
+                tops += [top] * (len(corners) - 1)
+    tree = np.array(trees).reshape(-1, 5)
+    return (
+        Walls(np.concatenate([np.zeros((0, 4)), *ends]), np.array(tops)),
+        Crowns(tree[:, :2].copy(), tree[:, 2].copy(), tree[:, 3].copy(), tree[:, 4].copy()),
+    )
+
+
+def _rings(geometry: BaseGeometry) -> list[BaseGeometry]:
+    """Return the outer rings of polygons, and lines as they are."""
+    return [
+        part.exterior if hasattr(part, "exterior") else part for part in shapely.get_parts(geometry)
+    ]

@@ -1,0 +1,112 @@
+"""``plan.json``: the keys others build on, no NaN, the same bytes twice, faults in words."""
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from geoplan.errors import ExportError, PlanFileError
+from geoplan.exports import plan_json
+from tests.unit.exports import small_plan as small
+
+KEYS = {
+    *("site", "crs", "water_bodies", "audit", "settings", "defaults_used", "inputs", "versions"),
+    *("seed", "geoplan_plan", "site_location"),
+}
+WATER_KEYS = {
+    *("water_id", "name", "raft_count", "raft_area_m2", "water_area_m2", "cover_pct"),
+    *("load_in_g_d", "load_out_g_d", "load_out_without_rafts_g_d", "removed_g_d"),
+    *("removed_range_g_d", "relative", "value", "bound", "gap_pct", "unit", "why_none"),
+    *("unsurveyed_pct", "room_m2", "notes"),
+}
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    plan_json.write(small.plan(), small.site(), tmp_path, small.audit())
+    return tmp_path
+
+
+def test_the_keys_that_others_build_on_are_there(folder: Path) -> None:
+    record = plan_json.load(folder)
+    assert record.keys() >= KEYS
+    assert all(water.keys() >= WATER_KEYS for water in record["water_bodies"])
+    assert record["site"] == small.HOSTILE[0]
+    assert record["site_location"] == "../site"
+    assert record["seed"] == 7
+    assert record["inputs"][0] == {"path": "site.toml", "sha256": "0" * 64}
+
+
+def test_cover_is_raft_area_over_water_area(folder: Path) -> None:
+    upper = plan_json.load(folder)["water_bodies"][1]
+    assert upper["raft_count"] == 3
+    for level in ("low", "normal", "high"):
+        share = 100 * upper["raft_area_m2"] / upper["water_area_m2"][level]
+        assert upper["cover_pct"][level] == pytest.approx(share, rel=1e-9)
+
+
+def test_gap_is_what_the_bound_leaves(folder: Path) -> None:
+    upper = plan_json.load(folder)["water_bodies"][1]
+    assert upper["gap_pct"] == pytest.approx(100 * (24.0 - 23.5) / 24.0)
+    assert upper["relative"] is True
+
+
+def test_only_failures_are_given_in_full(folder: Path) -> None:
+    audit = plan_json.load(folder)["audit"]
+    assert audit["passed"] is False
+    assert audit["findings"]["checks"] == {
+        "bank": {"made": 2, "failed": 1},
+        "cover": {"made": 1, "failed": 0},
+    }
+    assert [row["raft_id"] for row in audit["findings"]["failed"]] == [small.HOSTILE[2]]
+
+
+def test_defaults_are_listed_with_their_source(folder: Path) -> None:
+    used = {row["key"]: row for row in plan_json.load(folder)["defaults_used"]}
+    assert used["clearances.gap_m"]["source"].startswith("judgement")
+    assert "name" not in used
+
+
+def test_a_plan_not_audited_has_no_verdict(tmp_path: Path) -> None:
+    plan_json.write(small.plan(), small.site(), tmp_path, None)
+    assert plan_json.load(tmp_path)["audit"]["passed"] is None
+
+
+def test_numbers_that_json_does_not_know_are_null(tmp_path: Path) -> None:
+    plan = small.plan()
+    waters = (replace(plan.waters[0], room_m2=float("nan")), plan.waters[1])
+    plan_json.write(replace(plan, waters=waters), small.site(), tmp_path, small.audit())
+    text = (tmp_path / "plan.json").read_text("utf-8")
+    assert "NaN" not in text
+    assert json.loads(text)["water_bodies"][0]["room_m2"] is None
+
+
+def test_the_same_plan_gives_the_same_bytes(folder: Path) -> None:
+    first = (folder / "plan.json").read_bytes()
+    plan_json.write(small.plan(), small.site(), folder, small.audit())
+    assert (folder / "plan.json").read_bytes() == first
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("{", "cannot be read"),
+        ("[]", "found layout None"),
+        ('{"geoplan_plan": 99}', "found layout 99"),
+    ],
+)
+def test_a_spoilt_file_is_told(tmp_path: Path, text: str, words: str) -> None:
+    (tmp_path / "plan.json").write_text(text)
+    with pytest.raises(PlanFileError, match=words):
+        plan_json.load(tmp_path)
+
+
+def test_a_missing_file_is_told(tmp_path: Path) -> None:
+    with pytest.raises(PlanFileError, match="is missing"):
+        plan_json.load(tmp_path)
+
+
+def test_a_folder_that_is_not_there_is_told(tmp_path: Path) -> None:
+    with pytest.raises(ExportError, match="could not be written"):
+        plan_json.write(small.plan(), small.site(), tmp_path / "none", None)
