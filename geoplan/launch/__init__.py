@@ -1,1 +1,1 @@
-"""Placeholder."""
+"""How rafts get from the bank to their places: free water, shortest ways, and the order."""

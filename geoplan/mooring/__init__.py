@@ -1,1 +1,1 @@
-"""Placeholder."""
+"""How rafts are held: where their posts stand, and how long they are."""

