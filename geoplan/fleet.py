@@ -199,7 +199,8 @@ def shared_out(waters: Sequence[WaterPlan], settings: Settings) -> Allotments:
 
     Notes
     -----
-    The rafts with the most worth, for their cost where there is a budget, keep their place.
+    The rafts with the most worth, for their cost where there is a budget, keep their place. Worth
+    is weighted by the inflow of the water body.
     """
     kinds = {kind.name: kind for kind in settings.raft}
     left = {kind.name: kind.stock for kind in settings.raft}
@@ -208,7 +209,7 @@ def shared_out(waters: Sequence[WaterPlan], settings: Settings) -> Allotments:
     for plan in waters:
         for raft in plan.rafts:
             if raft.status == "planned":
-                worth = raft.worth * raft.planted_area_m2
+                worth = raft.worth * raft.planted_area_m2 * plan.inflow_l_s
                 cost = kinds[raft.raft_type].cost
                 rate = worth / cost if budget is not None and cost > 0 else worth
                 ranked.append((-rate, plan.water_id, raft.raft_id, raft.raft_type, cost))

@@ -281,6 +281,8 @@ class WaterPlan:
         Water in which a raft of some type may lie [m²].
     unsurveyed_pct : float
         Share of the water too far from any sounding [%].
+    inflow_l_s : float
+        Inflow by which worths of several water bodies are compared; assumed where not known [L/s].
     notes : tuple of Fault
         What a reader of this plan must know.
     why_none : str
@@ -300,6 +302,7 @@ class WaterPlan:
     report: SolveReport
     room_m2: float
     unsurveyed_pct: float
+    inflow_l_s: float = 1.0
     notes: tuple[Fault, ...] = ()
     why_none: str = ""
     depth_grid: DepthGrid | None = None

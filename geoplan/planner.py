@@ -6,7 +6,7 @@ import numpy as np
 
 from geoplan.cover import surface_cover, water_edges
 from geoplan.errors import Fault
-from geoplan.fields import inflow_shares, site_fields
+from geoplan.fields import inflow_l_s, inflow_shares, site_fields
 from geoplan.grid import SiteFields
 from geoplan.launch.routes import tow_routes
 from geoplan.mooring.design import design_moorings, mooring_notes
@@ -70,6 +70,7 @@ def plan_water(
         report=placement.report,
         room_m2=placement.room_m2,
         unsurveyed_pct=unsurveyed,
+        inflow_l_s=inflow_l_s(body),
         notes=notes,
         why_none=placement.why_none,
         depth_grid=_depth_grid(fields, body.levels.low_m),
@@ -136,7 +137,7 @@ def _notes(
             "the mean flow of each",
             "Equal shares are assumed and the worth is relative; measure or estimate the flows.",
         )
-    if unsurveyed_pct > 0:
+    if unsurveyed_pct >= 0.05:
         warn(
             f"{unsurveyed_pct:.1f} % of the water too far from any sounding",
             "soundings wherever rafts may lie",

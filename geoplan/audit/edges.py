@@ -42,12 +42,12 @@ def edge_at(
     -------
     BaseGeometry
         At its own level the outline; below, the outline less all ground at or above the level;
-        above, the outline grown by the assumed bank [m].
+        above, or where no bed is known, the outline moved by the assumed bank [m].
     """
     rise_m = level_m - outline_level_m
     if abs(rise_m) <= SAME_LEVEL_M:
         return outline
-    if rise_m > 0:
+    if rise_m > 0 or len(bed.measured_m) == 0:
         return shapely.buffer(outline, bank_slope * rise_m, quad_segs=32)
     dry = dry_ground(outline, bed, level_m)
     return shapely.difference(outline, dry)

@@ -213,7 +213,8 @@ def _write_layer(path: Path, name: str, rows: Sequence[Row], crs: str) -> None:
     """Write one layer with all its columns, even where it has no row."""
     kind, columns = _LAYERS[name]
     geometries = [row["geometry"] for row in rows]
-    if any(g is not None and not np.isfinite(shapely.bounds(g)).all() for g in geometries):
+    drawn = [g for g in geometries if g is not None and not g.is_empty]
+    if not np.isfinite(shapely.bounds(drawn)).all():
         raise ExportError(
             f"{path}, layer '{name}': a place has no coordinates in {crs}; choose a CRS for the"
             " site that is made for this place"

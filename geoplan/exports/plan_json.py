@@ -148,18 +148,16 @@ def _water(water: WaterPlan) -> dict[str, Any]:
 def _verdict(audit: AuditReport | None) -> dict[str, Any]:
     """Return the verdict: counts of every check, and in full what does not hold."""
     if audit is None:
-        return {"passed": None, "findings": {"checks": {}, "failed": []}}
+        return {"passed": None, "checks": {}, "findings": []}
     made = Counter(finding.check for finding in audit.findings)
     failed = [finding for finding in audit.findings if not finding.passed]
     failures = Counter(finding.check for finding in failed)
     return {
         "passed": audit.passed,
-        "findings": {
-            "checks": {
-                check: {"made": made[check], "failed": failures[check]} for check in sorted(made)
-            },
-            "failed": [asdict(finding) for finding in failed],
+        "checks": {
+            check: {"made": made[check], "failed": failures[check]} for check in sorted(made)
         },
+        "findings": [asdict(finding) for finding in failed],
     }
 
 

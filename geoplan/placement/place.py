@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from geoplan.grid import WaterGrid
 from geoplan.placement.allowed import (
     ROUNDING_ROOM_M,
     AllowedRegion,
@@ -17,12 +16,13 @@ from geoplan.placement.allowed import (
     grown,
 )
 from geoplan.placement.bound import Limit, area_bound
+from geoplan.placement.measure import measured_rafts
 from geoplan.placement.rules import GAP, LIMIT_RULES, REGION_RULES
 from geoplan.placement.search import Poses, best_rows
 from geoplan.placement.worth import WorthSurface
 from geoplan.plan import PlacedRaft, SolveReport
 from geoplan.raft import RaftType
-from geoplan.site import ExistingRaft, FloatArray
+from geoplan.site import FloatArray
 
 #: Orders in which up to this many types are tried; more are tried largest first alone.
 _MOST_PERMUTED = 3
@@ -92,7 +92,7 @@ def place_rafts(
         seed=seed,
     )
     why = "" if any(len(part) for part in poses) else _why_none(around, regions, limits)
-    return Placement(_measured(around, surface, poses), report, float(room.area), why)
+    return Placement(measured_rafts(around, surface, poses), report, float(room.area), why)
 
 
 def _limits(
@@ -196,171 +196,3 @@ def _why_none(
         f"no place holds a raft; the rule '{name}' alone takes {100 * lost / water_m2:.0f} % of"
         f" the open water: {words}"
     )
-
-
-def _measured(
-    around: Surroundings, surface: WorthSurface, poses: Sequence[Poses]
-) -> tuple[PlacedRaft, ...]:
-    """Return every raft with what lies under and round it, the most worth first."""
-    rows = [
-        (
-            float(part.value[k]),
-            part.raft_type,
-            float(part.easting_m[k]),
-            float(part.northing_m[k]),
-            float(part.heading_deg[k]),
-            shape,
-        )
-        for part in poses
-        for k, shape in enumerate(part.outlines)
-    ]
-    rows.sort(key=lambda row: (-round(row[0] / row[1].planted_area_m2, 9), row[2], row[3]))
-    existing = around.body.rafts
-    outlines = [row[5] for row in rows] + [raft.outline for raft in existing]
-    if not outlines:
-        return ()
-    low = around.body.levels.low_m
-    grid = around.fields.grid
-    depth = least_under(grid, around.fields.reliable_depth_m(low), outlines)
-    sun = None if around.fields.sun_h is None else least_under(grid, around.fields.sun_h, outlines)
-    bank = shapely.distance(np.array(outlines), shapely.boundary(around.low_water))
-    gaps = nearest_gap_m(outlines)
-    keep = around.settings.clearances
-    digits = max(2, len(str(len(rows))))
-    out = []
-    for k, (value, kind, easting, northing, heading, _) in enumerate(rows):
-        out.append(
-            PlacedRaft(
-                raft_id=f"{around.body.water_id}-R{k + 1:0{digits}d}",
-                water_id=around.body.water_id,
-                raft_type=kind.name,
-                easting_m=easting,
-                northing_m=northing,
-                heading_deg=heading,
-                length_m=kind.length_m,
-                width_m=kind.width_m,
-                area_m2=kind.area_m2,
-                planted_area_m2=kind.planted_area_m2,
-                depth_low_m=float(depth[k]),
-                root_clearance_m=float(
-                    depth[k] - kind.draft_m - kind.root_depth_m - keep.sediment_m
-                ),
-                bank_clearance_m=float(bank[k]),
-                gap_m=gaps[k],
-                sun_h=None if sun is None else float(sun[k]),
-                worth=value / kind.planted_area_m2,
-                removal_g_d=None,
-            )
-        )
-    for k, raft in enumerate(existing, len(rows)):
-        out.append(_existing(around, surface, raft, float(depth[k]), float(bank[k]), gaps[k]))
-    return tuple(out)
-
-
-def _existing(
-    around: Surroundings,
-    surface: WorthSurface,
-    raft: ExistingRaft,
-    depth_m: float,
-    bank_m: float,
-    gap_m: float | None,
-) -> PlacedRaft:
-    """Return a raft that is there already, measured by the rectangle round it."""
-    corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(raft.outline))
-    sides = np.diff(corners[:3], axis=0)
-    lengths = np.hypot(sides[:, 0], sides[:, 1])
-    long_side = sides[int(np.argmax(lengths))]
-    centre = raft.outline.centroid
-    return PlacedRaft(
-        raft_id=raft.raft_id,
-        water_id=around.body.water_id,
-        raft_type="",
-        easting_m=float(centre.x),
-        northing_m=float(centre.y),
-        heading_deg=float(np.degrees(np.arctan2(long_side[0], long_side[1])) % 180.0),
-        length_m=float(lengths.max()),
-        width_m=float(lengths.min()),
-        area_m2=float(raft.outline.area),
-        planted_area_m2=float(raft.outline.area),
-        depth_low_m=depth_m,
-        root_clearance_m=depth_m,
-        bank_clearance_m=bank_m,
-        gap_m=gap_m,
-        sun_h=None,
-        worth=float(surface.at(np.array([centre.x]), np.array([centre.y]))[0]),
-        removal_g_d=None,
-        status="existing",
-    )
-
-
-def nearest_gap_m(outlines: Sequence[shapely.Geometry]) -> list[float | None]:
-    """
-    Return the distance from each raft to the nearest other.
-
-    Parameters
-    ----------
-    outlines : sequence of Polygon
-        Footprints [m].
-
-    Returns
-    -------
-    list of float or None
-        Distances; ``None`` for a raft that is the only one [m].
-
-    Examples
-    --------
-    >>> nearest_gap_m([shapely.box(0, 0, 1, 1), shapely.box(3, 0, 4, 1)])
-    [2.0, 2.0]
-    """
-    if len(outlines) < 2:
-        return [None] * len(outlines)
-    shapes = np.array(outlines)
-    tree = shapely.STRtree(shapes)
-    (own, _), distance = tree.query_nearest(
-        shapes, exclusive=True, return_distance=True, all_matches=False
-    )
-    gaps: list[float | None] = [None] * len(outlines)
-    for index, metres in zip(own, distance, strict=True):
-        gaps[int(index)] = float(metres)
-    return gaps
-
-
-def least_under(
-    grid: WaterGrid, values: FloatArray, outlines: Sequence[shapely.Geometry]
-) -> FloatArray:
-    """
-    Return the least of a field under each raft, every cell that it touches counted whole.
-
-    Parameters
-    ----------
-    grid : WaterGrid
-        The cells.
-    values : ndarray of float, shape (rows, cols)
-        What holds anywhere in a cell.
-    outlines : sequence of Polygon
-        Footprints, working CRS [m].
-
-    Returns
-    -------
-    ndarray of float, shape (n,)
-        Least value; zero where a raft reaches beyond the grid.
-    """
-    h = grid.cell_size_m
-    out = np.zeros(len(outlines))
-    for k, outline in enumerate(outlines):
-        west, south, east, north = outline.bounds
-        c0, c1 = math.floor((west - grid.west_m) / h), math.floor((east - grid.west_m) / h)
-        r0, r1 = math.floor((south - grid.south_m) / h), math.floor((north - grid.south_m) / h)
-        if min(c0, r0) < 0 or c1 >= grid.shape[1] or r1 >= grid.shape[0]:
-            continue
-        cols, rows = np.meshgrid(np.arange(c0, c1 + 1), np.arange(r0, r1 + 1))
-        cells = shapely.box(
-            grid.west_m + cols * h,
-            grid.south_m + rows * h,
-            grid.west_m + (cols + 1) * h,
-            grid.south_m + (rows + 1) * h,
-        )
-        shapely.prepare(outline)
-        touched = shapely.intersects(outline, cells)
-        out[k] = values[r0 : r1 + 1, c0 : c1 + 1][touched].min()
-    return out

@@ -1,5 +1,6 @@
 """Sharing one stock, and plan folders that appear whole or not at all."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -47,6 +48,11 @@ def settings(**parts: object) -> Settings:
 
 def test_the_rafts_worth_most_keep_their_place() -> None:
     waters = [water("p", [0.9, 0.2]), water("q", [0.8, 0.7, 0.1])]
+    assert shared_out(waters, settings()) == {"p": {"a": 1}, "q": {"a": 2}}
+
+
+def test_a_pond_with_more_inflow_comes_first() -> None:
+    waters = [water("p", [0.9, 0.9, 0.9]), replace(water("q", [0.2, 0.2]), inflow_l_s=10.0)]
     assert shared_out(waters, settings()) == {"p": {"a": 1}, "q": {"a": 2}}
 
 

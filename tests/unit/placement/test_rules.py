@@ -9,7 +9,8 @@ import shapely
 
 from geoplan.grid import SiteFields, water_grid
 from geoplan.placement.allowed import Surroundings, allowed_region, grown
-from geoplan.placement.place import least_under, place_rafts
+from geoplan.placement.measure import least_under
+from geoplan.placement.place import place_rafts
 from geoplan.placement.rules import LIMIT_RULES, REGION_RULES, RULES, InflowJet
 from geoplan.plan import WaterEdge
 from geoplan.settings import Settings
