@@ -6,7 +6,6 @@ rise highest above it; ground that rises behind the bank is not known here.
 """
 
 import datetime as dt
-from collections.abc import Sequence
 
 import numpy as np
 import shapely

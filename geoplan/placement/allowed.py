@@ -69,10 +69,38 @@ class RegionRule(Protocol):
     name: str
 
     def forbidden(self, around: Surroundings, raft_type: RaftType) -> BaseGeometry:
-        """Return the water in which no part of a raft may lie, working CRS [m]."""
+        """
+        Return the water in which no part of a raft may lie.
+
+        Parameters
+        ----------
+        around : Surroundings
+            The water body.
+        raft_type : RaftType
+            The type of raft.
+
+        Returns
+        -------
+        BaseGeometry
+            Polygons, working CRS; empty where the rule forbids nothing [m].
+        """
 
     def words(self, around: Surroundings, raft_type: RaftType) -> str:
-        """Return why a raft may not lie there, in words with the rule's own numbers."""
+        """
+        Return why a raft may not lie there, in words with the rule's own numbers.
+
+        Parameters
+        ----------
+        around : Surroundings
+            The water body.
+        raft_type : RaftType
+            The type of raft.
+
+        Returns
+        -------
+        str
+            What follows "no raft here: ".
+        """
 
 
 @dataclass(frozen=True, eq=False)

@@ -199,9 +199,9 @@ def face_matrix(
         Number of each cell of water; -1 elsewhere.
     east_out, east_in : ndarray of float, shape (rows, cols - 1)
         What a cell gives to its eastern neighbour per unit of its own value, and takes from it
-        per unit of the neighbour's.
+        per unit of the neighbour's [m³/s].
     north_out, north_in : ndarray of float, shape (rows - 1, cols)
-        The same towards the north.
+        The same towards the north [m³/s].
 
     Returns
     -------

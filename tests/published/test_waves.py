@@ -110,11 +110,6 @@ def test_fetch_on_a_circle() -> None:
     )
 
 
-def test_an_island_shortens_the_fetch() -> None:
-    shore = np.vstack([circle(100.0), circle(5.0, 64) + np.array([0, 40, 0, 40])])
-    assert fetch_m(HERE, HERE, shore, [0.0])[0, 0] == pytest.approx(35.0, abs=0.02)
-
-
 @pytest.mark.published("Novak et al., Hydraulic Structures, eq. 4.9: the Zuider Zee formula (read)")
 @pytest.mark.parametrize(
     ("wind", "fetch", "depth", "rise"),
@@ -122,9 +117,3 @@ def test_an_island_shortens_the_fetch() -> None:
 )
 def test_set_up(wind: float, fetch: float, depth: float, rise: float) -> None:
     assert setup_m(wind, fetch, depth) == pytest.approx(rise, abs=6e-5)
-
-
-@pytest.mark.parametrize("bad", [(0.0, 100.0, 1.0), (10.0, -1.0, 1.0), (10.0, 100.0, 0.0)])
-def test_what_no_formula_is_made_for_is_refused(bad: tuple[float, float, float]) -> None:
-    with pytest.raises(ValueError, match="must be positive"):
-        spm_waves(*bad)

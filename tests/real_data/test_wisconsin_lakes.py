@@ -16,13 +16,13 @@ import pandas as pd
 import pytest
 import rasterio
 import shapely
-from geoplan.audit import audit_plan
-from geoplan.water.levels import hypsography
 
+from geoplan.audit import audit_plan
 from geoplan.exports import gis_files
 from geoplan.fields import site_fields
 from geoplan.fleet import plan_folder
 from geoplan.readers import read_site
+from geoplan.water.levels import hypsography
 
 LAKES = [("long", "Long"), ("pfl", "Plainfield")]
 

@@ -1,0 +1,182 @@
+"""To which water body a feature belongs: the ones it touches, or lies near enough to."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from geoplan.crs import WGS84, transformed
+from geoplan.readers.waters import DrawnWater
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+#: Metres of a degree of latitude, at its least [m/°]. WGS 84 at the equator: 110,574 m.
+_DEGREE_M = 110_500.0
+
+
+@dataclass(frozen=True, eq=False)
+class Reach:
+    """
+    Pairs of a feature and a water body within its reach.
+
+    Attributes
+    ----------
+    feature, water : ndarray of int, shape (n,)
+        Positions, in the order of features and then of waters.
+    distance_m : ndarray of float, shape (n,)
+        Distance between them, zero where they touch [m].
+    """
+
+    feature: IntArray
+    water: IntArray
+    distance_m: FloatArray
+
+
+def within_reach(
+    geometries: NDArray[Any], crs: str, waters: tuple[DrawnWater, ...], reach_m: FloatArray
+) -> Reach:
+    """
+    Return every water body that lies within reach of each feature.
+
+    Parameters
+    ----------
+    geometries : ndarray of BaseGeometry, shape (n,)
+        Features in ``crs``.
+    crs : str
+        Their CRS.
+    waters : tuple of DrawnWater
+        The water bodies.
+    reach_m : ndarray of float, shape (n,)
+        Reach of each feature [m].
+
+    Returns
+    -------
+    Reach
+        Distances are planar in the working CRS of the water body.
+    """
+    bounds = shapely.bounds(transformed(geometries, crs, WGS84))
+    north = reach_m / _DEGREE_M
+    poleward = np.minimum(np.maximum(np.abs(bounds[:, 1]), np.abs(bounds[:, 3])) + north, 89.9)
+    east = np.minimum(north / np.cos(np.radians(poleward)), 360.0)
+    boxes = shapely.box(
+        bounds[:, 0] - east, bounds[:, 1] - north, bounds[:, 2] + east, bounds[:, 3] + north
+    )
+    outlines = np.array([water.outline_deg for water in waters], dtype=object)
+    near_feature, near_water = shapely.STRtree(shapely.envelope(outlines)).query(boxes)
+    distance = distances_m(geometries[near_feature], crs, waters, near_water)
+    is_near = distance <= reach_m[near_feature]
+    feature, water = near_feature[is_near], near_water[is_near]
+    order = np.lexsort((water, feature))
+    return Reach(feature[order], water[order], distance[is_near][order])
+
+
+def nearest_only(reach: Reach) -> Reach:
+    """
+    Return each feature with the nearest of the water bodies in its reach.
+
+    Parameters
+    ----------
+    reach : Reach
+        All pairs.
+
+    Returns
+    -------
+    Reach
+        One pair for each feature; of two as near, the first in the order of ``water_id``.
+    """
+    order = np.lexsort((reach.water, reach.distance_m, reach.feature))
+    _, first = np.unique(reach.feature[order], return_index=True)
+    kept = order[first]
+    return Reach(reach.feature[kept], reach.water[kept], reach.distance_m[kept])
+
+
+def touched_or_nearest(reach: Reach) -> Reach:
+    """
+    Return each feature with every water body that it touches, or else with the nearest one.
+
+    Parameters
+    ----------
+    reach : Reach
+        All pairs.
+
+    Returns
+    -------
+    Reach
+        One pair or more for each feature.
+    """
+    nearest = nearest_only(reach)
+    least = dict(zip(nearest.feature.tolist(), nearest.water.tolist(), strict=True))
+    kept = [
+        at
+        for at, (feature, water) in enumerate(zip(reach.feature, reach.water, strict=True))
+        if reach.distance_m[at] == 0.0 or least[int(feature)] == water
+    ]
+    return Reach(reach.feature[kept], reach.water[kept], reach.distance_m[kept])
+
+
+def nearest_water(
+    geometries: NDArray[Any], crs: str, waters: tuple[DrawnWater, ...]
+) -> tuple[IntArray, FloatArray]:
+    """
+    Return the water body nearest to each feature, however far.
+
+    Parameters
+    ----------
+    geometries : ndarray of BaseGeometry, shape (n,)
+        Features in ``crs``.
+    crs : str
+        Their CRS.
+    waters : tuple of DrawnWater
+        The water bodies, one at least.
+
+    Returns
+    -------
+    ndarray of int, shape (n,)
+        Position of the water body.
+    ndarray of float, shape (n,)
+        Distance; infinite where it cannot be measured in a plane [m].
+    """
+    if not len(geometries):
+        return np.empty(0, dtype=np.int64), np.empty(0)
+    outlines = np.array([water.outline_deg for water in waters], dtype=object)
+    nearest = shapely.STRtree(outlines).nearest(transformed(geometries, crs, WGS84))
+    return nearest, distances_m(geometries, crs, waters, nearest)
+
+
+def distances_m(
+    geometries: NDArray[Any], crs: str, waters: tuple[DrawnWater, ...], water: IntArray
+) -> FloatArray:
+    """
+    Return the distance of each feature from a water body.
+
+    Parameters
+    ----------
+    geometries : ndarray of BaseGeometry, shape (n,)
+        Features in ``crs``.
+    crs : str
+        Their CRS.
+    waters : tuple of DrawnWater
+        The water bodies.
+    water : ndarray of int, shape (n,)
+        Position of the water body for each feature.
+
+    Returns
+    -------
+    ndarray of float, shape (n,)
+        Zero where they touch; infinite where it cannot be measured in a plane [m].
+    """
+    out = np.full(len(geometries), np.inf)
+    for index in np.unique(water):
+        own = np.flatnonzero(water == index)
+        target = waters[int(index)]
+        placed = transformed(geometries[own], crs, target.crs)
+        shapely.prepare(target.outline)
+        is_finite = np.isfinite(shapely.bounds(placed)).all(axis=1)
+        own, placed = own[is_finite], placed[is_finite]
+        is_touching = shapely.intersects(target.outline, placed)  # fast: the outline is prepared
+        out[own[is_touching]] = 0.0
+        out[own[~is_touching]] = shapely.distance(target.outline, placed[~is_touching])
+    return out

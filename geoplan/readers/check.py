@@ -1,0 +1,160 @@
+"""What a person is told of a site: what is there, what is doubtful, where to sound next."""
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import KDTree
+
+from geoplan.crs import WGS84, crs_name, geodesic_area_m2, is_geographic, transformed_points
+from geoplan.grid import water_grid
+from geoplan.readers.assembly import LayerSummary
+from geoplan.site import Site, WaterBody
+
+FloatArray = NDArray[np.float64]
+
+#: Points of the water at which the distance to the nearest sounding is measured.
+GAP_POINTS = 10_000
+
+
+def summary_lines(site: Site | None, layers: tuple[LayerSummary, ...]) -> tuple[str, ...]:
+    """
+    Return a summary of a site in lines of plain text.
+
+    Parameters
+    ----------
+    site : Site or None
+        The site, where it can be used.
+    layers : tuple of LayerSummary
+        Layers read.
+
+    Returns
+    -------
+    tuple of str
+        Layers first, then each water body.
+    """
+    lines = [_layer_line(layer) for layer in layers]
+    if site is None:
+        return tuple(lines)
+    lines.insert(0, f"{site.settings.name}: {_count(len(site.water_bodies), 'water body')}")
+    lines.append(f"plan CRS: {crs_name(site.client_crs)}")
+    for water in site.water_bodies:
+        lines += _water_lines(water)
+    return tuple(lines)
+
+
+def farthest_from_soundings(water: WaterBody) -> tuple[float, float, float]:
+    """
+    Return the place in the water that is farthest from any sounding.
+
+    Parameters
+    ----------
+    water : WaterBody
+        With one sounding or more.
+
+    Returns
+    -------
+    distance_m : float
+        Distance to the nearest sounding, to within a cell of the search grid [m].
+    easting_m, northing_m : float
+        Where, working CRS [m].
+
+    Raises
+    ------
+    ValueError
+        If there is no sounding.
+
+    Notes
+    -----
+    Searched on a grid of about 10,000 cells: a hundredth of the water's size.
+    """
+    soundings = water.soundings
+    if not len(soundings):
+        raise ValueError(f"water body '{water.water_id}' has no soundings")
+    grid = water_grid(water.outline, float(np.sqrt(water.outline.area / GAP_POINTS)))
+    rows, cols = np.nonzero(grid.water)
+    easting, northing = grid.easting_m[cols], grid.northing_m[rows]
+    tree = KDTree(np.column_stack([soundings.easting_m, soundings.northing_m]))
+    distance, _ = tree.query(np.column_stack([easting, northing]))
+    at = int(np.argmax(distance))
+    return float(distance[at]), float(easting[at]), float(northing[at])
+
+
+def _layer_line(layer: LayerSummary) -> str:
+    """Return what was found of a layer."""
+    digits = 5 if is_geographic(layer.crs) else 0
+    west, south, east, north = (f"{value:.{digits}f}" for value in layer.extent)
+    return (
+        f"layer {layer.name}: {_count(layer.count, 'feature')} from {layer.file}, extent"
+        f" {west} {south} to {east} {north}, {crs_name(layer.crs)}"
+    )
+
+
+def _water_lines(water: WaterBody) -> list[str]:
+    """Return what is known of a water body, and what is missing."""
+    title = f"{water.water_id} ({water.name})" if water.name else water.water_id
+    levels = ", ".join(f"{name} {level:.2f}" for name, level in water.levels.named())
+    area = geodesic_area_m2(water.outline, water.crs)
+    head = (
+        f"water body {title}: {area:.1f} m², {_count(len(water.outline.interiors), 'island')};"
+        f" levels {levels} m, drawn at {water.outline_level_m:.2f} m"
+    )
+    around = (
+        (len(water.inflows), "inflow"),
+        (len(water.outlets), "outlet"),
+        (len(water.launches), "launch place"),
+        (len(water.marks), "mark"),
+        (len(water.shade), "shade object"),
+        (len(water.rafts), "raft"),
+    )
+    counts = ", ".join(_count(number, word) for number, word in around)
+    lines = [head, f"  {_depth_words(water)}", f"  {counts} there"]
+    missing = _missing(water)
+    if missing:
+        lines.append(f"  missing: {'; '.join(missing)}")
+    return lines
+
+
+def _depth_words(water: WaterBody) -> str:
+    """Return what is known of the depth, and where to sound next."""
+    count = len(water.soundings)
+    others = [_count(len(water.contours), "contour")] if water.contours else []
+    others += ["a bed raster"] if water.bed_raster is not None else []
+    beside = f", {' and '.join(others)}" if others else ""
+    if not count:
+        return f"no soundings{beside}"
+    depth = water.levels.normal_m - water.soundings.bed_m
+    gap_m, easting, northing = farthest_from_soundings(water)
+    longitude, latitude = transformed_points(
+        np.array([easting]), np.array([northing]), water.crs, WGS84
+    )
+    return (
+        f"{_count(count, 'sounding')}{beside}; depth at normal level {depth.min():.2f} to"
+        f" {depth.max():.2f} m; sound next at {longitude[0]:.6f}, {latitude[0]:.6f}"
+        f" (longitude, latitude), {gap_m:.1f} m from the nearest sounding"
+    )
+
+
+def _missing(water: WaterBody) -> list[str]:
+    """Return what a better plan would need."""
+    missing = []
+    if not len(water.soundings) and not water.contours and water.bed_raster is None:
+        missing.append("any depth: no raft can be placed")
+    if not water.inflows:
+        missing.append("inflows: where rafts pay most is unknown")
+    elif any(inflow.flow_l_s is None and inflow.catchment_ha is None for inflow in water.inflows):
+        missing.append("flow_l_s or catchment_ha of an inflow: flows will be assumed")
+    if any(inflow.peak_flow_l_s is None for inflow in water.inflows):
+        missing.append("peak_flow_l_s of an inflow: its jet cannot be told")
+    if not water.outlets:
+        missing.append("outlets")
+    if not water.launches:
+        missing.append("launches: the bank from which rafts start")
+    if not water.marks:
+        missing.append("marks: pegs to tape positions from")
+    return missing
+
+
+def _count(number: int, word: str) -> str:
+    """Return a number with its word."""
+    if number == 1:
+        return f"1 {word}"
+    return f"{number} {word[:-1] + 'ies' if word.endswith('body') else word + 's'}"

@@ -1,0 +1,167 @@
+"""A layer as it stands in a file: geometries and columns, not yet understood."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from geoplan.readers.fault_log import Place
+
+
+@dataclass(frozen=True, eq=False)
+class Layer:
+    """
+    Rows of one layer of a site.
+
+    Attributes
+    ----------
+    name : str
+        Layer of the site, such as ``water``.
+    file : str
+        File name relative to the site.
+    crs : str or None
+        CRS that the file states.
+    geometries : ndarray of BaseGeometry, shape (n,)
+        In ``crs``; ``None`` where there is none.
+    columns : dict of str to list
+        Values by column, as the file has them; ``None`` where there is none.
+    rows : ndarray of int, shape (n,)
+        Number by which the file's own program shows each row.
+    row_word : str
+        ``feature``, or ``row`` for a table.
+    file_format : str
+        Ending of the file name, such as ``.csv``.
+    """
+
+    name: str
+    file: str
+    crs: str | None
+    geometries: NDArray[Any]
+    columns: dict[str, list[Any]]
+    rows: NDArray[np.int64]
+    row_word: str = "feature"
+    file_format: str = ""
+
+    def __len__(self) -> int:
+        """Return the number of rows."""
+        return len(self.rows)
+
+    def place(self, index: int | None = None) -> Place:
+        """
+        Return where a row is, for a fault.
+
+        Parameters
+        ----------
+        index : int or None
+            Position of the row; ``None`` for the layer as a whole.
+
+        Returns
+        -------
+        Place
+            With the first coordinate of the row's geometry.
+        """
+        if index is None:
+            return Place(self.file, self.name)
+        feature = f"{self.row_word} {self.rows[index]}"
+        return Place(self.file, self.name, feature, first_coordinate(self.geometries[index]))
+
+    def taken(self, indices: NDArray[np.int64], geometries: NDArray[Any]) -> "Layer":
+        """
+        Return some rows with new geometries.
+
+        Parameters
+        ----------
+        indices : ndarray of int, shape (m,)
+            Positions of the rows; one may be taken several times.
+        geometries : ndarray of BaseGeometry, shape (m,)
+            Their geometries.
+
+        Returns
+        -------
+        Layer
+            The rows.
+        """
+        columns = {
+            name: [values[index] for index in indices] for name, values in self.columns.items()
+        }
+        return Layer(
+            self.name,
+            self.file,
+            self.crs,
+            geometries,
+            columns,
+            self.rows[indices],
+            self.row_word,
+            self.file_format,
+        )
+
+    def with_columns(self, columns: dict[str, list[Any]]) -> "Layer":
+        """
+        Return the same rows with other columns.
+
+        Parameters
+        ----------
+        columns : dict of str to list
+            Values by column.
+
+        Returns
+        -------
+        Layer
+            The rows.
+        """
+        return Layer(
+            self.name,
+            self.file,
+            self.crs,
+            self.geometries,
+            columns,
+            self.rows,
+            self.row_word,
+            self.file_format,
+        )
+
+
+def object_array(values: list[Any]) -> NDArray[Any]:
+    """
+    Return a list as an array of objects, whatever the objects are.
+
+    Parameters
+    ----------
+    values : list
+        Geometries or ``None``.
+
+    Returns
+    -------
+    ndarray of object, shape (n,)
+        The same.
+    """
+    out = np.empty(len(values), dtype=object)
+    out[:] = values
+    return out
+
+
+def first_coordinate(geometry: Any) -> tuple[float, float] | None:
+    """
+    Return the first vertex of a geometry.
+
+    Parameters
+    ----------
+    geometry : BaseGeometry or None
+        Any geometry.
+
+    Returns
+    -------
+    tuple of float or None
+        Easting and northing, or longitude and latitude [m or °]; ``None`` where it has none.
+
+    Examples
+    --------
+    >>> first_coordinate(shapely.Point(1, 2))
+    (1.0, 2.0)
+    """
+    if geometry is None or geometry.is_empty:
+        return None
+    first = shapely.get_coordinates(geometry)[0]
+    return float(first[0]), float(first[1])

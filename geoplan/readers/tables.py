@@ -1,0 +1,161 @@
+"""Tables of text: CSV layers with their coordinates in columns."""
+
+import csv
+import io
+from typing import Any
+
+import numpy as np
+import shapely
+
+from geoplan.crs import WGS84
+from geoplan.readers.columns import text_number
+from geoplan.readers.fault_log import FaultLog, Place, shown
+from geoplan.readers.layer import Layer, object_array
+
+_PAIRS = (("easting_m", "northing_m"), ("longitude_deg", "latitude_deg"))
+
+
+def table_columns(
+    data: bytes, place: Place, log: FaultLog
+) -> tuple[dict[str, list[Any]], list[int]] | None:
+    """
+    Return the columns of a table of text.
+
+    Parameters
+    ----------
+    data : bytes
+        File with a header line; the separator is a comma, semicolon or tab.
+    place : Place
+        Where faults are.
+    log : FaultLog
+        Takes the faults.
+
+    Returns
+    -------
+    tuple of (dict of str to list, list of int), or None
+        Texts by column name, and the row numbers that a spreadsheet shows, the header being
+        row 1; ``None`` where the file is no table.
+    """
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        log.refuse(
+            place,
+            f"bytes that are no UTF-8 text (byte {error.start})",
+            "a CSV file in UTF-8",
+            "Save it again as 'CSV UTF-8'.",
+        )
+        return None
+    header = text.split("\n", 1)[0]
+    separator = max(",;\t", key=header.count)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    try:
+        rows = list(reader)
+    except csv.Error as error:
+        log.refuse(
+            place,
+            f"a table that cannot be read at line {reader.line_num} ({error})",
+            "a CSV file",
+            "Save it again as CSV.",
+        )
+        return None
+    names = [name.strip() for name in rows[0]] if rows else []
+    if not any(names) or "\0" in header:
+        log.refuse(place, "no header line", "column names in the first line", "Add them.")
+        return None
+    return _by_column(names, rows[1:], place, log)
+
+
+def table_layer(data: bytes, place: Place, log: FaultLog) -> Layer | None:
+    """
+    Return a CSV file of points as a layer.
+
+    Parameters
+    ----------
+    data : bytes
+        The file.
+    place : Place
+        File and layer.
+    log : FaultLog
+        Takes the faults.
+
+    Returns
+    -------
+    Layer or None
+        ``None`` where the file is no table or has no coordinates; a fault says so.
+    """
+    table = table_columns(data, place, log)
+    if table is None:
+        return None
+    columns, rows = table
+    by_name = {name.strip().lower(): values for name, values in columns.items()}
+    pair = next((pair for pair in _PAIRS if all(name in by_name for name in pair)), None)
+    if pair is None:
+        in_feet = [name for name in by_name if name in {"easting_ft", "northing_ft"}]
+        log.refuse(
+            place,
+            f"columns {', '.join(shown(name) for name in columns)}",
+            "easting_m and northing_m in the site's CRS, or longitude_deg and latitude_deg",
+            "Feet of a grid may be two kinds of foot, metres apart: give degrees, or a GeoPackage."
+            if in_feet
+            else "Name the columns of the coordinates so.",
+        )
+        return None
+    numbers = [_coordinates(by_name[name], name, rows, place, log) for name in pair]
+    first, second = numbers
+    is_whole = np.isfinite(first) & np.isfinite(second)
+    points = object_array([None] * len(rows))
+    points[is_whole] = shapely.points(first[is_whole], second[is_whole])
+    rest = {name: values for name, values in columns.items() if name.lower() not in pair}
+    return Layer(
+        place.layer,
+        place.file,
+        WGS84 if pair == _PAIRS[1] else None,
+        points,
+        rest,
+        np.array(rows, dtype=np.int64),
+        "row",
+        ".csv",
+    )
+
+
+def _by_column(
+    names: list[str], lines: list[list[str]], place: Place, log: FaultLog
+) -> tuple[dict[str, list[Any]], list[int]] | None:
+    """Return rows of cells as columns, refusing ragged rows and names given twice."""
+    twice = sorted({name for name in names if name and names.count(name) > 1})
+    if twice:
+        log.refuse(
+            place, f"two columns named {shown(twice[0])}", "each name once", "Rename one of them."
+        )
+        return None
+    whole = [
+        (number, line) for number, line in enumerate(lines, 2) if any(cell.strip() for cell in line)
+    ]
+    ragged = [(number, line) for number, line in whole if len(line) != len(names)]
+    log.refuse_rows(
+        [Place(place.file, place.layer, f"row {number}") for number, _ in ragged],
+        lambda index: f"{len(ragged[index][1])} cells",
+        f"{len(names)} cells, as in the header",
+        "Correct the row: a comma inside a number makes two cells of one.",
+    )
+    even = [(number, line) for number, line in whole if len(line) == len(names)]
+    columns = {
+        name: [line[at].strip() or None for _, line in even]
+        for at, name in enumerate(names)
+        if name
+    }
+    return columns, [number for number, _ in even]
+
+
+def _coordinates(values: list[Any], name: str, rows: list[int], place: Place, log: FaultLog) -> Any:
+    """Return a column of coordinates, NaN and a fault where there is no number."""
+    numbers = np.array([text_number(value) for value in values], dtype=np.float64)
+    bad = np.flatnonzero(~np.isfinite(numbers))
+    log.refuse_rows(
+        [Place(place.file, place.layer, f"row {rows[index]}") for index in bad],
+        lambda index: f"{name} {shown(values[bad[index]])}",
+        "a finite number with a decimal point",
+        "Correct the cell, or delete the row.",
+    )
+    return numbers

@@ -1,0 +1,208 @@
+"""
+Bed, levels and distance: accuracy against exact truth, and time.
+
+Run by hand: ``python tests/benchmarks/bench_water.py``. Times are medians of three runs after
+one that compiles; read them as ratios.
+"""
+
+import statistics
+import time
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from scipy.ndimage import maximum_filter
+
+from geoplan.water.bathymetry import BedPoints, BedSurface, bed_from_points
+from geoplan.water.distance import distance_field
+from geoplan.water.levels import hypsography, level_rings
+
+RADIUS_M = 56.4
+DEPTH_M = 3.0
+CELL_M = 0.5
+#: Roughness [m], its length [m], distance between lines [m] and along them [m].
+SURVEYS = [
+    (0.0, 12.0, 10.0, 1.0),
+    (0.18, 30.0, 10.0, 1.0),
+    (0.18, 12.0, 10.0, 1.0),
+    (0.18, 12.0, 5.0, 1.0),
+    (0.18, 12.0, 6.0, 6.0),
+    (0.18, 12.0, 20.0, 1.0),
+]
+
+
+def timed(work: Callable[[], Any]) -> tuple[Any, float]:
+    """What the work returns, and its median time [s]."""
+    result = work()
+    spent = []
+    for _ in range(3):
+        begin = time.perf_counter()
+        work()
+        spent.append(time.perf_counter() - begin)
+    return result, statistics.median(spent)
+
+
+def shore_radius(angle: Any) -> Any:
+    """Distance of the lobed shore from the centre."""
+    return RADIUS_M * (1 + 0.30 * np.cos(3 * angle) + 0.22 * np.sin(5 * angle))
+
+
+class LobedPond:
+    """A pond of a hectare with deep coves: exact area A and, on a smooth bed, volume A·D/2."""
+
+    area_m2 = np.pi * RADIUS_M**2 * (1 + (0.30**2 + 0.22**2) / 2)
+
+    def __init__(self, seed: int, rough_m: float, length_m: float) -> None:
+        rng = np.random.default_rng(seed)
+        self.waves = rng.normal(0, 2 * np.pi / length_m, (100, 2))
+        self.phases = rng.uniform(0, 2 * np.pi, 100)
+        self.rough_m = rough_m
+        self.centre_m = np.arange(-90, 90, CELL_M) + CELL_M / 2
+        self.east, self.north = np.meshgrid(self.centre_m, self.centre_m)
+        self.water = self.holds(self.east, self.north)
+
+    def holds(self, east: Any, north: Any) -> Any:
+        """Tell what lies in the water."""
+        return np.hypot(east, north) < shore_radius(np.arctan2(north, east))
+
+    def bed(self, east: Any, north: Any) -> Any:
+        """True bed, its edge at zero."""
+        edge = shore_radius(np.arctan2(north, east))
+        away = np.hypot(east, north)
+        bed = -DEPTH_M * (1 - (away / edge) ** 2)
+        if self.rough_m == 0:
+            return bed
+        waves = zip(self.waves, self.phases, strict=True)
+        rough = sum(np.cos(k[0] * east + k[1] * north + phase) for k, phase in waves)
+        size = self.rough_m * np.sqrt(2 / len(self.phases))
+        return bed + size * rough * np.clip((edge - away) / 4, 0, 1)
+
+    def surveyed(self, seed: int, line_m: float, along_m: float) -> tuple[BedPoints, BedPoints]:
+        """Soundings with 0.05 m noise along lines, and the shore a metre apart."""
+        rng = np.random.default_rng(seed)
+        start = -85 + rng.uniform(0, line_m)
+        east, north = np.meshgrid(np.arange(start, 85, line_m), np.arange(-85, 85, along_m))
+        inside = np.hypot(east, north) < shore_radius(np.arctan2(north, east)) - 0.5
+        east, north = east[inside], north[inside]
+        bed = self.bed(east, north) + rng.normal(0, 0.05, len(east))
+        angle = np.linspace(0, 2 * np.pi, 550, endpoint=False)
+        edge = shore_radius(angle)
+        return (
+            _points(east, north, bed, 0.05),
+            _points(edge * np.cos(angle), edge * np.sin(angle), np.zeros(550), 0.03),
+        )
+
+
+def _points(east: Any, north: Any, bed: Any, sigma: float) -> BedPoints:
+    """Points that are not contours."""
+    return BedPoints(east, north, bed, np.full(len(bed), sigma), np.zeros(len(bed), bool))
+
+
+def held(pond: LobedPond, surface: BedSurface) -> tuple[float, float, float]:
+    """Shares of cells and of 8 x 4 m rafts where the bed relied on holds, and depth given up."""
+    at = (-CELL_M / 2, 0.0, CELL_M / 2)
+    true = np.max([pond.bed(pond.east + i, pond.north + k) for i in at for k in at], axis=0)
+    known = pond.water & ~surface.is_unsurveyed
+    cells = (surface.reliable_bed_m >= true)[known].mean()
+    size = (int(4 / CELL_M), int(8 / CELL_M))
+    relied = maximum_filter(np.where(known, surface.reliable_bed_m, np.inf), size)
+    highest = maximum_filter(np.where(pond.water, true, -np.inf), size)
+    rafts = (relied >= highest)[np.isfinite(relied)].mean()
+    given_up = np.median((surface.reliable_bed_m - pond.bed(pond.east, pond.north))[known])
+    return float(cells), float(rafts), float(given_up)
+
+
+def bench_bed() -> None:
+    """Print the bed against its truth, means of three ponds."""
+    print("Bed: lobed pond of 1 ha, cells of 0.5 m, noise 0.05 m")
+    print("rough_m length_m line_m along_m | vol_pct  rmse_m  cells_pct rafts_pct given_up_m  s")
+    for rough_m, length_m, line_m, along_m in SURVEYS:
+        rows = []
+        for seed in (1, 2, 3):
+            pond = LobedPond(seed, rough_m, length_m)
+            survey = pond.surveyed(seed, line_m, along_m)
+
+            def work(pond: LobedPond = pond, survey: Any = survey) -> BedSurface:
+                return bed_from_points(
+                    pond.centre_m, pond.centre_m, pond.water, survey[0], survey[1], None
+                )
+
+            surface, spent = timed(work)
+            error = (surface.bed_m - pond.bed(pond.east, pond.north))[pond.water]
+            volume = -error.sum() / -pond.bed(pond.east, pond.north)[pond.water].sum()
+            rows.append((100 * volume, np.sqrt((error**2).mean()), *held(pond, surface), spent))
+        vol, rmse, cells, rafts, given_up, spent = np.mean(rows, axis=0)
+        print(
+            f"{rough_m:7.2f} {length_m:8.0f} {line_m:6.0f} {along_m:7.0f} | {vol:7.2f} {rmse:7.3f}"
+            f" {100 * cells:10.2f} {100 * rafts:9.2f} {given_up:10.3f} {spent:5.2f}"
+        )
+
+
+def bench_large() -> None:
+    """Print the time of a lake of 25 ha with 35,000 soundings."""
+    radius = 280.0
+    centre = np.arange(-300, 300, 1.0) + 0.5
+    water = np.hypot(*np.meshgrid(centre, centre)) < radius
+    east, north = np.meshgrid(np.arange(-280, 280, 10.0), np.arange(-280, 280, 0.7))
+    inside = np.hypot(east, north) < radius - 1
+    east, north = east[inside], north[inside]
+    noise = np.random.default_rng(0).normal(0, 0.1, (2, len(east)))
+    bed = -4 * (1 - (east**2 + north**2) / radius**2) + noise[0]
+    angle = np.linspace(0, 2 * np.pi, 1760, endpoint=False)
+    shore = _points(radius * np.cos(angle), radius * np.sin(angle), np.zeros(1760), 0.03)
+    soundings = _points(east + noise[1], north, bed, 0.05)
+    _, spent = timed(lambda: bed_from_points(centre, centre, water, soundings, shore, None))
+    print(f"Lake: {len(east)} soundings, {water.sum()} cells: {spent:.2f} s")
+
+
+def bench_levels() -> None:
+    """Print area and volume of the smooth pond against their exact values."""
+    pond = LobedPond(1, 0.0, 1.0)
+    bed = np.where(pond.water, pond.bed(pond.east, pond.north), np.nan)
+    levels = np.linspace(-DEPTH_M, 0, 1001)
+    (area, volume), spent = timed(lambda: hypsography(bed, CELL_M**2, levels))
+    share = 1 + levels / DEPTH_M
+    exact = pond.area_m2 * DEPTH_M / 2 * share**2
+    wrong_area = np.abs(area - pond.area_m2 * share).max() / pond.area_m2
+    wrong_volume = np.abs(volume - exact).max() / exact[-1]
+    print(
+        f"Levels: 1001 levels in {1e3 * spent:.2f} ms, area within {100 * wrong_area:.3f} %,"
+        f" volume within {100 * wrong_volume:.4f} % of the full pond's"
+    )
+    _, spent = timed(lambda: level_rings(bed, pond.centre_m, pond.centre_m, -0.3))
+    print(f"Edge at one level: {1e3 * spent:.1f} ms")
+
+
+def bench_distance() -> None:
+    """Print distances round an island of 30 m in a square of 200 m against tangents and arc."""
+    print("Distance round an island of 30 m: from, cell_m | mean_pct max_pct min_pct  s")
+    for cell_m in (1.0, 0.5, 0.25):
+        at = np.arange(-100, 100, cell_m) + cell_m / 2
+        east, north = np.meshgrid(at, at)
+        away = np.maximum(np.hypot(east, north), 30.0)
+        water = np.hypot(east, north) > 30.0
+        for east0, north0 in ((-80.0, 0.0), (-70.3, -55.1), (-33.0, 5.0)):
+            start = np.hypot(east0, north0)
+            turn = np.arctan2(north, east) - np.arctan2(north0, east0)
+            turn = np.abs((turn + np.pi) % (2 * np.pi) - np.pi)
+            arc = turn - np.arccos(30.0 / start) - np.arccos(30.0 / away)
+            bent = np.sqrt(start**2 - 900) + np.sqrt(away**2 - 900) + 30 * arc
+            exact = np.where(arc > 0, bent, np.hypot(east - east0, north - north0))
+            row, col = (north0 + 100) / cell_m - 0.5, (east0 + 100) / cell_m - 0.5
+            distance, spent = timed(
+                lambda water=water, cell_m=cell_m, row=row, col=col: distance_field(
+                    water, cell_m, row, col
+                )
+            )
+            error = 100 * (distance / exact - 1)[water & (exact > 1)]
+            print(
+                f"({east0:6.1f}, {north0:6.1f}) {cell_m:5.2f} | {np.abs(error).mean():8.3f}"
+                f" {error.max():7.2f} {error.min():7.2f} {spent:6.3f}"
+            )
+
+
+if __name__ == "__main__":
+    bench_bed()
+    bench_large()
+    bench_levels()
+    bench_distance()
