@@ -65,9 +65,6 @@ def water_edges(body: WaterBody, fields: SiteFields, bank_slope: float) -> tuple
     """
     if not bank_slope >= 0:
         raise ValueError(f"bank_slope must not be negative, not {bank_slope:g}")
-    outline_area_m2 = geodesic_area_m2(body.outline, body.crs)
-    wet_m2 = float(fields.grid.water.sum()) * fields.grid.cell_size_m**2
-    scaled_cell_m2 = fields.grid.cell_size_m**2 * (outline_area_m2 / wet_m2 if wet_m2 else 1.0)
     edges = []
     for name, level_m in body.levels.named():
         rise_m = level_m - body.outline_level_m
@@ -78,7 +75,7 @@ def water_edges(body: WaterBody, fields: SiteFields, bank_slope: float) -> tuple
         else:
             outline = _edge_moved(body.outline, rise_m * bank_slope)
         full_m = np.array([min(level_m, body.outline_level_m)])
-        volume_m3 = float(hypsography(fields.bed_m, scaled_cell_m2, full_m)[1][0])
+        volume_m3 = float(stage_curve(body, fields, full_m)[1][0])
         if rise_m > _SAME_LEVEL_M:
             volume_m3 += _slice_m3(body, rise_m, bank_slope)
         edges.append(
@@ -92,6 +89,50 @@ def water_edges(body: WaterBody, fields: SiteFields, bank_slope: float) -> tuple
             )
         )
     return tuple(edges)
+
+
+def stage_curve(
+    body: WaterBody, fields: SiteFields, level_m: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """
+    Return area and volume of the water at levels up to the outline's.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body.
+    fields : SiteFields
+        The bed on its grid.
+    level_m : ndarray of float, shape (n,)
+        Levels above the vertical datum [m].
+
+    Returns
+    -------
+    ndarray of float, shape (n,)
+        Water surface [m²].
+    ndarray of float, shape (n,)
+        Volume below the level [m³].
+
+    Notes
+    -----
+    Where the bed came as a raster its own cells are counted, each as level ground, which is how
+    such tables are published; else those of the grid. Cells are scaled so that together they have
+    the area of the outline.
+    """
+    bed, cell_m2 = fields.bed_m, fields.grid.cell_size_m**2
+    if body.bed_raster is not None and len(body.soundings) == 0:
+        raster = body.bed_raster
+        rows, cols = np.indices(raster.bed_m.shape)
+        east, north = np.tensordot(
+            raster.affine, np.stack([cols, rows, np.ones_like(cols)]), axes=1
+        )
+        shapely.prepare(body.outline)
+        inside = shapely.contains_xy(body.outline, east, north)
+        bed = np.where(inside, raster.bed_m, np.nan)
+        cell_m2 = abs(float(np.linalg.det(raster.affine[:, :2])))
+    counted_m2 = float(np.isfinite(bed).sum()) * cell_m2
+    scale = geodesic_area_m2(body.outline, body.crs) / counted_m2 if counted_m2 else 1.0
+    return hypsography(bed, cell_m2 * scale, level_m)
 
 
 def _edge_below(body: WaterBody, fields: SiteFields, level_m: float) -> MultiPolygon:

@@ -202,14 +202,14 @@ def least_under(
     grid : WaterGrid
         The cells.
     values : ndarray of float, shape (rows, cols)
-        What holds anywhere in a cell.
+        What holds anywhere in a cell, such as depth [m] or sun [h].
     outlines : sequence of Polygon
         Footprints, working CRS [m].
 
     Returns
     -------
     ndarray of float, shape (n,)
-        Least value; zero where a raft reaches beyond the grid.
+        Least value, in the unit of ``values``; zero where a raft reaches beyond the grid [m or h].
     """
     h = grid.cell_size_m
     out = np.zeros(len(outlines))

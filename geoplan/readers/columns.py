@@ -8,7 +8,7 @@ converted here, once.
 import difflib
 import math
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -440,5 +440,5 @@ def identities(layer: Layer, name: str, log: FaultLog) -> list[str]:
                 "Give each its own.",
             )
         else:
-            seen[text] = replace(place)
+            seen[text] = place
     return texts

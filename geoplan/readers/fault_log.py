@@ -1,7 +1,8 @@
 """Where faults are gathered while a site is read, so that all are shown at once."""
 
+from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from geoplan.errors import Fault
@@ -57,8 +58,27 @@ class FaultLog:
 
     @property
     def faults(self) -> tuple[Fault, ...]:
-        """Return the faults, each once."""
-        return tuple(dict.fromkeys(self.found_so_far))
+        """Return the faults, each once; of many of one kind the first, and how many more."""
+        counts: Counter[tuple[str, ...]] = Counter()
+        last: dict[tuple[str, ...], int] = {}
+        out: list[Fault] = []
+        for fault in dict.fromkeys(self.found_so_far):
+            kind: tuple[str, ...] = (
+                fault.severity,
+                fault.file,
+                fault.layer,
+                fault.expected,
+                fault.remedy,
+            )
+            counts[kind] += 1
+            if counts[kind] <= NAMED_ROWS:
+                last[kind] = len(out)
+                out.append(fault)
+        for many, count in counts.items():
+            if count > NAMED_ROWS:
+                words = f"{count - NAMED_ROWS} more of the same kind"
+                out.append(replace(out[last[many]], found=words, feature="", coordinate=None))
+        return tuple(out)
 
     @property
     def has_errors(self) -> bool:
@@ -99,7 +119,7 @@ class FaultLog:
         remedy: str,
     ) -> None:
         """
-        Note the same error in many rows: the first ones by name, the rest by number.
+        Note the same error in many rows.
 
         Parameters
         ----------
@@ -110,16 +130,8 @@ class FaultLog:
         expected, remedy : str
             What should stand there, and what to do.
         """
-        for index, place in enumerate(places[:NAMED_ROWS]):
+        for index, place in enumerate(places):
             self.refuse(place, found(index), expected, remedy)
-        if len(places) > NAMED_ROWS:
-            first = places[0]
-            self.refuse(
-                Place(first.file, first.layer),
-                f"{len(places) - NAMED_ROWS} more rows of the same kind",
-                expected,
-                remedy,
-            )
 
     def _note(
         self,

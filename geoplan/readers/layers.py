@@ -1,5 +1,6 @@
 """The layers of a site, read from whichever files hold them."""
 
+import difflib
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,9 @@ from geoplan.readers.vector import gdal_layer, gdal_layer_names
 
 #: Layer of a GeoPackage that holds settings as rows of key and value.
 SETTINGS_LAYER = "site"
+_CONTAINED = (*VECTOR_LAYERS, SETTINGS_LAYER)
+#: Tables that desktop programs keep in a GeoPackage for themselves.
+_FOREIGN = ("layer_styles", "qgis_projects")
 
 
 class OpenedFiles:
@@ -155,7 +159,9 @@ class OpenedFiles:
             if not is_regular(path):
                 file_bytes(path, place, self.log)
                 return
-            self._container_layers = gdal_layer_names(path, place, self.log)
+            names = gdal_layer_names(path, place, self.log)
+            self._container_layers = tuple(name for name in names if name in _CONTAINED)
+            self._say_others(names, place)
             self.read.append(path)
             return
         data = self.bytes_of(path, place)
@@ -164,6 +170,19 @@ class OpenedFiles:
         if self._document is not None and not isinstance(features, list):
             geojson_layer(self._document, place, self.log)
         self._container_layers = self._named_layers(features, place)
+
+    def _say_others(self, names: tuple[str, ...], place: Place) -> None:
+        """Note layers of a GeoPackage that are none of a site's."""
+        for name in names:
+            if name not in (*_CONTAINED, *_FOREIGN):
+                near = difflib.get_close_matches(name.lower(), VECTOR_LAYERS, 1, 0.7)
+                meant = f"Is {near[0]!r} meant? " if near else ""
+                self.log.remark(
+                    place,
+                    f"a layer {shown(name)}",
+                    f"one of {', '.join(VECTOR_LAYERS)}",
+                    f"{meant}It is not used.",
+                )
 
     def _named_layers(self, features: Any, place: Place) -> tuple[str, ...]:
         """Return the layers that features of one GeoJSON name, noting odd ones."""

@@ -104,32 +104,7 @@ def level_record(data: bytes, place: Place, log: FaultLog) -> LevelRecord | None
         ".csv",
     )
     layer = tidied(raw, log)
-    time_s, level_m = times(layer, log), numbers(layer, "level_m")
-    is_whole = np.isfinite(time_s) & np.isfinite(level_m)
-    time_s, level_m = time_s[is_whole], level_m[is_whole]
-    order = np.lexsort((level_m, time_s))
-    time_s, level_m = time_s[order], level_m[order]
-    same = (np.diff(time_s) == 0) & (np.diff(level_m) != 0)
-    if same.any():
-        log.refuse(
-            layer.place(),
-            f"{int(same.sum())} times with two levels",
-            "one level for each time",
-            "Delete the wrong ones.",
-        )
-    if np.unique(time_s).size < 2:
-        found = f"{time_s.size} readings with time and level"
-        log.refuse(layer.place(), found, "two readings or more", "Add the record.")
-        return None
-    record = LevelRecord(time_s, level_m)
-    if record.days < YEAR_D:
-        log.remark(
-            layer.place(),
-            f"a record of {record.days:.0f} days",
-            "a year or more, with its driest and wettest weeks",
-            "Low and high level may lie farther out than it says.",
-        )
-    return record
+    return _in_order(layer, times(layer, log), numbers(layer, "level_m"), log)
 
 
 def times(layer: Layer, log: FaultLog) -> FloatArray:
@@ -206,6 +181,33 @@ def site_levels(
     except ValueError as error:
         log.refuse(where, str(error), "levels in rising order", "Correct them.")
         return None
+
+
+def _in_order(
+    layer: Layer, time_s: FloatArray, level_m: FloatArray, log: FaultLog
+) -> LevelRecord | None:
+    """Return readings in the order of time, with what is doubtful of them."""
+    is_whole = np.isfinite(time_s) & np.isfinite(level_m)
+    time_s, level_m = time_s[is_whole], level_m[is_whole]
+    order = np.lexsort((level_m, time_s))
+    time_s, level_m = time_s[order], level_m[order]
+    same = (np.diff(time_s) == 0) & (np.diff(level_m) != 0)
+    if same.any():
+        found, expected = f"{int(same.sum())} times with two levels", "one level for each time"
+        log.refuse(layer.place(), found, expected, "Delete the wrong ones.")
+    if np.unique(time_s).size < 2:
+        found = f"{time_s.size} readings with time and level"
+        log.refuse(layer.place(), found, "two readings or more", "Add the record.")
+        return None
+    record = LevelRecord(time_s, level_m)
+    if record.days < YEAR_D:
+        log.remark(
+            layer.place(),
+            f"a record of {record.days:.0f} days",
+            "a year or more, with its driest and wettest weeks",
+            "Low and high level may lie farther out than it says.",
+        )
+    return record
 
 
 def _seconds(text: str) -> float:

@@ -124,7 +124,7 @@ def test_water_without_any_survey_passes_no_raft() -> None:
     body = honest_site().water_bodies[0]
     site = honest_site(soundings=type(body.soundings)(none, none, none, none))
     failed = {f.check for f in audit_plan(honest_plan(), site).findings if not f.passed}
-    assert {"water", "bank", "depth", "depth_claim", "survey", "cover"} <= failed
+    assert {"depth", "depth_claim", "survey", "cover"} <= failed
 
 
 BLOCKED = """

@@ -18,11 +18,11 @@ import rasterio
 import shapely
 
 from geoplan.audit import audit_plan
+from geoplan.cover import stage_curve
 from geoplan.exports import gis_files
 from geoplan.fields import site_fields
 from geoplan.fleet import plan_folder
 from geoplan.readers import read_site
-from geoplan.water.levels import hypsography
 
 LAKES = [("long", "Long"), ("pfl", "Plainfield")]
 
@@ -101,9 +101,8 @@ def test_area_and_volume_at_every_stage_above_a_fifth_of_the_volume(
     folder, table = lake_site(real_data, tmp_path / key, key, name)
     site = read_site(folder)
     fields = site_fields(site.water_bodies[0], site.settings)
-    grid = fields.grid
     rows = table[table.vol_m3 > 0.2 * table.vol_m3.max()]
-    area, volume = hypsography(fields.bed_m, grid.cell_size_m**2, rows.elev_m.to_numpy())
+    area, volume = stage_curve(site.water_bodies[0], fields, rows.elev_m.to_numpy())
     assert len(rows) > 50
     np.testing.assert_allclose(area, rows.area_m2, rtol=5e-3)
     np.testing.assert_allclose(volume, rows.vol_m3, rtol=5e-3)
