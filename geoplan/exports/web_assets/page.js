@@ -189,10 +189,10 @@ GEOPLAN.Page.prototype.texts = function () {
       var text = (fails ? "✗ fails " : "") + (isLarge ? thing.raft.raft_id : "");
       out.push([isLarge ? bounds.getCenter() : bounds.getNorthWest(), text, fails ? "fails" : "name"]);
     }
-  });
-  this.things.routes.filter(isShown).forEach(function (thing) {
-    if (page.pixels(thing) > 60) {
-      out.push([thing.orderAt, thing.order, "order"]);
+    /* The order of launching belongs to the raft; on a small one it would hide what it counts. */
+    var routes = page.map.hasLayer(page.things.groups.routes);
+    if (routes && thing.raft.sequence !== null && page.pixels(thing) > 44 && !fails) {
+      out.push([isLarge ? bounds.getSouthWest() : bounds.getCenter(), String(thing.raft.sequence), "order"]);
     }
   });
   return out;

@@ -6,7 +6,7 @@ GEOPLAN.LOOKS = {
   outlet: { shape: "square", fill: "#5b2d8e", size: 7 },
   launch: { shape: "diamond", fill: "#c25400", size: 9 },
   mark: { shape: "cross", fill: "#1c2623", size: 7 },
-  post: { shape: "round", fill: "#1c2623", size: 4 }
+  post: { shape: "round", fill: "#1c2623", size: 4, most_m: 0.3 }
 };
 
 /* Outline of a symbol round a point, as a path of SVG. */
@@ -32,10 +32,17 @@ GEOPLAN.symbolPath = function (shape, size, x, y) {
 GEOPLAN.Symbol = L.CircleMarker.extend({
   _updatePath: function () {
     var look = this.options.look;
+    var size = Math.min(look.size, (look.most_m || Infinity) * this.pixelsPerMetre());
+    /* A ring round a dot of two pixels would be all that is seen of it. */
+    this._path.setAttribute("stroke-width", size < look.size ? 0 : this.options.weight);
     var path = this._empty()
       ? "M0 0"
-      : GEOPLAN.symbolPath(look.shape, look.size, this._point.x, this._point.y);
+      : GEOPLAN.symbolPath(look.shape, Math.max(size, 1), this._point.x, this._point.y);
     this._renderer._setPath(this, path);
+  },
+  pixelsPerMetre: function () {
+    var latitude = this._latlng.lat * Math.PI / 180;
+    return 256 * Math.pow(2, this._map.getZoom()) / (40075016.686 * Math.cos(latitude));
   }
 });
 

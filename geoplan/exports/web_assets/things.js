@@ -55,7 +55,6 @@ GEOPLAN.Things = function (map, record) {
   this.record = record;
   this.groups = {};
   this.rafts = [];
-  this.routes = [];
   this.focusable = [];
   var count = record.waters.reduce(function (sum, water) { return sum + water.rafts.length; }, 0);
   this.svg = L.svg({ pane: "things", padding: 0.3 });
@@ -206,38 +205,15 @@ GEOPLAN.Things.prototype.addRoutes = function (water) {
       var casing = Object.assign({ renderer: this.svg }, GEOPLAN.STYLES.casing, { opacity: 0.7 });
       this.groups.routes.addLayer(L.polyline(line, casing));
       var style = Object.assign({ renderer: this.svg }, GEOPLAN.STYLES.route);
-      var thing = this.add("routes", L.polyline(line, style), "Towing route " + route.sequence, [
+      this.add("routes", L.polyline(line, style), "Towing route " + route.sequence, [
         ["Raft", route.raft_id],
         ["From", route.launch_id],
         ["Order", String(route.sequence)],
         ["Length", GEOPLAN.quantity(route.length_m, "m")],
         ["Least depth at low level", GEOPLAN.quantity(route.least_depth_m, "m")]
       ]);
-      thing.order = String(route.sequence);
-      thing.orderAt = GEOPLAN.along(line, 0.6);
-      this.routes.push(thing);
     }, this);
   }, this);
-};
-
-/* The place at a share of the length of a line. */
-GEOPLAN.along = function (line, share) {
-  var lengths = [0];
-  for (var k = 1; k < line.length; k += 1) {
-    var east = (line[k].lng - line[k - 1].lng) * Math.cos(line[k].lat * Math.PI / 180);
-    lengths.push(lengths[k - 1] + Math.hypot(east, line[k].lat - line[k - 1].lat));
-  }
-  var wanted = share * lengths[lengths.length - 1];
-  for (var j = 1; j < line.length; j += 1) {
-    if (lengths[j] >= wanted) {
-      var t = (wanted - lengths[j - 1]) / (lengths[j] - lengths[j - 1] || 1);
-      return L.latLng(
-        line[j - 1].lat + t * (line[j].lat - line[j - 1].lat),
-        line[j - 1].lng + t * (line[j].lng - line[j - 1].lng)
-      );
-    }
-  }
-  return line[line.length - 1];
 };
 
 GEOPLAN.Things.prototype.addRafts = function (water) {
