@@ -147,6 +147,11 @@ class Clearances(Table):
     jet_speed_m_s: Positive = _default(0.3, "Albertson et al. 1950 for the jet; judgement")
 
 
+#: Areal rates of free-water-surface wetlands, an analogue for rafts: TN, TP and coliforms recalled
+#: from Kadlec and Wallace (2009), medians; suspended solids by judgement [m/yr].
+_RATES_M_YR = {"tn": 12.6, "tp": 10.0, "tss": 30.0, "ecoli": 83.0}
+
+
 class TreatmentSettings(Table):
     """
     What rafts and the water itself take out.
@@ -155,10 +160,10 @@ class TreatmentSettings(Table):
     ----------
     constituent : {"tn", "tp", "tss", "ecoli"}
         What the plan takes out.
-    rate_m_yr : float
-        Areal rate of planted raft [m/yr].
-    rate_range_m_yr : tuple of float
-        Range in which it is believed to lie [m/yr].
+    rate_m_yr : float or None
+        Areal rate of planted raft; ``None``: that of the constituent [m/yr].
+    rate_range_m_yr : tuple of float or None
+        Range in which it is believed to lie; ``None``: half of it to all [m/yr].
     settling_m_yr : float
         Areal rate of open water [m/yr].
     dispersion_m2_s : float or None
@@ -168,13 +173,56 @@ class TreatmentSettings(Table):
     """
 
     constituent: Literal["tn", "tp", "tss", "ecoli"] = _default("tn", "none given")
-    rate_m_yr: Positive = _default(12.6, "free-water-surface wetlands, as an analogue")
-    rate_range_m_yr: tuple[Positive, Positive] = _default(
-        (6.3, 12.6), "half to all of the analogue"
+    rate_m_yr: Positive | None = _default(
+        None,
+        "by constituent: TN 12.6, TP 10, E. coli 83 (medians of free-water-surface wetlands as an"
+        " analogue; Kadlec and Wallace 2009, recalled), TSS 30 (judgement)",
+    )
+    rate_range_m_yr: tuple[Positive, Positive] | None = _default(
+        None, "half to all of the rate; judgement"
     )
     settling_m_yr: NotNegative = _default(5.0, "judgement")
     dispersion_m2_s: Positive | None = _default(None, "Okubo 1971 by the size of the water")
     reach_m: Positive | None = _default(None, "judgement: a quarter of the root of the area")
+
+    @model_validator(mode="after")
+    def _range_is_ordered(self) -> "TreatmentSettings":
+        """Refuse a range that the rate lies outside of."""
+        rate, low, high = self.rates_m_yr()
+        if not low <= rate <= high:
+            raise ValueError(f"rate_m_yr {rate:g} lies outside rate_range_m_yr {low:g} to {high:g}")
+        return self
+
+    def rates_m_yr(self) -> tuple[float, float, float]:
+        """
+        Return the areal rate of planted raft, and the range it is believed to lie in.
+
+        Returns
+        -------
+        tuple of float
+            Rate, lowest and highest; where not given, those of the constituent [m/yr].
+        """
+        rate = self.rate_m_yr or _RATES_M_YR[self.constituent]
+        low, high = self.rate_range_m_yr or (rate / 2.0, rate)
+        return rate, low, high
+
+
+class RainSettings(Table):
+    """
+    Rain on the catchments of inflows without a measured flow.
+
+    Attributes
+    ----------
+    annual_mm : float
+        Mean rain of a year [mm].
+    """
+
+    annual_mm: Positive = _default(700.0, "judgement: temperate lowland")
+
+    @property
+    def is_given(self) -> bool:
+        """Tell whether the site states its rain."""
+        return "annual_mm" in self.model_fields_set
 
 
 class SunSettings(Table):
@@ -296,8 +344,10 @@ class Settings(Table):
         Name of the vertical datum of every level and bed elevation.
     bank_slope : float
         Run per rise of the bank above the outline, where no survey reaches [1].
-    levels, survey, raft, cover, clearances, treatment, sun, wind, launch, budget, mooring, grid
-        The tables.
+    levels, survey, raft, cover, clearances, treatment, rain, sun : tables
+        What the rules and the worth are made from.
+    wind, launch, budget, mooring, grid : tables
+        What the rest is made from.
     """
 
     name: str = Field(min_length=1, max_length=120)
@@ -310,6 +360,7 @@ class Settings(Table):
     cover: CoverSettings = CoverSettings()
     clearances: Clearances = Clearances()
     treatment: TreatmentSettings = TreatmentSettings()
+    rain: RainSettings = RainSettings()
     sun: SunSettings = SunSettings()
     wind: WindSettings = WindSettings()
     launch: LaunchSettings = LaunchSettings()

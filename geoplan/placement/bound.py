@@ -219,8 +219,130 @@ def _gradient_range(nodes: FloatArray, h: float, radius: int) -> FloatArray:
     return out
 
 
-def area_bound(
+@dataclass(frozen=True, eq=False)
+class BoundedRoom:
+    """
+    The room of a water body's rafts, ready for the bounds of many worths.
+
+    Attributes
+    ----------
+    regions : tuple of AllowedRegion
+        Where rafts of each type may lie.
+    gap_m : float
+        Distance between rafts [m].
+    limits : tuple of Limit
+        Sums that are bounded, over the types in the order of ``regions``.
+    shares : ndarray of float, shape (types, rows, cols)
+        Share of each patch between four nodes that rafts of a type, grown by half the gap, may
+        cover [1].
+    union : ndarray of float, shape (rows, cols)
+        The same for rafts of any type [1].
+    """
+
+    regions: tuple[AllowedRegion, ...]
+    gap_m: float
+    limits: tuple[Limit, ...]
+    shares: FloatArray
+    union: FloatArray
+
+    def corrected(self, surfaces: Sequence[WorthSurface]) -> FloatArray:
+        """
+        Return worths that bound the mean over a raft by the mean over its grown set.
+
+        Parameters
+        ----------
+        surfaces : sequence of WorthSurface
+            Worth for each type, bilinear between the nodes of one grid.
+
+        Returns
+        -------
+        ndarray of float, shape (types, rows, cols)
+            Worth and its averaging excess; averages of such arrays bound averages of worths,
+            since the excess is sublinear [unit of the worth].
+        """
+        return np.stack(
+            [
+                surface.nodes + averaging_excess(surface, region.raft_type, self.gap_m)
+                for surface, region in zip(surfaces, self.regions, strict=True)
+            ]
+        )
+
+    def bound(self, corrected: FloatArray, cell_size_m: float) -> AreaBound:
+        """
+        Return the area bound with the best prices found.
+
+        Parameters
+        ----------
+        corrected : ndarray of float, shape (types, rows, cols)
+            Corrected worths.
+        cell_size_m : float
+            Distance between nodes [m].
+
+        Returns
+        -------
+        AreaBound
+            Bound on the worth of every legal plan with these limits, for continuous positions
+            and headings.
+        """
+        types = [region.raft_type for region in self.regions]
+        patches = _patches(corrected, self.shares, self.union, cell_size_m)
+        grown_m2 = np.array([_grown_raft(t, self.gap_m, 0.0)[1].area for t in types])
+        planted_m2 = np.array([t.planted_area_m2 for t in types])
+        use = np.array([limit.per_raft for limit in self.limits]).reshape(-1, len(types))
+        most = np.array([limit.most for limit in self.limits])
+
+        def value(prices: FloatArray) -> float:
+            field = _field_integral(patches, planted_m2, prices @ use, grown_m2)
+            return field + float(prices @ most)
+
+        prices = min(_candidate_prices(patches, planted_m2, grown_m2, use, most), key=value)
+        threshold = float(np.min(prices @ use / planted_m2))
+        return AreaBound(value(prices), tuple(float(p) for p in prices), threshold)
+
+
+def bounded_room(
     surface: WorthSurface,
+    regions: Sequence[AllowedRegion],
+    gap_m: float,
+    limits: Sequence[Limit],
+) -> BoundedRoom:
+    """
+    Return the room of rafts with the exact shares of the patches of a grid.
+
+    Parameters
+    ----------
+    surface : WorthSurface
+        A surface on that grid.
+    regions : sequence of AllowedRegion
+        Where rafts of each type may lie.
+    gap_m : float
+        Distance between rafts [m].
+    limits : sequence of Limit
+        Sums that are bounded, over the types in the order of ``regions``.
+
+    Returns
+    -------
+    BoundedRoom
+        Ready to bound worths on that grid.
+    """
+    shape = (surface.nodes.shape[0] - 1, surface.nodes.shape[1] - 1)
+    west, south, h = surface.west_m, surface.south_m, surface.cell_size_m
+    frame = shapely.box(west, south, west + shape[1] * h, south + shape[0] * h)
+    wide = [
+        shapely.intersection(grown(region.region, gap_m / 2 + _SLACK_M), frame)
+        for region in regions
+    ]
+    shares = np.stack([cell_coverage(area, west, south, h, shape) for area in wide])
+    union = (
+        shares[0]
+        if len(wide) == 1
+        else cell_coverage(shapely.union_all(wide), west, south, h, shape)
+    )
+    return BoundedRoom(tuple(regions), gap_m, tuple(limits), shares, union)
+
+
+def area_bound(
+    surfaces: Sequence[WorthSurface],
     regions: Sequence[AllowedRegion],
     gap_m: float,
     limits: Sequence[Limit],
@@ -230,8 +352,8 @@ def area_bound(
 
     Parameters
     ----------
-    surface : WorthSurface
-        Worth, bilinear between nodes.
+    surfaces : sequence of WorthSurface
+        Worth for each type, bilinear between the nodes of one grid.
     regions : sequence of AllowedRegion
         Where rafts of each type may lie.
     gap_m : float
@@ -250,20 +372,8 @@ def area_bound(
     Within a patch, (B − b)⁺ of a bilinear B is at most the mean of its corners (convexity); on
     the region's edge the largest corner times the exact covered area is taken.
     """
-    types = [region.raft_type for region in regions]
-    patches = _patches(surface, regions, gap_m)
-    grown_m2 = np.array([_grown_raft(t, gap_m, 0.0)[1].area for t in types])
-    planted_m2 = np.array([t.planted_area_m2 for t in types])
-    use = np.array([limit.per_raft for limit in limits]).reshape(len(limits), len(types))
-    most = np.array([limit.most for limit in limits])
-
-    def bound(prices: FloatArray) -> float:
-        return _field_integral(patches, planted_m2, prices @ use, grown_m2) + float(prices @ most)
-
-    prices = min(_candidate_prices(patches, planted_m2, grown_m2, use, most), key=bound)
-    rent = prices @ use
-    threshold = float(np.min(rent / planted_m2)) if types else 0.0
-    return AreaBound(bound(prices), tuple(float(p) for p in prices), threshold)
+    room = bounded_room(surfaces[0], regions, gap_m, limits)
+    return room.bound(room.corrected(surfaces), surfaces[0].cell_size_m)
 
 
 def _candidate_prices(
@@ -337,34 +447,18 @@ def _program_prices(
     return prices
 
 
-def _patches(surface: WorthSurface, regions: Sequence[AllowedRegion], gap_m: float) -> _Patches:
+def _patches(
+    corrected: FloatArray, shares: FloatArray, union: FloatArray, cell_size_m: float
+) -> _Patches:
     """Return the patches that lie in the region of any type, with their corner worths."""
-    shape = (surface.nodes.shape[0] - 1, surface.nodes.shape[1] - 1)
-    frame = shapely.box(
-        surface.west_m,
-        surface.south_m,
-        surface.west_m + shape[1] * surface.cell_size_m,
-        surface.south_m + shape[0] * surface.cell_size_m,
-    )
-    wide = [
-        shapely.intersection(grown(region.region, gap_m / 2 + _SLACK_M), frame)
-        for region in regions
-    ]
-
-    def covered(area: shapely.Geometry) -> FloatArray:
-        return cell_coverage(area, surface.west_m, surface.south_m, surface.cell_size_m, shape)
-
-    shares = [covered(area) for area in wide]
-    union = shares[0] if len(shares) == 1 else covered(shapely.union_all(wide))
     rows, cols = np.nonzero(union)
     corners = []
-    for region, share in zip(regions, shares, strict=True):
-        b = surface.nodes + averaging_excess(surface, region.raft_type, gap_m)
+    for b, share in zip(corrected, shares, strict=True):
         at = np.stack([b[rows, cols], b[rows + 1, cols], b[rows, cols + 1], b[rows + 1, cols + 1]])
         corners.append(np.where(share[rows, cols] > 0, at, -np.inf))
-    parts = np.stack([share[rows, cols] for share in shares])
+    parts = shares[:, rows, cols]
     is_whole = ((parts > 1 - 1e-9) | (parts == 0)).all(axis=0)
-    return _Patches(np.stack(corners), union[rows, cols] * surface.cell_size_m**2, is_whole)
+    return _Patches(np.stack(corners), union[rows, cols] * cell_size_m**2, is_whole)
 
 
 def _field_integral(

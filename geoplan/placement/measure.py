@@ -17,7 +17,7 @@ from geoplan.site import FloatArray
 
 
 def measured_rafts(
-    around: Surroundings, surface: WorthSurface, poses: Sequence[Poses]
+    around: Surroundings, surfaces: Sequence[WorthSurface], poses: Sequence[Poses]
 ) -> tuple[PlacedRaft, ...]:
     """
     Return every raft with what lies under and round it.
@@ -26,8 +26,8 @@ def measured_rafts(
     ----------
     around : Surroundings
         The water body.
-    surface : WorthSurface
-        Worth of planted area.
+    surfaces : sequence of WorthSurface
+        Worth of planted area of each type, as it is with these rafts in the water.
     poses : sequence of Poses
         Rafts placed, by type.
 
@@ -36,8 +36,8 @@ def measured_rafts(
     tuple of PlacedRaft
         Planned rafts, numbered from the most worth, then those already there.
     """
-    planned = _ranked(around, poses)
-    drafts = [*planned, *_existing(around, surface)]
+    planned = _ranked(around, surfaces, poses)
+    drafts = [*planned, *_existing(around, surfaces[0])]
     if not drafts:
         return ()
     outlines = [shape for _, _, shape in drafts]
@@ -66,20 +66,30 @@ def measured_rafts(
 Draft = tuple[PlacedRaft, RaftType | None, shapely.Geometry]
 
 
-def _ranked(around: Surroundings, poses: Sequence[Poses]) -> list[Draft]:
+def _ranked(
+    around: Surroundings, surfaces: Sequence[WorthSurface], poses: Sequence[Poses]
+) -> list[Draft]:
     """Return planned rafts in the order of their worth for each square metre, not yet measured."""
-    rows = [
-        (
-            -round(float(part.value[k]) / part.raft_type.planted_area_m2, 9),
-            float(part.easting_m[k]),
-            float(part.northing_m[k]),
-            float(part.heading_deg[k]),
-            part.raft_type,
-            shape,
+    names = [kind.name for kind in around.settings.raft]
+    rows = []
+    for part in poses:
+        kind = part.raft_type
+        worth = surfaces[names.index(kind.name)].mean_under(
+            kind, part.easting_m, part.northing_m, part.heading_deg
         )
-        for part in poses
-        for k, shape in enumerate(part.outlines)
-    ]
+        # Nine figures, so that rounding of the fields cannot change the order.
+        ranks = np.array([float(f"{value:.9g}") for value in worth])
+        rows += [
+            (
+                -float(ranks[k]),
+                float(part.easting_m[k]),
+                float(part.northing_m[k]),
+                float(part.heading_deg[k]),
+                kind,
+                shape,
+            )
+            for k, shape in enumerate(part.outlines)
+        ]
     rows.sort(key=lambda row: row[:4])
     digits = max(2, len(str(len(rows))))
     water_id = around.body.water_id

@@ -15,7 +15,8 @@ from geoplan.placement.allowed import (
     allowed_region,
     grown,
 )
-from geoplan.placement.bound import Limit, area_bound
+from geoplan.placement.benefit import Benefit, PlaceBenefit, Tangent, tightest
+from geoplan.placement.bound import Limit, bounded_room
 from geoplan.placement.measure import measured_rafts
 from geoplan.placement.rules import GAP, LIMIT_RULES, REGION_RULES
 from geoplan.placement.search import Poses, best_rows
@@ -26,6 +27,9 @@ from geoplan.site import FloatArray
 
 #: Orders in which up to this many types are tried; more are tried largest first alone.
 _MOST_PERMUTED = 3
+#: Tangents taken at most, and what share of the bound a round must win to be followed by another.
+_ROUNDS = 3
+_WORTH_A_ROUND = 1e-3
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,16 +47,22 @@ class Placement:
         Water in which a raft of some type may lie [m²].
     why_none : str
         Where no raft was placed: what took most room or count away; else empty.
+    poses : tuple of Poses
+        The planned rafts by type, as the benefit sees them.
     """
 
     rafts: tuple[PlacedRaft, ...]
     report: SolveReport
     room_m2: float
     why_none: str
+    poses: tuple[Poses, ...] = ()
 
 
 def place_rafts(
-    around: Surroundings, allotment: Mapping[str, int] | None = None, seed: int = 0
+    around: Surroundings,
+    benefit: Benefit | None = None,
+    allotment: Mapping[str, int] | None = None,
+    seed: int = 0,
 ) -> Placement:
     """
     Place rafts of all types where they are worth most, within every rule.
@@ -61,6 +71,8 @@ def place_rafts(
     ----------
     around : Surroundings
         The water body, its fields and settings.
+    benefit : Benefit or None
+        What plans are worth; ``None``: the worth of places in the fields.
     allotment : mapping of str to int or None
         Rafts of each type that this water body may have; ``None``: the whole stock.
     seed : int
@@ -72,27 +84,93 @@ def place_rafts(
         Rafts, and the bound that no legal plan with these limits can beat.
     """
     types = around.settings.raft
+    benefit = benefit or place_benefit(around)
     regions = [allowed_region(around, kind, REGION_RULES) for kind in types]
     limits = _limits(around, types, allotment or {})
-    surface = WorthSurface.of(around.fields)
     gap_m = GAP.gap_m(around)
-    poses, frames = _best_order(surface, regions, limits, gap_m + ROUNDING_ROOM_M)
-    value = sum(float(part.value.sum()) for part in poses)
     room = shapely.union_all([region.region for region in regions])
-    bound = 0.0
-    if not room.is_empty:
-        bound = area_bound(surface, regions, gap_m, limits).value
+
+    found = _cut_and_pack(benefit, regions, limits, gap_m)
     report = SolveReport(
-        method="rows in the best of turned frames, at one price",
-        status="every pass finished",
-        value=value,
-        bound=max(bound, value),
-        unit="m² of planted raft at full worth (relative)",
-        frames_tried=frames,
+        method="rows in the best of turned frames, at one price; tangents of the load removed",
+        status=found.status,
+        value=found.tangent.value,
+        bound=max(found.bound, found.tangent.value),
+        unit=benefit.unit,
+        frames_tried=found.frames,
         seed=seed,
     )
-    why = "" if any(len(part) for part in poses) else _why_none(around, regions, limits)
-    return Placement(measured_rafts(around, surface, poses), report, float(room.area), why)
+    why = "" if any(len(part) for part in found.poses) else _why_none(around, regions, limits)
+    rafts = measured_rafts(around, found.tangent.surfaces, found.poses)
+    return Placement(rafts, report, float(room.area), why, tuple(found.poses))
+
+
+@dataclass(frozen=True, eq=False)
+class _Found:
+    """The best plan of a few rounds, its tangent, and the bound."""
+
+    poses: list[Poses]
+    tangent: Tangent
+    bound: float
+    frames: int
+    status: str
+
+
+def _cut_and_pack(
+    benefit: Benefit,
+    regions: Sequence[AllowedRegion],
+    limits: Sequence[Limit],
+    gap_m: float,
+) -> _Found:
+    """Pack for the tangent, take the tangent at the plan, and again until plan and bound meet."""
+    tangents = [benefit.tangent(())]
+    if all(region.region.is_empty for region in regions):
+        return _Found([], tangents[0], 0.0, 0, "no room for a raft")
+    room = bounded_room(tangents[0].surfaces[0], regions, gap_m, limits)
+    corrected = [room.corrected(tangents[0].surfaces)]
+    least, packed_for = tightest(tangents, corrected, room)
+    best, best_tangent, frames = [], tangents[0], 0
+    status = "every round finished"
+    for _ in range(1 if benefit.is_linear else _ROUNDS):
+        poses, tried = _best_order(packed_for.surfaces, regions, limits, gap_m + ROUNDING_ROOM_M)
+        frames += tried
+        here = benefit.tangent(poses)
+        if here.value > best_tangent.value:
+            best, best_tangent = poses, here
+        if benefit.is_linear or not poses:
+            break
+        tangents.append(here)
+        corrected.append(room.corrected(here.surfaces))
+        tighter, candidate = tightest(tangents, corrected, room)
+        won = least - tighter
+        least, packed_for = min(least, tighter), candidate
+        if won < _WORTH_A_ROUND * least:
+            status = "another round would bring next to nothing"
+            break
+    return _Found(best, best_tangent, least, frames, status)
+
+
+def place_benefit(around: Surroundings) -> PlaceBenefit:
+    """
+    Return the worth of places in the fields as a benefit.
+
+    Parameters
+    ----------
+    around : Surroundings
+        The water body and its fields.
+
+    Returns
+    -------
+    PlaceBenefit
+        The same surface for every type.
+    """
+    types = around.settings.raft
+    surface = WorthSurface.on(around.fields.grid, around.fields.worth)
+    return PlaceBenefit(
+        (surface,) * len(types),
+        tuple(kind.name for kind in types),
+        "m² of planted raft at full worth (relative)",
+    )
 
 
 def _limits(
@@ -128,7 +206,7 @@ def _orders(types: int) -> Iterable[tuple[int, ...]]:
 
 
 def _best_order(
-    surface: WorthSurface,
+    surfaces: Sequence[WorthSurface],
     regions: Sequence[AllowedRegion],
     limits: Sequence[Limit],
     gap_m: float,
@@ -138,7 +216,7 @@ def _best_order(
     best_value = -1.0
     frames = 0
     for order in _orders(len(regions)):
-        placed, tried = _in_order(order, surface, regions, limits, gap_m)
+        placed, tried = _in_order(order, surfaces, regions, limits, gap_m)
         frames += tried
         value = sum(float(part.value.sum()) for part in placed)
         if value > best_value + 1e-9:
@@ -148,7 +226,7 @@ def _best_order(
 
 def _in_order(
     order: Sequence[int],
-    surface: WorthSurface,
+    surfaces: Sequence[WorthSurface],
     regions: Sequence[AllowedRegion],
     limits: Sequence[Limit],
     gap_m: float,
@@ -166,7 +244,7 @@ def _in_order(
         count = _count_left(limits, used, index)
         if count == 0 or region.is_empty:
             continue
-        found = best_rows(_only_polygons(region), surface, kind, gap_m, count)
+        found = best_rows(_only_polygons(region), surfaces[index], kind, gap_m, count)
         frames += found.frames_tried
         placed.append(found.poses)
         used += np.array([limit.per_raft[index] for limit in limits]) * len(found.poses)

@@ -204,7 +204,8 @@ def _clusters(
     for a, b in zip(first, second, strict=True):
         low, high = sorted((int(group[a]), int(group[b])))
         group[group == high] = low
-    return [shapely.multipolygons(parts[group == label]) for label in np.unique(group)]
+    clusters = [shapely.multipolygons(parts[group == label]) for label in np.unique(group)]
+    return [cluster for cluster in clusters if cluster.area >= raft_type.area_m2]
 
 
 def _most_worth(
@@ -222,7 +223,8 @@ def _most_worth(
     if wanted >= len(values):
         return region
     chosen = inside & (surface.nodes >= values[wanted])
-    reach = int(np.ceil(np.hypot(raft_type.length_m, raft_type.width_m) / 2 / h)) + 1
+    # Wide enough that specks of high worth join into few clusters.
+    reach = int(np.ceil(np.hypot(raft_type.length_m, raft_type.width_m) / h)) + 1
     near = maximum_filter(chosen, 2 * reach + 1)
     cells = cells_polygon(surface.west_m - h / 2, surface.south_m - h / 2, h, near)
     return shapely.intersection(region, cells)

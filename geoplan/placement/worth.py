@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import map_coordinates
 
-from geoplan.grid import SiteFields
+from geoplan.grid import WaterGrid
 from geoplan.raft import RaftType
 from geoplan.site import FloatArray
 
@@ -40,23 +40,24 @@ class WorthSurface:
     nodes: FloatArray
 
     @classmethod
-    def of(cls, fields: SiteFields) -> "WorthSurface":
+    def on(cls, grid: WaterGrid, nodes: FloatArray) -> "WorthSurface":
         """
-        Return the surface of a water body's fields.
+        Return the surface of values at the cell centres of a grid.
 
         Parameters
         ----------
-        fields : SiteFields
-            Fields with the worth at cell centres.
+        grid : WaterGrid
+            The cells.
+        nodes : ndarray of float, shape (rows, cols)
+            Worth at their centres, land beside the water included.
 
         Returns
         -------
         WorthSurface
             The surface.
         """
-        grid = fields.grid
         half = grid.cell_size_m / 2
-        return cls(grid.west_m + half, grid.south_m + half, grid.cell_size_m, fields.worth)
+        return cls(grid.west_m + half, grid.south_m + half, grid.cell_size_m, nodes)
 
     def at(self, easting_m: FloatArray, northing_m: FloatArray) -> FloatArray:
         """
@@ -101,15 +102,67 @@ class WorthSurface:
         ndarray of float, shape (n,)
             Mean over each footprint (relative) [1].
         """
-        angle = np.radians(np.asarray(heading_deg, float))[:, None, None]
-        steps = (np.arange(_SAMPLES) + 0.5) / _SAMPLES - 0.5
-        ahead = (steps * raft_type.length_m)[None, :, None]
-        aside = (steps * raft_type.width_m)[None, None, :]
-        easting = np.asarray(easting_m, float)[:, None, None]
-        northing = np.asarray(northing_m, float)[:, None, None]
-        values = self.at(
-            easting + ahead * np.sin(angle) + aside * np.cos(angle),
-            northing + ahead * np.cos(angle) - aside * np.sin(angle),
-        )
+        values = self.at(*_points_under(raft_type, easting_m, northing_m, heading_deg))
         mean: FloatArray = values.mean(axis=(1, 2))
         return mean
+
+    def deposit_m2(
+        self,
+        raft_type: RaftType,
+        easting_m: FloatArray,
+        northing_m: FloatArray,
+        heading_deg: FloatArray,
+    ) -> FloatArray:
+        """
+        Return the planted area of rafts, shared over the nodes.
+
+        Parameters
+        ----------
+        raft_type : RaftType
+            The type.
+        easting_m, northing_m : ndarray of float, shape (n,)
+            Centres, working CRS [m].
+        heading_deg : ndarray of float, shape (n,)
+            Long axes, clockwise from grid north [°].
+
+        Returns
+        -------
+        ndarray of float, shape (rows, cols)
+            Planted area at each node [m²].
+
+        Notes
+        -----
+        The transpose of `mean_under`: the sum over nodes of worth times this is what the rafts
+        are worth, to rounding, so that sinks and worth are one and the same functional.
+        """
+        easting, northing = _points_under(raft_type, easting_m, northing_m, heading_deg)
+        rows = (northing.ravel() - self.south_m) / self.cell_size_m
+        cols = (easting.ravel() - self.west_m) / self.cell_size_m
+        row, col = np.floor(rows).astype(int), np.floor(cols).astype(int)
+        up, right = rows - row, cols - col
+        out = np.zeros(self.nodes.shape)
+        each = raft_type.planted_area_m2 / _SAMPLES**2
+        for step_row, step_col, share in (
+            (0, 0, (1 - up) * (1 - right)),
+            (1, 0, up * (1 - right)),
+            (0, 1, (1 - up) * right),
+            (1, 1, up * right),
+        ):
+            np.add.at(out, (row + step_row, col + step_col), each * share)
+        return out
+
+
+def _points_under(
+    raft_type: RaftType, easting_m: FloatArray, northing_m: FloatArray, heading_deg: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return points evenly spread under each raft, shape (n, k, k)."""
+    angle = np.radians(np.asarray(heading_deg, float))[:, None, None]
+    steps = (np.arange(_SAMPLES) + 0.5) / _SAMPLES - 0.5
+    ahead = (steps * raft_type.length_m)[None, :, None]
+    aside = (steps * raft_type.width_m)[None, None, :]
+    easting = np.asarray(easting_m, float)[:, None, None]
+    northing = np.asarray(northing_m, float)[:, None, None]
+    return (
+        easting + ahead * np.sin(angle) + aside * np.cos(angle),
+        northing + ahead * np.cos(angle) - aside * np.sin(angle),
+    )

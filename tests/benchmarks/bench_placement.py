@@ -61,7 +61,7 @@ def main() -> None:
             found = best_rows(region, surface, RAFT, 1.0, count).poses
             middle = time.perf_counter()
             limit = [Limit("stock", "", (1.0,), float(count))]
-            proven = area_bound(surface, [AllowedRegion(RAFT, region, ())], 1.0, limit)
+            proven = area_bound([surface], [AllowedRegion(RAFT, region, ())], 1.0, limit)
             bound_s.append(time.perf_counter() - middle)
             search_s.append(middle - begin)
             ratios.append(found.value.sum() / proven.value)

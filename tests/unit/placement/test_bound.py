@@ -56,7 +56,7 @@ def test_correction_is_never_less_than_a_sampled_excess(kind: str) -> None:
 def test_flat_worth_gives_the_packing_density_of_grown_rafts() -> None:
     surface = surface_of("flat")
     region = AllowedRegion(RAFT, shapely.box(-10, -8, 10, 8), ())
-    found = area_bound(surface, [region], 1.0, [Limit("stock", "", (1.0,), 1e6)])
+    found = area_bound([surface], [region], 1.0, [Limit("stock", "", (1.0,), 1e6)])
     border = 0.5 + 0.01  # half the gap and the bound's own slack
     area = 20 * 16 + 2 * (20 + 16) * border + np.pi * border**2
     expected = RAFT.planted_area_m2 * area / grown_area_m2(4.0, 2.4, 1.0)
@@ -67,7 +67,7 @@ def test_flat_worth_gives_the_packing_density_of_grown_rafts() -> None:
 def test_a_few_rafts_on_flat_worth_are_bounded_by_their_planted_area() -> None:
     surface = surface_of("flat")
     region = AllowedRegion(RAFT, shapely.box(-10, -8, 10, 8), ())
-    found = area_bound(surface, [region], 1.0, [Limit("stock", "", (1.0,), 3.0)])
+    found = area_bound([surface], [region], 1.0, [Limit("stock", "", (1.0,), 3.0)])
     assert found.value == pytest.approx(3 * RAFT.planted_area_m2, rel=1e-4)
     assert found.value >= 3 * RAFT.planted_area_m2
 
@@ -81,7 +81,7 @@ def test_several_types_are_bounded_by_what_they_may_use_together() -> None:
         Limit("stock", "", (0.0, 1.0), 3.0),
         Limit("cover", "", (RAFT.area_m2, SMALL.area_m2), 1000.0),
     ]
-    found = area_bound(surface, regions, 1.0, limits)
+    found = area_bound([surface, surface], regions, 1.0, limits)
     expected = 2 * RAFT.planted_area_m2 + 3 * SMALL.planted_area_m2
     assert found.value == pytest.approx(expected, rel=1e-3)
     assert found.value >= expected * (1 - 1e-9)
@@ -93,7 +93,7 @@ def test_no_plan_of_brute_force_beats_the_bound() -> None:
     surface = surface_of("cone")
     basin = shapely.Point(0, 0).buffer(5.0)
     found = area_bound(
-        surface, [AllowedRegion(RAFT, basin, ())], gap, [Limit("stock", "", (1.0,), 2.0)]
+        [surface], [AllowedRegion(RAFT, basin, ())], gap, [Limit("stock", "", (1.0,), 2.0)]
     )
     east, north, heading = np.meshgrid(
         np.arange(-3, 3.01, 0.5), np.arange(-3, 3.01, 0.5), np.arange(0, 180, 15.0)

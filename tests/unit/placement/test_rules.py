@@ -150,5 +150,5 @@ def test_words_say_why_nothing_fits() -> None:
     assert not nothing.rafts
     assert "depth" in nothing.why_none
     assert "1.35 m" in nothing.why_none
-    empty = place_rafts(around(), {"a": 0})
+    empty = place_rafts(around(), None, {"a": 0})
     assert "stock" in empty.why_none

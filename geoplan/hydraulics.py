@@ -1,0 +1,285 @@
+"""
+What flows through a water body, and with what load: from inflows and outlets to cells.
+
+Flows are measured, or follow from catchment and rain, or are assumed; so are concentrations. What
+was assumed makes every worth relative, and is named.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from scipy.ndimage import label
+
+from geoplan.cut_cells import face_shares
+from geoplan.errors import Fault
+from geoplan.grid import BoolArray, SiteFields, WaterGrid
+from geoplan.settings import Settings
+from geoplan.site import FloatArray, Inflow, Outlet, WaterBody
+from geoplan.water.flow import DEPTH_EXPONENT, Faces, steady_flow
+from geoplan.water.transport import Basin, okubo_dispersion_m2_s
+
+SECONDS_PER_YEAR = 365.0 * 86_400.0
+#: Least depth of a cell of water; shallower ones would stop the flow along the shore [m].
+_LEAST_DEPTH_M = 0.05
+#: Runoff coefficient of a catchment that states none. Judgement: suburban [1].
+_RUNOFF = 0.3
+#: Inflow assumed where neither flow nor catchment is known [L/s for each ha of water]. Judgement.
+_ASSUMED_L_S_HA = 1.0
+#: Column of the concentration of each constituent, and what is assumed without one: stormwater
+#: of suburbs, recalled, no source read [mg/L; 1/100 mL].
+CONCENTRATIONS = {
+    "tn": ("tn_mg_l", 2.0),
+    "tp": ("tp_mg_l", 0.3),
+    "tss": ("tss_mg_l", 60.0),
+    "ecoli": ("ecoli_per_100ml", 5000.0),
+}
+#: Bacteria in 100 mL to bacteria in a cubic metre, in units of a million, so that a "gram" of
+#: E. coli stands for a million of them [1].
+_ECOLI_FACTOR = 0.01
+
+
+@dataclass(frozen=True)
+class KnownFlow:
+    """
+    One inflow's flow and concentration, and where they come from.
+
+    Attributes
+    ----------
+    inflow : Inflow
+        The inflow.
+    flow_m3_s : float
+        Mean flow [m³/s].
+    concentration_g_m3 : float
+        Load in it; for E. coli millions per cubic metre [g/m³].
+    is_assumed : bool
+        True where flow or concentration was not given.
+    basis : str
+        Words for the report.
+    """
+
+    inflow: Inflow
+    flow_m3_s: float
+    concentration_g_m3: float
+    is_assumed: bool
+    basis: str
+
+
+@dataclass(frozen=True, eq=False)
+class Hydraulics:
+    """
+    Flow and load of a water body at normal level.
+
+    Attributes
+    ----------
+    basin : Basin
+        Depths, flow and dispersion on the grid.
+    flows : tuple of KnownFlow
+        Inflows that reach an outlet.
+    load_g_s : ndarray of float, shape (rows, cols)
+        Load put into each cell [g/s].
+    is_relative : bool
+        True where a flow or a concentration was assumed.
+    """
+
+    basin: Basin
+    flows: tuple[KnownFlow, ...]
+    load_g_s: FloatArray
+    is_relative: bool
+
+
+def known_flows(body: WaterBody, settings: Settings) -> tuple[KnownFlow, ...]:
+    """
+    Return flow and concentration of every inflow.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body.
+    settings : Settings
+        Rain and constituent.
+
+    Returns
+    -------
+    tuple of KnownFlow
+        From ``flow_l_s``; else annual rain on the catchment times its runoff coefficient; else
+        equal shares of an assumed inflow.
+    """
+    column, assumed = CONCENTRATIONS[settings.treatment.constituent]
+    factor = _ECOLI_FACTOR if settings.treatment.constituent == "ecoli" else 1.0
+    share_l_s = _ASSUMED_L_S_HA * body.outline.area / 1e4 / max(len(body.inflows), 1)
+    out = []
+    for inflow in body.inflows:
+        if inflow.flow_l_s:
+            flow_l_s, basis, guessed = inflow.flow_l_s, "measured mean flow", False
+        elif inflow.catchment_ha:
+            runoff = inflow.runoff_coefficient or _RUNOFF
+            yearly_m3 = inflow.catchment_ha * 10.0 * settings.rain.annual_mm * runoff
+            flow_l_s = yearly_m3 * 1000.0 / SECONDS_PER_YEAR
+            basis = f"{settings.rain.annual_mm:g} mm of rain a year, runoff {runoff:g}"
+            guessed = inflow.runoff_coefficient is None or not settings.rain.is_given
+        else:
+            flow_l_s, basis, guessed = share_l_s, "assumed", True
+        given = inflow.concentrations.get(column)
+        out.append(
+            KnownFlow(
+                inflow,
+                flow_l_s / 1000.0,
+                (assumed if given is None else given) * factor,
+                guessed or given is None,
+                basis + ("" if given is not None else f"; {column} assumed {assumed:g}"),
+            )
+        )
+    return tuple(out)
+
+
+def hydraulics(
+    body: WaterBody,
+    settings: Settings,
+    fields: SiteFields,
+    exponent: float = DEPTH_EXPONENT,
+    dispersion_factor: float = 1.0,
+) -> tuple[Hydraulics | None, tuple[Fault, ...]]:
+    """
+    Return the flow and load of a water body, or why there is none.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body, its inflows and outlets.
+    settings : Settings
+        Rain, constituent, dispersion.
+    fields : SiteFields
+        Bed on its grid.
+    exponent : float
+        Power of the depth in the conductance [1].
+    dispersion_factor : float
+        By which the dispersion is multiplied [1].
+
+    Returns
+    -------
+    Hydraulics or None
+        ``None`` where no inflow reaches an outlet.
+    tuple of Fault
+        What a reader must know of it.
+    """
+    if not body.inflows or not body.outlets:
+        missing = "inflow" if not body.inflows else "outlet"
+        return None, (_missing(body, missing),)
+    grid = fields.grid
+    depth = np.where(
+        grid.water, np.maximum(body.levels.normal_m - fields.bed_m, _LEAST_DEPTH_M), 0.0
+    )
+    east, north = face_shares(body.outline, grid.west_m, grid.south_m, grid.cell_size_m, grid.shape)
+    faces = Faces(
+        np.where(grid.water[:, :-1] & grid.water[:, 1:], east, 0.0),
+        np.where(grid.water[:-1] & grid.water[1:], north, 0.0),
+    )
+    pools = _pools(grid.water, faces)
+    sinks = _outlet_shares(body.outlets, grid, pools)
+    flows, source, load, notes = _placed_inflows(body, settings, grid, pools, sinks)
+    if not flows:
+        return None, notes
+    depth = np.where(np.isin(pools, np.unique(pools[source > 0])), depth, 0.0)
+    outflow = np.zeros(grid.shape)
+    for pool in np.unique(pools[source > 0]):
+        inside = pools == pool
+        outflow += np.where(inside, sinks, 0.0) * (source[inside].sum() / sinks[inside].sum())
+    dispersion = settings.treatment.dispersion_m2_s or okubo_dispersion_m2_s(
+        float(np.sqrt(body.outline.area))
+    )
+    basin = Basin(
+        steady_flow(depth, faces, source - outflow, exponent),
+        faces,
+        depth,
+        np.where(depth > 0, grid.cell_size_m**2, 0.0),
+        outflow,
+        dispersion * dispersion_factor,
+    )
+    return Hydraulics(basin, flows, load, any(flow.is_assumed for flow in flows)), notes
+
+
+def _pools(water: BoolArray, faces: Faces) -> FloatArray:
+    """Return the number of the pool that each cell belongs to, 0 on land."""
+    grown = np.zeros((2 * water.shape[0] - 1, 2 * water.shape[1] - 1), bool)
+    grown[::2, ::2] = water
+    grown[::2, 1::2] = faces.east > 0
+    grown[1::2, ::2] = faces.north > 0
+    pools: FloatArray = label(grown)[0][::2, ::2]
+    return pools
+
+
+def _cell(grid: WaterGrid, point: shapely.Point) -> tuple[int, int]:
+    """Return the cell of water nearest to a point."""
+    rows, cols = np.nonzero(grid.water)
+    away = np.hypot(grid.easting_m[cols] - point.x, grid.northing_m[rows] - point.y)
+    nearest = int(np.argmin(away))
+    return int(rows[nearest]), int(cols[nearest])
+
+
+def _outlet_shares(outlets: tuple[Outlet, ...], grid: WaterGrid, pools: FloatArray) -> FloatArray:
+    """Return how the outflow is shared over cells, by the widths of the outlets."""
+    out = np.zeros(pools.shape)
+    for outlet in outlets:
+        width = outlet.width_m or 1.0
+        line = outlet.geometry
+        if line.geom_type == "Point":
+            out[_cell(grid, line)] += width
+            continue
+        steps = max(2, int(line.length / grid.cell_size_m) + 1)
+        for share in np.linspace(0.0, 1.0, steps):
+            out[_cell(grid, line.interpolate(share, normalized=True))] += width / steps
+    return out
+
+
+def _placed_inflows(
+    body: WaterBody,
+    settings: Settings,
+    grid: WaterGrid,
+    pools: FloatArray,
+    sinks: FloatArray,
+) -> tuple[tuple[KnownFlow, ...], FloatArray, FloatArray, tuple[Fault, ...]]:
+    """Return the inflows that reach an outlet, their water and load by cell, and notes."""
+    source, load = np.zeros(grid.shape), np.zeros(grid.shape)
+    drained = set(np.unique(pools[sinks > 0]).tolist())
+    flows, notes = [], []
+    for flow in known_flows(body, settings):
+        cell = _cell(grid, flow.inflow.point)
+        if pools[cell] not in drained:
+            notes.append(
+                _note(
+                    body,
+                    f"inflow '{flow.inflow.inflow_id}' in a pool that no outlet drains",
+                    "an outlet in the same pool",
+                    "Its load is left out; add the outlet, or correct the outline.",
+                )
+            )
+            continue
+        source[cell] += flow.flow_m3_s
+        load[cell] += flow.flow_m3_s * flow.concentration_g_m3
+        flows.append(flow)
+        if flow.is_assumed:
+            notes.append(
+                _note(
+                    body,
+                    f"inflow '{flow.inflow.inflow_id}': {flow.basis}",
+                    "measured mean flow and concentration",
+                    "Worth and loads are relative; measure them to have grams a day.",
+                )
+            )
+    return tuple(flows), source, load, tuple(notes)
+
+
+def _missing(body: WaterBody, what: str) -> Fault:
+    """Return the note on a water body without inflow or outlet."""
+    return _note(
+        body,
+        f"no {what}",
+        f"at least one {what}, so that the load's way through the water is known",
+        f"Places are ranked by distance alone; add the layer '{what}s'.",
+    )
+
+
+def _note(body: WaterBody, found: str, expected: str, remedy: str) -> Fault:
+    """Return a warning on a water body."""
+    return Fault("warning", "plan", found, expected, remedy, feature=f"water '{body.water_id}'")

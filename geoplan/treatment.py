@@ -1,0 +1,293 @@
+"""
+The load that rafts keep from the outlets: grams a day, for a plan and for each of its rafts.
+
+Rafts are sinks in the steady balance of a load. Two solves, the concentration and its adjoint,
+give the load that leaves and what one more square metre would keep from it anywhere; the load
+kept is concave in the rafts, so that tangent bounds every plan. A screening, not a prediction: no
+jets beyond the stand-off, no wind, no stratification, steady flow, and rates known to a factor
+of two.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from scipy.ndimage import distance_transform_edt, uniform_filter
+
+from geoplan.fields import sun_share
+from geoplan.grid import SiteFields
+from geoplan.hydraulics import SECONDS_PER_YEAR, Hydraulics
+from geoplan.placement.benefit import Tangent
+from geoplan.placement.search import Poses
+from geoplan.placement.worth import WorthSurface
+from geoplan.raft import RaftType
+from geoplan.settings import Settings
+from geoplan.site import FloatArray, WaterBody
+from geoplan.water.transport import SECONDS_PER_DAY, Transport, transport
+
+#: Share of the water column that roots reach for full worth: best about half, by laboratory ponds
+#: (Khan et al. 2019, abstract read) [1].
+_BEST_ROOT_SHARE = 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class Loads:
+    """
+    What becomes of the load, with and without rafts.
+
+    Attributes
+    ----------
+    in_g_d : float
+        Load that flows in [g/d].
+    out_g_d : float
+        Load that leaves with all rafts [g/d].
+    out_without_rafts_g_d : float
+        Load that leaves without any [g/d].
+    removed_g_d : float
+        The difference [g/d].
+    removed_range_g_d : tuple of float
+        The same at the ends of the range of rates [g/d].
+    """
+
+    in_g_d: float
+    out_g_d: float
+    out_without_rafts_g_d: float
+    removed_g_d: float
+    removed_range_g_d: tuple[float, float]
+
+
+def root_share(depth_m: FloatArray, raft_type: RaftType) -> FloatArray:
+    """
+    Return what share of its worth a raft has over water of a depth.
+
+    Parameters
+    ----------
+    depth_m : ndarray of float
+        Depth at normal level [m].
+    raft_type : RaftType
+        Draft and roots.
+
+    Returns
+    -------
+    ndarray of float
+        1 where draft and roots reach half the depth, less in proportion where water passes
+        below them [1].
+
+    Examples
+    --------
+    >>> kind = RaftType(name="a", length_m=4, width_m=2, draft_m=0.2, root_depth_m=0.6)
+    >>> root_share(np.array([1.0, 1.6, 3.2]), kind).tolist()
+    [1.0, 1.0, 0.5]
+    """
+    reach = raft_type.draft_m + raft_type.root_depth_m
+    share: FloatArray = np.minimum(
+        1.0, reach / np.maximum(_BEST_ROOT_SHARE * np.asarray(depth_m, float), 1e-9)
+    )
+    return share
+
+
+@dataclass(frozen=True, eq=False)
+class LoadBenefit:
+    """
+    The load that planned rafts keep from the outlets.
+
+    Attributes
+    ----------
+    body : WaterBody
+        The water body, with rafts that are there already.
+    settings : Settings
+        Raft types, rates, sun.
+    fields : SiteFields
+        Depth and sun.
+    hydraulics : Hydraulics
+        Flow and load.
+    rate_m_yr : float
+        Areal rate of planted raft [m/yr].
+    """
+
+    body: WaterBody
+    settings: Settings
+    fields: SiteFields
+    hydraulics: Hydraulics
+    rate_m_yr: float
+
+    @property
+    def unit(self) -> str:
+        """Return the unit of the worth of a plan."""
+        kind = {"ecoli": "million E. coli"}.get(self.settings.treatment.constituent, "g")
+        name = self.settings.treatment.constituent.upper() if kind == "g" else ""
+        relative = " (relative: flows or loads assumed)" if self.hydraulics.is_relative else ""
+        return f"{kind}{' ' if name else ''}{name} a day kept from the outlet{relative}"
+
+    @property
+    def is_linear(self) -> bool:
+        """Tell that each raft makes the next one worth less."""
+        return False
+
+    @cached_property
+    def _nearest(self) -> tuple[Any, Any]:
+        """Return, for each node, the cell of water whose values it has."""
+        row, col = distance_transform_edt(
+            ~self.fields.grid.water, return_distances=False, return_indices=True
+        )
+        return row, col
+
+    def _efficiency(self, kind: RaftType) -> FloatArray:
+        """Return the share of the full rate that a raft of a type has at each cell."""
+        depth = np.where(self.hydraulics.basin.depth_m > 0, self.hydraulics.basin.depth_m, 1.0)
+        share = root_share(depth, kind)
+        if self.fields.sun_h is not None:
+            share = share * sun_share(self.fields.sun_h, self.settings.sun)
+        # A raft averages over its own width; a field rougher than that is noise of the survey.
+        water = self.fields.grid.water
+        size = 2 * int(kind.width_m / self.fields.grid.cell_size_m / 2) + 1
+        weight = uniform_filter(water.astype(float), size)
+        smooth = uniform_filter(np.where(water, share, 0.0), size)
+        return np.where(water, smooth / np.maximum(weight, 1e-9), 0.0)
+
+    @cached_property
+    def _efficiencies(self) -> tuple[FloatArray, ...]:
+        """Return the efficiencies of all types."""
+        return tuple(self._efficiency(kind) for kind in self.settings.raft)
+
+    @cached_property
+    def _existing_m2(self) -> FloatArray:
+        """Return the planted area of rafts that are there already, at the nearest cells."""
+        out = np.zeros(self.fields.grid.shape)
+        grid = self.fields.grid
+        for raft in self.body.rafts:
+            centre = raft.outline.centroid
+            row = int((centre.y - grid.south_m) / grid.cell_size_m)
+            col = int((centre.x - grid.west_m) / grid.cell_size_m)
+            if 0 <= row < grid.shape[0] and 0 <= col < grid.shape[1]:
+                out[row, col] += raft.outline.area
+        return self._gathered(out)
+
+    def _gathered(self, area_m2: FloatArray) -> FloatArray:
+        """Return area at nodes moved to the cells of water whose values they have."""
+        out = np.zeros(self.fields.grid.shape)
+        row, col = self._nearest
+        np.add.at(out, (row.ravel(), col.ravel()), area_m2.ravel())
+        return out
+
+    def sinks_m2(self, poses: Sequence[Poses]) -> tuple[FloatArray, ...]:
+        """
+        Return the planted area of each type at each cell of water.
+
+        Parameters
+        ----------
+        poses : sequence of Poses
+            Rafts by type.
+
+        Returns
+        -------
+        tuple of ndarray of float, shape (rows, cols)
+            Planted area, in the order of the types [m²].
+        """
+        names = [kind.name for kind in self.settings.raft]
+        area = [np.zeros(self.fields.grid.shape) for _ in names]
+        surface = WorthSurface.on(self.fields.grid, area[0])
+        for part in poses:
+            if len(part):
+                kind = part.raft_type
+                area[names.index(kind.name)] += surface.deposit_m2(
+                    kind, part.easting_m, part.northing_m, part.heading_deg
+                )
+        return tuple(self._gathered(one) for one in area)
+
+    def solved(
+        self, poses: Sequence[Poses], rate_m_yr: float | None = None, *, with_existing: bool = True
+    ) -> Transport:
+        """
+        Solve the balance with rafts as sinks.
+
+        Parameters
+        ----------
+        poses : sequence of Poses
+            Planned rafts by type.
+        rate_m_yr : float or None
+            Areal rate; ``None``: that of the benefit [m/yr].
+        with_existing : bool
+            Whether rafts that are there already count as sinks.
+
+        Returns
+        -------
+        Transport
+            Concentration, adjoint and balance.
+        """
+        rate_m_s = (self.rate_m_yr if rate_m_yr is None else rate_m_yr) / SECONDS_PER_YEAR
+        sinks = sum(
+            area * share
+            for area, share in zip(self.sinks_m2(poses), self._efficiencies, strict=True)
+        )
+        if with_existing:
+            sinks = sinks + self._existing_m2 * self._efficiencies[0]
+        settling_m_s = self.settings.treatment.settling_m_yr / SECONDS_PER_YEAR
+        return transport(
+            self.hydraulics.basin,
+            self.hydraulics.load_g_s,
+            settling_m_s,
+            rate_m_s * np.asarray(sinks),
+        )
+
+    @cached_property
+    def _without(self) -> Transport:
+        """Return the balance with the rafts that are there already, and no others."""
+        return self.solved(())
+
+    def tangent(self, poses: Sequence[Poses]) -> Tangent:
+        """
+        Return the load that planned rafts keep from the outlets, and the tangent there.
+
+        Parameters
+        ----------
+        poses : sequence of Poses
+            Rafts by type.
+
+        Returns
+        -------
+        Tangent
+            Load kept [g/d], and worth of a square metre of each type [g/(m² d)].
+        """
+        here = self.solved(poses) if any(len(part) for part in poses) else self._without
+        value = (self._without.load_out_g_s - here.load_out_g_s) * SECONDS_PER_DAY
+        base = np.nan_to_num(here.worth_g_m2_d(self.rate_m_yr))
+        worths = [base * share for share in self._efficiencies]
+        touched = sum(
+            float((area * worth).sum())
+            for area, worth in zip(self.sinks_m2(poses), worths, strict=True)
+        )
+        surfaces = tuple(
+            WorthSurface.on(self.fields.grid, worth[self._nearest]) for worth in worths
+        )
+        return Tangent(value, value - touched, surfaces)
+
+    def loads(self, poses: Sequence[Poses]) -> Loads:
+        """
+        Return what becomes of the load with all rafts and without any.
+
+        Parameters
+        ----------
+        poses : sequence of Poses
+            Planned rafts by type.
+
+        Returns
+        -------
+        Loads
+            Loads in and out, and what rafts keep back, with its range.
+        """
+        bare = self.solved((), with_existing=False).load_out_g_s * SECONDS_PER_DAY
+        out = self.solved(poses).load_out_g_s * SECONDS_PER_DAY
+        _, low, high = self.settings.treatment.rates_m_yr()
+        ends = [
+            bare - self.solved(poses, rate).load_out_g_s * SECONDS_PER_DAY for rate in (low, high)
+        ]
+        return Loads(
+            float(self.hydraulics.load_g_s.sum()) * SECONDS_PER_DAY,
+            out,
+            bare,
+            bare - out,
+            (ends[0], ends[1]),
+        )
