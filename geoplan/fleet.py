@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import partial
 from importlib import import_module
 from itertools import repeat
 from multiprocessing import get_context
@@ -122,42 +123,38 @@ def plan_site(
 
     Notes
     -----
-    Each water body is first planned as if it had the whole stock; where that is too much, the
-    rafts that are worth most keep their place and the others' water bodies are planned again
-    with what they are allotted. The bound of each is for its own allotment.
+    Where there are several, each water body is first planned as if it had the whole stock; the
+    rafts that take out most keep their place, and each is planned again with what it is allotted.
+    The bound of each is for its own allotment.
     """
     bodies = site.water_bodies
     limit = os.cpu_count() or 1
     count = min(workers or limit, len(bodies))
     with _executor(count) as executor:
 
-        def planned(step: str, allotments: Sequence[Mapping[str, int] | None]) -> list[WaterPlan]:
-            wanted = [k for k, share in enumerate(allotments) if share is not None]
-            jobs = (
-                [bodies[k] for k in wanted],
-                repeat(site.settings),
-                [allotments[k] for k in wanted],
-                repeat(seed),
-            )
-            results = executor.map(plan_water, *jobs) if executor else map(plan_water, *jobs)
+        def planned(
+            step: str, allotments: Sequence[Mapping[str, int]], *, detail: bool
+        ) -> list[WaterPlan]:
+            job = partial(plan_water, detail=detail)
+            jobs = (bodies, repeat(site.settings), allotments, repeat(seed))
+            results = executor.map(job, *jobs) if executor else map(job, *jobs)
             out = []
             for done, plan in enumerate(results, 1):
                 out.append(plan)
                 if progress:
-                    progress(step, done, len(wanted))
+                    progress(step, done, len(bodies))
             return out
 
-        waters = planned("planning", [{}] * len(bodies))
-        allotted = shared_out(waters, site.settings)
-        again = [
-            allotted[plan.water_id] if allotted[plan.water_id] != _counts(plan) else None
-            for plan in waters
-        ]
-        redone = {plan.water_id: plan for plan in planned("sharing the stock", again)}
+        shares: Sequence[Mapping[str, int]] = [{}] * len(bodies)
+        if len(bodies) > 1:
+            first = planned("sharing the stock", shares, detail=False)
+            allotted = shared_out(first, site.settings)
+            shares = [allotted[body.water_id] for body in bodies]
+        waters = planned("planning", shares, detail=True)
     return Plan(
         site_name=site.settings.name,
         client_crs=site.client_crs,
-        waters=tuple(redone.get(plan.water_id, plan) for plan in waters),
+        waters=tuple(waters),
         seed=seed,
     )
 
@@ -199,8 +196,8 @@ def shared_out(waters: Sequence[WaterPlan], settings: Settings) -> Allotments:
 
     Notes
     -----
-    The rafts with the most worth, for their cost where there is a budget, keep their place. Worth
-    is weighted by the inflow of the water body.
+    The rafts that take out most, for their cost where there is a budget, keep their place; those
+    of waters whose loads are not known come last, ranked by worth and inflow.
     """
     kinds = {kind.name: kind for kind in settings.raft}
     left = {kind.name: kind.stock for kind in settings.raft}
@@ -209,7 +206,7 @@ def shared_out(waters: Sequence[WaterPlan], settings: Settings) -> Allotments:
     for plan in waters:
         for raft in plan.rafts:
             if raft.status == "planned":
-                worth = raft.worth * raft.planted_area_m2 * plan.inflow_l_s
+                worth = raft.removal_g_d or 1e-9 * raft.worth * plan.inflow_l_s
                 cost = kinds[raft.raft_type].cost
                 rate = worth / cost if budget is not None and cost > 0 else worth
                 ranked.append((-rate, plan.water_id, raft.raft_id, raft.raft_type, cost))

@@ -226,6 +226,146 @@ class SolveReport:
         return 100.0 * (1.0 - self.value / self.bound) if self.bound > 0 else 0.0
 
 
+@dataclass(frozen=True)
+class InflowBasis:
+    """
+    What an inflow was taken to bring.
+
+    Attributes
+    ----------
+    inflow_id : str
+        Which inflow.
+    flow_l_s : float
+        Mean flow [L/s].
+    concentration_g_m3 : float
+        Load in it; for E. coli millions per cubic metre [g/m³].
+    basis : str
+        Where both come from, in words.
+    """
+
+    inflow_id: str
+    flow_l_s: float
+    concentration_g_m3: float
+    basis: str
+
+
+@dataclass(frozen=True)
+class SensitivityCase:
+    """
+    The plan as it is, judged with another assumption.
+
+    Attributes
+    ----------
+    name : str
+        The assumption, in words.
+    kept_g_d : float
+        Load that the planned rafts keep from the outlets in that case [g/d].
+    bound_g_d : float
+        What no plan with the same limits can exceed in that case [g/d].
+    """
+
+    name: str
+    kept_g_d: float
+    bound_g_d: float
+
+    @property
+    def loss_pct(self) -> float:
+        """Return by how much the best plan of the case could beat this one at most [%]."""
+        return 100.0 * (1.0 - self.kept_g_d / self.bound_g_d) if self.bound_g_d > 0 else 0.0
+
+
+@dataclass(frozen=True)
+class CurvePoint:
+    """
+    What a number of rafts is worth.
+
+    Attributes
+    ----------
+    raft_count : int
+        Planned rafts.
+    cover_pct : float
+        Share of the normal pool that all rafts cover then [%].
+    cost : float
+        Price of the planned ones, in the client's currency.
+    kept_g_d : float
+        Load that they keep from the outlets [g/d].
+    bound_g_d : float
+        What no plan with that many can exceed [g/d].
+    is_chosen : bool
+        True for the plan itself.
+    """
+
+    raft_count: int
+    cover_pct: float
+    cost: float
+    kept_g_d: float
+    bound_g_d: float
+    is_chosen: bool
+
+
+@dataclass(frozen=True)
+class Effect:
+    """
+    What becomes of the load of a water body, with and without rafts.
+
+    Attributes
+    ----------
+    constituent : str
+        ``tn``, ``tp``, ``tss`` or ``ecoli``; for the last a gram stands for a million bacteria.
+    is_relative : bool
+        True where flows or concentrations were assumed: no figure is then grams.
+    inflows : tuple of InflowBasis
+        What flows in.
+    residence_h : float
+        Volume over flow [h].
+    load_in_g_d, load_out_g_d, load_out_without_rafts_g_d : float
+        Loads in, and out with and without rafts [g/d].
+    removed_g_d : float
+        Difference of the last two [g/d].
+    removed_range_g_d : tuple of float
+        The same at the ends of the range of rates [g/d].
+    sensitivity : tuple of SensitivityCase
+        The plan under other assumptions.
+    curve : tuple of CurvePoint
+        Load kept against rafts, up to the limit of cover.
+    """
+
+    constituent: str
+    is_relative: bool
+    inflows: tuple[InflowBasis, ...]
+    residence_h: float
+    load_in_g_d: float
+    load_out_g_d: float
+    load_out_without_rafts_g_d: float
+    removed_g_d: float
+    removed_range_g_d: tuple[float, float]
+    sensitivity: tuple[SensitivityCase, ...] = ()
+    curve: tuple[CurvePoint, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class WorthMap:
+    """
+    Worth of raft area and the way of the water, for files and map.
+
+    Attributes
+    ----------
+    unit : str
+        Unit of the worth.
+    steps : tuple of float
+        Borders of the classes, rising [unit].
+    areas : tuple of MultiPolygon
+        Water of each class, working CRS [m].
+    streamlines : tuple of LineString
+        Ways from the inflows to the outlets, each of an equal share of the flow, working CRS [m].
+    """
+
+    unit: str
+    steps: tuple[float, ...]
+    areas: tuple[MultiPolygon, ...]
+    streamlines: tuple[LineString, ...] = ()
+
+
 @dataclass(frozen=True, eq=False)
 class DepthGrid:
     """
@@ -289,6 +429,10 @@ class WaterPlan:
         Where no raft was placed: the rule that took most away, in words; else empty.
     depth_grid : DepthGrid or None
         Reliable depth, for the map.
+    effect : Effect or None
+        Loads with and without rafts; ``None`` where no inflow reaches an outlet.
+    worth_map : WorthMap or None
+        Worth of raft area and streamlines.
     """
 
     water_id: str
@@ -306,6 +450,8 @@ class WaterPlan:
     notes: tuple[Fault, ...] = ()
     why_none: str = ""
     depth_grid: DepthGrid | None = None
+    effect: Effect | None = None
+    worth_map: WorthMap | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,21 +1,25 @@
 """The straight line for one water body: from its raw data to its plan."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
 from geoplan.cover import surface_cover, water_edges
+from geoplan.effect import effect_of, worth_map
 from geoplan.errors import Fault
-from geoplan.fields import inflow_l_s, inflow_shares, site_fields
+from geoplan.fields import inflow_l_s, site_fields
 from geoplan.grid import SiteFields
+from geoplan.hydraulics import Hydraulics, hydraulics
 from geoplan.launch.routes import tow_routes
 from geoplan.mooring.design import design_moorings, mooring_notes
 from geoplan.placement.allowed import Surroundings
-from geoplan.placement.place import place_rafts
+from geoplan.placement.place import Placement, place_rafts
 from geoplan.plan import DepthGrid, PlacedRaft, WaterPlan
 from geoplan.raft import footprints
 from geoplan.settings import Settings
 from geoplan.site import WaterBody
+from geoplan.treatment import LoadBenefit
 
 
 def plan_water(
@@ -23,6 +27,8 @@ def plan_water(
     settings: Settings,
     allotment: Mapping[str, int] | None = None,
     seed: int = 0,
+    *,
+    detail: bool = True,
 ) -> WaterPlan:
     """
     Plan one water body.
@@ -37,6 +43,9 @@ def plan_water(
         Rafts of each type that this water body may have; ``None``: the whole stock.
     seed : int
         Seed of the search.
+    detail : bool
+        Whether effect, sensitivity and the map of worth are made; a first pass that only shares
+        out a stock needs none of them.
 
     Returns
     -------
@@ -46,8 +55,10 @@ def plan_water(
     fields = site_fields(body, settings)
     edges = water_edges(body, fields, settings.bank_slope)
     around = Surroundings(body, fields, edges, settings)
-    placement = place_rafts(around, allotment, seed)
-    rafts = placement.rafts
+    flow, flow_notes = hydraulics(body, settings, fields)
+    benefit = _benefit(body, settings, fields, flow)
+    placement = place_rafts(around, benefit, allotment, seed)
+    rafts = with_removal(placement) if benefit else placement.rafts
     moorings = design_moorings(body, fields, rafts, settings)
     routes, route_notes = tow_routes(body, fields, edges[0].outline, rafts, settings)
     cover = surface_cover(edges, raft_outlines(body, rafts), body.crs)
@@ -57,6 +68,7 @@ def plan_water(
         *_notes(body, cover[1].cover_pct, settings, unsurveyed),
         *mooring_notes(body, fields, rafts, settings),
         *route_notes,
+        *flow_notes,
     )
     return WaterPlan(
         water_id=body.water_id,
@@ -74,6 +86,43 @@ def plan_water(
         notes=notes,
         why_none=placement.why_none,
         depth_grid=_depth_grid(fields, body.levels.low_m),
+        effect=effect_of(around, benefit, placement) if benefit and detail else None,
+        worth_map=worth_map(around, benefit) if benefit and detail else None,
+    )
+
+
+def _benefit(
+    body: WaterBody, settings: Settings, fields: SiteFields, flow: Hydraulics | None
+) -> LoadBenefit | None:
+    """Return the load that rafts keep back, where it is known how water flows."""
+    if flow is None:
+        return None
+    return LoadBenefit(body, settings, fields, flow, settings.treatment.rates_m_yr()[0])
+
+
+def with_removal(placement: Placement) -> tuple[PlacedRaft, ...]:
+    """
+    Return the rafts of a placement with what each takes out.
+
+    Parameters
+    ----------
+    placement : Placement
+        A placement whose value is a load.
+
+    Returns
+    -------
+    tuple of PlacedRaft
+        The load kept by the plan, shared over its rafts by what their places are worth with all
+        of them in the water [g/d].
+    """
+    planned = [raft for raft in placement.rafts if raft.status == "planned"]
+    total = sum(raft.worth * raft.planted_area_m2 for raft in planned)
+    share = placement.report.value / total if total > 0 else 0.0
+    return tuple(
+        replace(raft, removal_g_d=raft.worth * raft.planted_area_m2 * share)
+        if raft.status == "planned"
+        else raft
+        for raft in placement.rafts
     )
 
 
@@ -125,18 +174,6 @@ def _notes(
             Fault("warning", "plan", found, expected, remedy, feature=f"water '{body.water_id}'")
         )
 
-    if not body.inflows:
-        warn(
-            "no inflow",
-            "at least one, so that rafts lie where the load comes in",
-            "Every place counts alike; add the layer 'inflows'.",
-        )
-    elif inflow_shares(body)[1]:
-        warn(
-            "inflows without flow_l_s",
-            "the mean flow of each",
-            "Equal shares are assumed and the worth is relative; measure or estimate the flows.",
-        )
     if unsurveyed_pct >= 0.05:
         warn(
             f"{unsurveyed_pct:.1f} % of the water too far from any sounding",

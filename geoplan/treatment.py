@@ -264,6 +264,26 @@ class LoadBenefit:
         )
         return Tangent(value, value - touched, surfaces)
 
+    def _out_g_d(self, poses: Sequence[Poses], rate_m_yr: float) -> float:
+        """Return the load that leaves with rafts of a rate [g/d]."""
+        return self.solved(poses, rate_m_yr).load_out_g_s * SECONDS_PER_DAY
+
+    def kept_g_d(self, poses: Sequence[Poses]) -> float:
+        """
+        Return the load that planned rafts keep from the outlets.
+
+        Parameters
+        ----------
+        poses : sequence of Poses
+            Rafts by type.
+
+        Returns
+        -------
+        float
+            Difference of the loads that leave without and with them [g/d].
+        """
+        return self._without.load_out_g_s * SECONDS_PER_DAY - self._out_g_d(poses, self.rate_m_yr)
+
     def loads(self, poses: Sequence[Poses]) -> Loads:
         """
         Return what becomes of the load with all rafts and without any.
@@ -278,11 +298,14 @@ class LoadBenefit:
         Loads
             Loads in and out, and what rafts keep back, with its range.
         """
-        bare = self.solved((), with_existing=False).load_out_g_s * SECONDS_PER_DAY
-        out = self.solved(poses).load_out_g_s * SECONDS_PER_DAY
+        bare_g_s = self._without.load_out_g_s
+        if self.body.rafts:
+            bare_g_s = self.solved((), with_existing=False).load_out_g_s
+        bare, out = bare_g_s * SECONDS_PER_DAY, self._out_g_d(poses, self.rate_m_yr)
         _, low, high = self.settings.treatment.rates_m_yr()
         ends = [
-            bare - self.solved(poses, rate).load_out_g_s * SECONDS_PER_DAY for rate in (low, high)
+            bare - (out if rate == self.rate_m_yr else self._out_g_d(poses, rate))
+            for rate in (low, high)
         ]
         return Loads(
             float(self.hydraulics.load_g_s.sum()) * SECONDS_PER_DAY,

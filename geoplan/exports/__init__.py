@@ -11,5 +11,6 @@ EXPORTS: tuple[tuple[str, str], ...] = (
     ("plan.json", "geoplan.exports.plan_json"),
     ("map.html", "geoplan.exports.web_map"),
     ("cover.csv", "geoplan.exports.cover_sheet"),
+    ("effect.csv", "geoplan.exports.effect_sheet"),
     ("setting_out.csv", "geoplan.exports.setting_out"),
 )

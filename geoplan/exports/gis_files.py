@@ -62,6 +62,14 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
             "cover_pct", "sigma_pct", "is_assumed",
         ),
     ),
+    "worth": (
+        "MultiPolygon",
+        ("water_id", "worth_from", "worth_to", "unit"),
+    ),
+    "streamlines": (
+        "LineString",
+        ("water_id", "length_m"),
+    ),
     "findings": (
         "Point",
         ("check", "water_id", "raft_id", "measured", "limit", "unit", "passed", "detail"),
@@ -128,6 +136,15 @@ def _plan_rows(plan: Plan, site: Site) -> dict[str, list[Row]]:
             for route in water.routes
         ]
         layers["water_edges"] += _edge_rows(water, plan.client_crs)
+        layers["worth"] += _worth_rows(water, plan.client_crs)
+        layers["streamlines"] += [
+            {
+                "water_id": water.water_id,
+                "length_m": float(line.length),
+                "geometry": transformed(line, water.crs, plan.client_crs),
+            }
+            for line in (water.worth_map.streamlines if water.worth_map else ())
+        ]
     return layers
 
 
@@ -179,6 +196,23 @@ def _edge_rows(water: WaterPlan, crs: str) -> list[Row]:
             "geometry": transformed(edge.outline, water.crs, crs),
         }
         for edge in water.edges
+    ]
+
+
+def _worth_rows(water: WaterPlan, crs: str) -> list[Row]:
+    """Return the rows of ``worth``: water of each class of worth of raft area."""
+    worth = water.worth_map
+    if worth is None:
+        return []
+    return [
+        {
+            "water_id": water.water_id,
+            "worth_from": low,
+            "worth_to": high,
+            "unit": worth.unit,
+            "geometry": transformed(area, water.crs, crs),
+        }
+        for area, low, high in zip(worth.areas, worth.steps[:-1], worth.steps[1:], strict=True)
     ]
 
 

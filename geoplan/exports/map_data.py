@@ -24,6 +24,7 @@ from geoplan.exports.depth_embedding import (
     merged_cells,
 )
 from geoplan.exports.map_coordinates import Millimetres, fit_record
+from geoplan.exports.map_effect import effect_record
 from geoplan.exports.map_surroundings import kept_clear, shading, surroundings
 from geoplan.exports.outlines import pose_in, raft_outlines
 from geoplan.exports.safe_rounding import rounded_down, rounded_up
@@ -36,6 +37,7 @@ from geoplan.plan import (
     Route,
     WaterEdge,
     WaterPlan,
+    WorthMap,
 )
 from geoplan.site import Site, WaterBody
 
@@ -134,6 +136,7 @@ def _water(
     mm = Millimetres(*fit.centre_m)
     depth = embedded(water.depth_grid, merged) if water.depth_grid is not None else None
     order = {route.raft_id: route.sequence for route in water.routes}
+    best = max((raft.worth for raft in water.rafts), default=0.0)
     return {
         "water_id": water.water_id,
         "name": water.name,
@@ -145,12 +148,14 @@ def _water(
         "edges": [_edge(edge, mm) for edge in water.edges],
         "depth": _depth(asdict(depth), mm) if depth else None,
         "rafts": [
-            _raft(raft, mm.shape(outline), pose_in(raft, water.crs, crs), order)
+            _raft(raft, mm.shape(outline), pose_in(raft, water.crs, crs), order, best)
             | {"failures": failures.get((water.water_id, raft.raft_id), [])}
             for raft, outline in zip(water.rafts, outlines, strict=True)
         ],
         "posts": [_post(mooring, mm) for mooring in water.moorings],
         "routes": [_route(route, mm) for route in water.routes],
+        "worth": _worth(water.worth_map, mm) if water.worth_map else None,
+        "effect": effect_record(water.effect) if water.effect else None,
         **(surroundings(body, mm) if body else {}),
     }
 
@@ -226,6 +231,7 @@ def _raft(
     shape: dict[str, Any],
     pose: tuple[float, float, float],
     order: dict[str, int],
+    best: float,
 ) -> dict[str, Any]:
     """Return what the map says of a raft."""
     return {
@@ -242,10 +248,20 @@ def _raft(
         "bank_clearance_m": rounded_down(raft.bank_clearance_m, 2),
         "gap_m": rounded_down(raft.gap_m, 2),
         "sun_h": rounded_down(raft.sun_h, 1),
-        "worth_pct": rounded_down(raft.worth * 100, 0),
+        "worth_pct": rounded_down(100.0 * raft.worth / best, 0) if best > 0 else None,
         "removal_g_d": rounded_down(raft.removal_g_d, 1),
         "sequence": order.get(raft.raft_id),
         "shape": shape,
+    }
+
+
+def _worth(worth: WorthMap, mm: Millimetres) -> dict[str, Any]:
+    """Return what the map shows of the worth of places and the way of the water."""
+    return {
+        "unit": worth.unit,
+        "steps": [float(f"{step:.3g}") for step in worth.steps],
+        "areas": [mm.shape(shapely.simplify(area, 0.25)) for area in worth.areas],
+        "streamlines": [mm.shape(shapely.simplify(line, 0.25)) for line in worth.streamlines],
     }
 
 

@@ -18,7 +18,7 @@ import shapely
 import geoplan
 from geoplan.crs import proj_version
 from geoplan.errors import ExportError, PlanFileError
-from geoplan.plan import AuditReport, Plan, WaterPlan
+from geoplan.plan import AuditReport, Effect, Plan, WaterPlan
 from geoplan.settings import defaults_used
 from geoplan.site import Site
 
@@ -124,13 +124,7 @@ def _water(water: WaterPlan) -> dict[str, Any]:
         "water_area_m2": {part.level_name: part.water_area_m2 for part in water.cover},
         "covered_area_m2": {part.level_name: part.raft_area_m2 for part in water.cover},
         "cover_pct": {part.level_name: part.cover_pct for part in water.cover},
-        # Null until flows carry loads: a relative worth must never be read as grams a day.
-        "load_in_g_d": None,
-        "load_out_g_d": None,
-        "load_out_without_rafts_g_d": None,
-        "removed_g_d": None,
-        "removed_range_g_d": None,
-        "relative": True,
+        **_loads(water.effect),
         "value": report.value,
         "bound": report.bound,
         "unit": report.unit,
@@ -142,6 +136,48 @@ def _water(water: WaterPlan) -> dict[str, Any]:
         "unsurveyed_pct": water.unsurveyed_pct,
         "why_none": water.why_none,
         "notes": [str(note) for note in water.notes],
+    }
+
+
+def _loads(effect: Effect | None) -> dict[str, Any]:
+    """Return loads with and without rafts; null where flows or loads are assumed or unknown."""
+    keys = ("load_in_g_d", "load_out_g_d", "load_out_without_rafts_g_d", "removed_g_d")
+    known = effect is not None and not effect.is_relative
+    loads: dict[str, Any] = {key: getattr(effect, key) if known else None for key in keys}
+    loads["removed_range_g_d"] = list(effect.removed_range_g_d) if effect and known else None
+    loads["relative"] = not known
+    if effect is None:
+        return loads | {"effect": None}
+    # A relative worth must never be read as grams a day: shares of the inflow are given instead.
+    scale = 1.0 if known else 1.0 / max(effect.load_in_g_d, 1e-300)
+    return loads | {
+        "effect": {
+            "constituent": effect.constituent,
+            "unit": "g/d" if known else "share of the load that flows in (relative)",
+            "removed_share": effect.removed_g_d / max(effect.load_in_g_d, 1e-300),
+            "residence_h": effect.residence_h,
+            "inflows": [asdict(inflow) for inflow in effect.inflows],
+            "sensitivity": [
+                {
+                    "case": case.name,
+                    "kept": case.kept_g_d * scale,
+                    "bound": case.bound_g_d * scale,
+                    "loss_pct": case.loss_pct,
+                }
+                for case in effect.sensitivity
+            ],
+            "curve": [
+                {
+                    "raft_count": point.raft_count,
+                    "cover_pct": point.cover_pct,
+                    "cost": point.cost,
+                    "kept": point.kept_g_d * scale,
+                    "bound": point.bound_g_d * scale,
+                    "is_chosen": point.is_chosen,
+                }
+                for point in effect.curve
+            ],
+        }
     }
 
 

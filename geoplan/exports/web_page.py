@@ -38,7 +38,15 @@ _DROPPED = frozenset(
     | {"awesome_markers_font_css", "awesome_markers_css", "awesome_rotate_css"}
 )
 #: Our scripts, in the order in which they build on each other.
-_SCRIPTS = ("geometry.js", "depth.js", "symbols.js", "things.js", "panel.js", "page.js")
+_SCRIPTS = (
+    "geometry.js",
+    "depth.js",
+    "symbols.js",
+    "things.js",
+    "panel.js",
+    "effect.js",
+    "page.js",
+)
 
 
 class Raw(Element):

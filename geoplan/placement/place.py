@@ -16,7 +16,7 @@ from geoplan.placement.allowed import (
     grown,
 )
 from geoplan.placement.benefit import Benefit, PlaceBenefit, Tangent, tightest
-from geoplan.placement.bound import Limit, bounded_room
+from geoplan.placement.bound import BoundedRoom, Limit, bounded_room
 from geoplan.placement.measure import measured_rafts
 from geoplan.placement.rules import GAP, LIMIT_RULES, REGION_RULES
 from geoplan.placement.search import Poses, best_rows
@@ -49,6 +49,8 @@ class Placement:
         Where no raft was placed: what took most room or count away; else empty.
     poses : tuple of Poses
         The planned rafts by type, as the benefit sees them.
+    room : BoundedRoom or None
+        Where rafts may lie, ready to bound other worths; ``None`` without room for any.
     """
 
     rafts: tuple[PlacedRaft, ...]
@@ -56,6 +58,7 @@ class Placement:
     room_m2: float
     why_none: str
     poses: tuple[Poses, ...] = ()
+    room: BoundedRoom | None = None
 
 
 def place_rafts(
@@ -102,7 +105,7 @@ def place_rafts(
     )
     why = "" if any(len(part) for part in found.poses) else _why_none(around, regions, limits)
     rafts = measured_rafts(around, found.tangent.surfaces, found.poses)
-    return Placement(rafts, report, float(room.area), why, tuple(found.poses))
+    return Placement(rafts, report, float(room.area), why, tuple(found.poses), found.room)
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,6 +117,7 @@ class _Found:
     bound: float
     frames: int
     status: str
+    room: BoundedRoom | None = None
 
 
 def _cut_and_pack(
@@ -147,7 +151,7 @@ def _cut_and_pack(
         if won < _WORTH_A_ROUND * least:
             status = "another round would bring next to nothing"
             break
-    return _Found(best, best_tangent, least, frames, status)
+    return _Found(best, best_tangent, least, frames, status, room)
 
 
 def place_benefit(around: Surroundings) -> PlaceBenefit:
@@ -203,6 +207,34 @@ def _orders(types: int) -> Iterable[tuple[int, ...]]:
     if types <= _MOST_PERMUTED:
         return itertools.permutations(range(types))
     return [tuple(range(types)), tuple(reversed(range(types)))]
+
+
+def packed_for(
+    surfaces: Sequence[WorthSurface],
+    regions: Sequence[AllowedRegion],
+    limits: Sequence[Limit],
+    gap_m: float,
+) -> list[Poses]:
+    """
+    Return the best plan found for linear worths.
+
+    Parameters
+    ----------
+    surfaces : sequence of WorthSurface
+        Worth for each type.
+    regions : sequence of AllowedRegion
+        Where rafts of each type may lie.
+    limits : sequence of Limit
+        Sums that are bounded.
+    gap_m : float
+        Distance between rafts [m].
+
+    Returns
+    -------
+    list of Poses
+        Rafts by type.
+    """
+    return _best_order(surfaces, regions, limits, gap_m)[0]
 
 
 def _best_order(
@@ -265,7 +297,7 @@ def _why_none(
         if not region.region.is_empty and _count_left(limits, np.zeros(len(limits)), index) == 0:
             tight = [limit for limit in limits if limit.per_raft[index] > limit.most]
             words = ", ".join(limit.words for limit in tight) or "a limit"
-            return f"there is room, but not one '{region.raft_type.name}' fits within: {words}"
+            return f"there is room, but nothing is left for it of: {words}"
     water_m2 = max(around.low_water.area, 1e-9)
     name, lost, words = max(regions[0].taken_m2, key=lambda part: part[1])
     if lost <= 0:

@@ -172,3 +172,34 @@ def packed_rows(value: FloatArray, price: float, per_raft: int, per_row: int) ->
                 i -= 1
         s -= per_row
     return found[:n].copy()
+
+
+@numba.njit(cache=True)
+def bilinear(nodes: FloatArray, rows: FloatArray, cols: FloatArray) -> FloatArray:
+    """
+    Return a bilinear surface at points, the nearest value beyond its edge.
+
+    Parameters
+    ----------
+    nodes : ndarray of float, shape (rows, cols)
+        Values at the nodes.
+    rows, cols : ndarray of float, shape (n,)
+        Points, in steps from node (0, 0).
+
+    Returns
+    -------
+    ndarray of float, shape (n,)
+        Values there, in the unit of the nodes.
+    """
+    last_row, last_col = nodes.shape[0] - 1, nodes.shape[1] - 1
+    out = np.empty(len(rows))
+    for k in range(len(rows)):
+        y = min(max(rows[k], 0.0), float(last_row))
+        x = min(max(cols[k], 0.0), float(last_col))
+        r, c = min(int(y), max(last_row - 1, 0)), min(int(x), max(last_col - 1, 0))
+        up, right = y - r, x - c
+        r1, c1 = min(r + 1, last_row), min(c + 1, last_col)
+        out[k] = (1 - up) * ((1 - right) * nodes[r, c] + right * nodes[r, c1]) + up * (
+            (1 - right) * nodes[r1, c] + right * nodes[r1, c1]
+        )
+    return out

@@ -8,9 +8,9 @@ planted area times the mean of that surface over its footprint.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import map_coordinates
 
 from geoplan.grid import WaterGrid
+from geoplan.placement.row_kernels import bilinear
 from geoplan.raft import RaftType
 from geoplan.site import FloatArray
 
@@ -75,8 +75,8 @@ class WorthSurface:
         """
         rows = (np.asarray(northing_m) - self.south_m) / self.cell_size_m
         cols = (np.asarray(easting_m) - self.west_m) / self.cell_size_m
-        out: FloatArray = map_coordinates(self.nodes, [rows, cols], order=1, mode="nearest")
-        return out
+        values = bilinear(np.asarray(self.nodes, float), rows.ravel(), cols.ravel())
+        return values.reshape(rows.shape)
 
     def mean_under(
         self,

@@ -218,6 +218,7 @@ GEOPLAN.Page.prototype.show = function () {
   GEOPLAN.showVerdict(record.audit);
   GEOPLAN.showNotes(record);
   GEOPLAN.showCover(record);
+  GEOPLAN.showEffect(record);
   GEOPLAN.showLegend(record);
   GEOPLAN.showRafts(this.things.rafts, function (thing) { page.chooseFromTable(thing); });
   GEOPLAN.showWaters(this.map, record, function (waters) { page.goTo(waters); });

@@ -166,6 +166,12 @@ GEOPLAN.switchList = function () {
   ]);
   return [
     ["depth", "Reliable depth at low level", shade],
+    ["worth", "Worth of raft area, most where darkest", GEOPLAN.swatch([
+      { d: "M1 1H10V19H1Z", fill: GEOPLAN.WORTH[0] },
+      { d: "M10 1H20V19H10Z", fill: GEOPLAN.WORTH[2] },
+      { d: "M20 1H29V19H20Z", fill: GEOPLAN.WORTH[4] }
+    ]), "off"],
+    ["flow", "Way of the water from inflow to outlet", line(styles.flow), "off"],
     ["low", "Water's edge at low level", line(styles.low)],
     ["normal", "Water's edge at normal level", line(styles.normal)],
     ["high", "Water's edge at high level", line(styles.high)],
@@ -202,7 +208,7 @@ GEOPLAN.showSwitches = function (map, groups, record) {
     var box = GEOPLAN.element("input");
     box.type = "checkbox";
     box.name = entry[0];
-    box.checked = true;
+    box.checked = entry[3] !== "off";
     box.addEventListener("change", function () {
       if (box.checked) {
         map.addLayer(group);
@@ -215,7 +221,9 @@ GEOPLAN.showSwitches = function (map, groups, record) {
     var words = entry[1] + (GEOPLAN.isAssumed(record, entry[0]) ? ", bank slope assumed" : "");
     label.appendChild(GEOPLAN.element("span", words));
     list.appendChild(label);
-    map.addLayer(group);
+    if (box.checked) {
+      map.addLayer(group);
+    }
   });
 };
 

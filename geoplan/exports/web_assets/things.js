@@ -12,10 +12,13 @@ GEOPLAN.STYLES = {
   existing: { color: "#10130f", weight: 2, fillColor: "#c9cdc6", fillOpacity: 0.95 },
   fails: { color: "#a3121f", weight: 3, dashArray: "5 4", fillColor: "#ffffff", fillOpacity: 0.95 },
   chosen: { color: "#b34700", weight: 5, dashArray: null },
+  flow: { color: "#0b6a5c", weight: 1.5, fill: false, interactive: false },
   route: { color: "#8c0f5f", weight: 3, dashArray: "10 6", fill: false },
   outlet: { color: "#5b2d8e", weight: 5, fill: false },
   launch: { color: "#c25400", weight: 5, fill: false }
 };
+/* From least to most worth. */
+GEOPLAN.WORTH = ["#f6efdc", "#e3c9a0", "#cf9a68", "#a9623d", "#6f2d1f"];
 GEOPLAN.FEW_RAFTS = 500;
 GEOPLAN.FEW_TEXTS = 200;
 
@@ -62,7 +65,7 @@ GEOPLAN.Things = function (map, record) {
   /* A canvas takes every click on it, so it lies below the drawings that are SVG. */
   this.isCanvas = count > GEOPLAN.FEW_RAFTS;
   this.raftRenderer = this.isCanvas ? L.canvas({ pane: "canvas", padding: 0.3 }) : L.svg({ pane: "rafts", padding: 0.3 });
-  ["low", "normal", "high", "keep", "shade", "routes", "rafts", "posts", "inflows", "outlets", "launches", "marks"]
+  ["worth", "flow", "low", "normal", "high", "keep", "shade", "routes", "rafts", "posts", "inflows", "outlets", "launches", "marks"]
     .forEach(function (name) { this.groups[name] = L.layerGroup(); }, this);
   record.waters.forEach(this.addWater, this);
 };
@@ -130,6 +133,7 @@ GEOPLAN.Things.prototype.addWater = function (water) {
     var style = Object.assign({ renderer: this.areas }, GEOPLAN.STYLES[edge.level_name]);
     this.groups[edge.level_name].addLayer(L.polygon(GEOPLAN.areas(fit, edge.shape), style));
   }, this);
+  this.addWorth(water);
   this.addAround(water);
   this.addRoutes(water);
   this.addRafts(water);
@@ -196,6 +200,24 @@ GEOPLAN.Things.prototype.addAround = function (water) {
   }, this);
   (water.marks || []).forEach(function (part) {
     this.addShape("marks", "mark", water, part, "Mark " + part.mark_id, [["Use", "tape positions from here"]]);
+  }, this);
+};
+
+/* Worth of raft area in classes, the best darkest; and the way of the water. */
+GEOPLAN.Things.prototype.addWorth = function (water) {
+  var worth = water.worth;
+  if (!worth) {
+    return;
+  }
+  worth.areas.forEach(function (shape, index) {
+    var style = { renderer: this.areas, stroke: false, fillColor: GEOPLAN.WORTH[index], fillOpacity: 0.75, interactive: false };
+    this.groups.worth.addLayer(L.polygon(GEOPLAN.areas(water.fit, shape), style));
+  }, this);
+  worth.streamlines.forEach(function (shape) {
+    GEOPLAN.lines(water.fit, shape).forEach(function (line) {
+      var style = Object.assign({ renderer: this.svg }, GEOPLAN.STYLES.flow);
+      this.groups.flow.addLayer(L.polyline(line, style));
+    }, this);
   }, this);
 };
 
