@@ -158,7 +158,7 @@ def tightest(
     tangents : sequence of Tangent
         Tangents of one benefit; the first is that of the water as it is.
     corrected : sequence of ndarray of float
-        Their corrected worths, as ``room`` makes them.
+        Their corrected worths, as ``room`` makes them [unit of the benefit a m²].
     room : BoundedRoom
         Where rafts may lie.
 

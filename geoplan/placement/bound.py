@@ -274,7 +274,7 @@ class BoundedRoom:
         Parameters
         ----------
         corrected : ndarray of float, shape (types, rows, cols)
-            Corrected worths.
+            Corrected worths [unit of the worth].
         cell_size_m : float
             Distance between nodes [m].
 

@@ -182,9 +182,9 @@ def bilinear(nodes: FloatArray, rows: FloatArray, cols: FloatArray) -> FloatArra
     Parameters
     ----------
     nodes : ndarray of float, shape (rows, cols)
-        Values at the nodes.
+        Values at the nodes [any unit].
     rows, cols : ndarray of float, shape (n,)
-        Points, in steps from node (0, 0).
+        Points, in steps from node (0, 0) [1].
 
     Returns
     -------

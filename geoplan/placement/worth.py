@@ -49,7 +49,7 @@ class WorthSurface:
         grid : WaterGrid
             The cells.
         nodes : ndarray of float, shape (rows, cols)
-            Worth at their centres, land beside the water included.
+            Worth at their centres, land beside the water included [unit of the worth].
 
         Returns
         -------

@@ -36,14 +36,14 @@ def streamlines(
     depth_m : ndarray of float, shape (rows, cols)
         Depth; zero off the water [m].
     start_row, start_col : ndarray of float, shape (n,)
-        Places where they begin, in cells from the lower left corner of the grid.
+        Places where they begin, in cells from the lower left corner of the grid [1].
     most_steps : int
         Steps after which a line ends where it is.
 
     Returns
     -------
     list of ndarray of float, shape (k, 2)
-        Column and row of the points of each line, in cells from the lower left corner.
+        Column and row of the points of each line, in cells from the lower left corner [1].
     """
     east = np.pad(np.nan_to_num(flow.east_m3_s), ((0, 0), (1, 1)))
     north = np.pad(np.nan_to_num(flow.north_m3_s), ((1, 1), (0, 0)))

@@ -20,6 +20,7 @@ UNIT_ELSEWHERE = {
     "geoplan.placement.bound.Limit: most",
     "geoplan.placement.bound.Limit: per_raft",
     "geoplan.placement.row_kernels.packed_rows: value",
+    "geoplan.plan.CurvePoint: cost",
     "geoplan.plan.Finding: measured, limit",
     "geoplan.plan.SolveReport: bound",
     "geoplan.plan.SolveReport: value",
@@ -33,7 +34,7 @@ ANY_UNIT = (
     "geoplan.exports.csv_text.",
     "geoplan.exports.degree_fit.terms",
     "geoplan.exports.safe_rounding.",
-    "geoplan.placement.place.least_under",
+    "geoplan.placement.measure.least_under",
     "geoplan.readers.fault_log.Place: coordinate",
     "geoplan.units.si_name",
 )

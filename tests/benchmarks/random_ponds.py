@@ -9,7 +9,6 @@ import tempfile
 from pathlib import Path
 
 from geoplan.audit import audit_plan
-
 from geoplan.exports import gis_files
 from geoplan.plan import Plan
 from geoplan.planner import plan_water

@@ -3,8 +3,8 @@
 from pathlib import Path
 
 import pytest
-from geoplan.audit import audit_plan
 
+from geoplan.audit import audit_plan
 from geoplan.exports import gis_files
 from geoplan.plan import Plan
 from geoplan.planner import plan_water

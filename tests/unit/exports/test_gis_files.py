@@ -14,7 +14,16 @@ from geoplan.errors import ExportError, PlanFileError
 from geoplan.exports import gis_files
 from tests.unit.exports import small_plan as small
 
-LAYERS = {"rafts", "moorings", "mooring_lines", "routes", "water_edges", "findings"}
+LAYERS = {
+    "rafts",
+    "moorings",
+    "mooring_lines",
+    "routes",
+    "water_edges",
+    "worth",
+    "streamlines",
+    "findings",
+}
 
 
 @pytest.fixture
