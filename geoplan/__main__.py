@@ -8,7 +8,7 @@ import typer
 
 if TYPE_CHECKING:
     from geoplan.errors import Fault
-    from geoplan.plan import AuditReport, Plan
+    from geoplan.plan import AuditReport, Plan, WaterPlan
 
 DONE, FAILED, UNUSABLE = 0, 1, 2
 
@@ -112,11 +112,22 @@ def _say_plan(made: "Plan") -> None:
         cover = ", ".join(f"{part.level_name} {part.cover_pct:.2f} %" for part in water.cover)
         _say(
             f"{water.water_id}{f' ({water.name})' if water.name else ''}: {planned} rafts;"
-            f" cover {cover}; at most {water.report.gap_pct:.1f} % below the best possible"
+            f" cover {cover}; {_kept(water)}"
+            f"at most {water.report.gap_pct:.1f} % below the best possible"
             if planned
             else f"{water.water_id}: no raft; {water.why_none or 'none allotted'}"
         )
     _say_faults(tuple(note for water in made.waters for note in water.notes))
+
+
+def _kept(water: "WaterPlan") -> str:
+    """Return in words what rafts keep back, where flows and loads are known."""
+    effect = water.effect
+    if effect is None or effect.is_relative:
+        return ""
+    low, high = effect.removed_range_g_d
+    unit = "million E. coli" if effect.constituent == "ecoli" else f"g {effect.constituent.upper()}"
+    return f"keeps back {low:.3g} to {high:.3g} {unit} a day; "
 
 
 def _say_audit(report: "AuditReport") -> None:
