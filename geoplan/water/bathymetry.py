@@ -8,22 +8,32 @@ the chance of it falls with the distance between soundings, not with the method.
 import math
 from dataclasses import dataclass
 
-import numba
 import numpy as np
-from scipy.ndimage import distance_transform_edt, map_coordinates, maximum_filter
+from scipy.ndimage import maximum_filter
 from scipy.spatial import cKDTree
 
 from geoplan.water import BoolArray, FloatArray, IntArray
+from geoplan.water.bed import RELIABLE_SIGMAS, BedPoints, BedSurface, on_water
+from geoplan.water.mean_bed import SmoothBed, smooth_bed
+from geoplan.water.raster_bed import bed_from_raster
 from geoplan.water.survey_error import between_sigma_m
 from geoplan.water.triangulation import TriangulatedSurface, cell_borders, triangulated
 
-#: Standard deviations between the mean bed and the bed relied on: 99 % one-sided [1].
-#: A raft covers many cells that must all hold, so 95 % of rafts takes more than 95 % of cells.
-RELIABLE_SIGMAS = 2.33
+__all__ = [
+    "RELIABLE_SIGMAS",
+    "BedPoints",
+    "BedSurface",
+    "bed_from_points",
+    "bed_from_raster",
+    "s44_tvu_m",
+]
+
 #: Typical distances to a sounding within which a depth is believed (judgement) [1].
 REACH_SPACINGS = 3.0
-#: Raster cells without a value over which the bed is still believed (judgement) [1].
-REACH_RASTER_CELLS = 2.0
+#: Standard deviations of a sounding between it and the depth relied on: 95 % one-sided [1].
+_SOUNDING_SIGMAS = 1.645
+#: Points beyond which triangles are spanned between the shoalest of each square only.
+_MOST_VERTICES = 250_000
 #: Constant part [m] and part per depth [1] of the total vertical uncertainty at 95 % of IHO
 #: S-44, edition 6.0.0 (2020), table 1.
 S44_ORDERS: dict[str, tuple[float, float]] = {
@@ -36,77 +46,6 @@ S44_ORDERS: dict[str, tuple[float, float]] = {
 
 
 @dataclass(frozen=True, eq=False)
-class BedPoints:
-    """
-    Points of the bed: soundings, points along contours, or points of the water's edge.
-
-    Attributes
-    ----------
-    easting_m, northing_m : ndarray of float, shape (n,)
-        Where [m].
-    bed_m : ndarray of float, shape (n,)
-        Elevation, up positive [m].
-    sigma_m : ndarray of float, shape (n,)
-        One standard deviation of each [m].
-    is_contour : ndarray of bool, shape (n,)
-        True for points along a contour.
-    """
-
-    easting_m: FloatArray
-    northing_m: FloatArray
-    bed_m: FloatArray
-    sigma_m: FloatArray
-    is_contour: BoolArray
-
-    def __post_init__(self) -> None:
-        """Refuse arrays of different lengths and values that are not finite."""
-        count = len(self.bed_m)
-        for name in ("easting_m", "northing_m", "bed_m", "sigma_m"):
-            values = getattr(self, name)
-            if values.shape != (count,) or not np.isfinite(values).all():
-                raise ValueError(f"{name} must hold {count} finite values")
-        if self.is_contour.shape != (count,):
-            raise ValueError(f"is_contour must hold {count} values")
-
-    def __len__(self) -> int:
-        """Return the number of points."""
-        return len(self.bed_m)
-
-
-@dataclass(frozen=True, eq=False)
-class BedSurface:
-    """
-    The bed in each cell.
-
-    Attributes
-    ----------
-    bed_m : ndarray of float, shape (rows, cols)
-        Most likely elevation at the cell centre, NaN off the water [m].
-    sigma_m : ndarray of float, shape (rows, cols)
-        One standard deviation of it; infinite where there is no survey at all, NaN off the
-        water [m].
-    reliable_bed_m : ndarray of float, shape (rows, cols)
-        Elevation that the bed does not exceed anywhere in the cell, at 99 %; NaN off the water
-        and where unsurveyed [m].
-    is_unsurveyed : ndarray of bool, shape (rows, cols)
-        Water farther than ``reach_m`` from any sounding.
-    reach_m : float
-        Farthest from a sounding that a depth is believed [m].
-    """
-
-    bed_m: FloatArray
-    sigma_m: FloatArray
-    reliable_bed_m: FloatArray
-    is_unsurveyed: BoolArray
-    reach_m: float
-
-    def __post_init__(self) -> None:
-        """Lock the arrays."""
-        for array in (self.bed_m, self.sigma_m, self.reliable_bed_m, self.is_unsurveyed):
-            array.setflags(write=False)
-
-
-@dataclass(frozen=True, eq=False)
 class _Cells:
     """Water cells in coordinates near the origin, and the distance of each to soundings."""
 
@@ -116,6 +55,7 @@ class _Cells:
     centre_m: FloatArray
     sounding_distance_m: FloatArray
     nearest_sounding: IntArray
+    usual_distance_m: float
     reach_m: float
 
 
@@ -226,45 +166,98 @@ def bed_from_points(
     >>> surface.bed_m[1].tolist()
     [4.0, 3.0, 4.0]
     """
-    cell_borders(easting_m), cell_borders(northing_m)
-    if reach_m is not None and not reach_m > 0:
-        raise ValueError(f"reach_m must be positive, not {reach_m:g}")
+    _require_usable(easting_m, northing_m, reach_m)
     if len(points) == 0 or not water.any():
         return _without_survey(water, shore, reach_m)
     middle = np.array([easting_m.mean(), northing_m.mean()])
-    kept, is_sounding = _distinct(points, shore, middle)
+    points, shore = _moved(points, middle), _moved(shore, middle)
+    kept, is_sounding = _distinct(points, shore)
     surface = triangulated(kept.place_m, kept.bed_m)
     if surface is None:
         raise ValueError("the bed needs three points that do not lie on one line")
-    sounding_m = np.column_stack([points.easting_m, points.northing_m]) - middle
-    cells = _cells(easting_m - middle[0], northing_m - middle[1], water, sounding_m, reach_m)
-    bed_m, triangle = surface.at(cells.easting_m, cells.northing_m)
-    sigma_m = np.hypot(
-        _vertex_sigma_m(surface, kept, cells, triangle[water]),
-        between_sigma_m(surface, is_sounding, kept.is_contour, cells.centre_m, triangle[water]),
+    cells = _cells(easting_m - middle[0], northing_m - middle[1], water, points, reach_m)
+    chord_m, triangle = surface.at(cells.easting_m, cells.northing_m)
+    grid = (cells.easting_m, cells.northing_m, water)
+    smooth = smooth_bed(*grid, points, shore, cells.usual_distance_m)
+    vertex_m = _vertex_sigma_m(surface, kept, cells, triangle[water])
+    by_kriging_m = _by_kriging_m(smooth, water, vertex_m)
+    kinds = (is_sounding, kept.is_contour)
+    between_m = between_sigma_m(surface, *kinds, cells.centre_m, triangle[water], by_kriging_m)
+    sigma_m = np.hypot(vertex_m, between_m)
+    bed_m = chord_m[water] if smooth is None else _bounded(smooth, water, points, shore, sigma_m)
+    by_triangles_m = surface.highest_in_cells(cells.easting_m, cells.northing_m)[water]
+    highest_m = by_triangles_m if smooth is None else _highest_round(on_water(water, bed_m), water)
+    highest_m = np.maximum(
+        highest_m + RELIABLE_SIGMAS * sigma_m, by_triangles_m + _SOUNDING_SIGMAS * vertex_m
     )
-    reliable_m = surface.highest_in_cells(cells.easting_m, cells.northing_m)[water]
-    reliable_m += RELIABLE_SIGMAS * sigma_m
-    reliable_m = np.maximum(reliable_m, _shoalest_round(cells, sounding_m, points.bed_m))
-    is_far = cells.sounding_distance_m > cells.reach_m
-    _raise_to_lowest_within_reach(reliable_m, cells, sounding_m, points.bed_m, ~is_far)
-    reliable_m[is_far] = np.nan
+    reliable_m = _relied_on(highest_m, cells, points)
     is_unsurveyed = np.zeros(water.shape, bool)
-    is_unsurveyed[water] = is_far
+    is_unsurveyed[water] = np.isnan(reliable_m)
     return BedSurface(
-        np.where(water, bed_m, np.nan),
-        _on_water(water, sigma_m),
-        _on_water(water, reliable_m),
+        on_water(water, bed_m),
+        on_water(water, sigma_m),
+        on_water(water, reliable_m),
         is_unsurveyed,
         cells.reach_m,
+        np.where(water, chord_m, np.nan),
     )
 
 
-def _on_water(water: BoolArray, value: FloatArray) -> FloatArray:
-    """Return values of water cells on the grid, NaN off the water."""
-    out = np.full(water.shape, np.nan)
-    out[water] = value
-    return out
+def _require_usable(easting_m: FloatArray, northing_m: FloatArray, reach_m: float | None) -> None:
+    """Refuse a grid that is none, and a reach that reaches nothing."""
+    cell_borders(easting_m), cell_borders(northing_m)
+    if reach_m is not None and not reach_m > 0:
+        raise ValueError(f"reach_m must be positive, not {reach_m:g}")
+
+
+def _by_kriging_m(
+    smooth: SmoothBed | None, water: BoolArray, vertex_m: FloatArray
+) -> FloatArray | None:
+    """Return what kriging knows of the bed between soundings, the soundings' own doubt apart."""
+    if smooth is None or smooth.between_sigma_m is None:
+        return None
+    # Soundings of one survey err alike, so that together they are no better than one.
+    between_m: FloatArray = np.sqrt(
+        np.maximum(smooth.between_sigma_m[water] ** 2 - vertex_m**2, 0.0)
+    )
+    return between_m
+
+
+def _moved(points: BedPoints, middle_m: FloatArray) -> BedPoints:
+    """Return points near the origin: large coordinates cost digits."""
+    return BedPoints(
+        points.easting_m - middle_m[0],
+        points.northing_m - middle_m[1],
+        points.bed_m,
+        points.sigma_m,
+        points.is_contour,
+    )
+
+
+def _bounded(
+    smooth: SmoothBed, water: BoolArray, points: BedPoints, shore: BedPoints, sigma_m: FloatArray
+) -> FloatArray:
+    """Return the smooth bed in each cell, no higher than any point and not far below the lowest."""
+    highest = max(points.bed_m.max(), shore.bed_m.max(initial=-np.inf))
+    lowest = min(points.bed_m.min(), shore.bed_m.min(initial=np.inf))
+    return np.clip(smooth.bed_m[water], lowest - RELIABLE_SIGMAS * sigma_m, highest)
+
+
+def _highest_round(bed_m: FloatArray, water: BoolArray) -> FloatArray:
+    """Return the highest bed on the straight way from each cell half to those round it."""
+    around = maximum_filter(np.where(water, bed_m, -np.inf), size=3, mode="nearest")
+    half: FloatArray = (bed_m + around)[water] / 2.0
+    return half
+
+
+def _relied_on(reliable_m: FloatArray, cells: _Cells, points: BedPoints) -> FloatArray:
+    """Return the bed relied on, held to the soundings themselves; NaN out of their reach."""
+    place = np.column_stack([points.easting_m, points.northing_m])
+    reliable_m = np.maximum(reliable_m, _shoalest_round(cells, place, points.bed_m))
+    is_far = cells.sounding_distance_m > cells.reach_m
+    _raise_to_lowest_within_reach(reliable_m, cells, place, points.bed_m, ~is_far)
+    reliable_m[is_far] = np.nan
+    return reliable_m
 
 
 def _without_survey(water: BoolArray, shore: BedPoints, reach_m: float | None) -> BedSurface:
@@ -277,6 +270,7 @@ def _without_survey(water: BoolArray, shore: BedPoints, reach_m: float | None) -
         np.full(water.shape, np.nan),
         water.copy(),
         reach_m or 0.0,
+        np.where(water, shore.bed_m.max(), np.nan),
     )
 
 
@@ -290,18 +284,23 @@ class _Vertices:
     is_contour: BoolArray
 
 
-def _distinct(
-    points: BedPoints, shore: BedPoints, middle: FloatArray
-) -> tuple[_Vertices, BoolArray]:
-    """Return points and edge without twins, and which of them are soundings."""
+def _distinct(points: BedPoints, shore: BedPoints) -> tuple[_Vertices, BoolArray]:
+    """
+    Return points and edge without twins, and which of them are soundings.
+
+    Of a survey too dense to span triangles between all, the shoalest of each square are kept.
+    """
     both = [points, shore]
-    place = np.concatenate([np.column_stack([p.easting_m, p.northing_m]) for p in both]) - middle
+    place = np.concatenate([np.column_stack([p.easting_m, p.northing_m]) for p in both])
     bed = np.concatenate([p.bed_m for p in both])
     sigma = np.concatenate([p.sigma_m for p in both])
     is_contour = np.concatenate([p.is_contour for p in both])
     is_sounding = np.arange(len(bed)) < len(points)
     is_sounding &= ~is_contour
     key = np.round(place * 1000.0)
+    if len(points) > _MOST_VERTICES:
+        side_m = math.sqrt(float(np.ptp(place, axis=0).prod()) / _MOST_VERTICES)
+        key[: len(points)] = np.floor(place[: len(points)] / side_m) * 1000.0 + 0.5
     order = np.lexsort([-bed, key[:, 1], key[:, 0]])
     is_first = np.ones(len(order), bool)
     is_first[1:] = (np.diff(key[order], axis=0) != 0).any(axis=1)
@@ -316,16 +315,18 @@ def _cells(
     easting_m: FloatArray,
     northing_m: FloatArray,
     water: BoolArray,
-    sounding_m: FloatArray,
+    points: BedPoints,
     reach_m: float | None,
 ) -> _Cells:
     """Return the water's cells with their distance to soundings, and the reach in force."""
     row, col = np.nonzero(water)
     centre = np.column_stack([easting_m[col], northing_m[row]])
-    distance, nearest = cKDTree(sounding_m).query(centre)
+    tree = cKDTree(np.column_stack([points.easting_m, points.northing_m]))
+    distance, nearest = tree.query(centre)
+    usual = float(np.median(distance))
     if reach_m is None:
-        reach_m = REACH_SPACINGS * float(np.median(distance)) if len(distance) else 0.0
-    return _Cells(easting_m, northing_m, water, centre, distance, nearest, reach_m)
+        reach_m = REACH_SPACINGS * usual
+    return _Cells(easting_m, northing_m, water, centre, distance, nearest, usual, reach_m)
 
 
 def _vertex_sigma_m(
@@ -367,123 +368,3 @@ def _raise_to_lowest_within_reach(
         around = tree.query_ball_point(cells.centre_m[chunk], cells.reach_m * (1 + 1e-12))
         lowest = np.array([bed_m[near].min() for near in around])
         reliable_m[chunk] = np.maximum(reliable_m[chunk], lowest)
-
-
-def bed_from_raster(
-    easting_m: FloatArray,
-    northing_m: FloatArray,
-    water: BoolArray,
-    raster_bed_m: FloatArray,
-    affine: FloatArray,
-    sigma_m: float,
-) -> BedSurface:
-    """
-    Return the bed from a raster of elevations.
-
-    Parameters
-    ----------
-    easting_m : ndarray of float, shape (cols,)
-        Eastings of the cell centres, rising evenly [m].
-    northing_m : ndarray of float, shape (rows,)
-        Northings of the cell centres, rising evenly [m].
-    water : ndarray of bool, shape (rows, cols)
-        True on the water.
-    raster_bed_m : ndarray of float, shape (raster rows, raster columns)
-        Elevation at the raster's nodes, NaN where there is none [m].
-    affine : ndarray of float, shape (2, 3)
-        ``affine @ (col, row, 1)`` is easting and northing of a node [m].
-    sigma_m : float
-        One standard deviation of the raster's values, not negative [m].
-
-    Returns
-    -------
-    BedSurface
-        Bilinear between nodes; the nearest value where some of the four are missing.
-
-    Raises
-    ------
-    ValueError
-        If the raster holds no value, the affine has no inverse or ``sigma_m`` is negative.
-
-    Notes
-    -----
-    The bed relied on is the highest node whose bilinear support touches the cell, plus 2.33 σ:
-    no point of a bilinear surface is above the nodes round it. Unsurveyed is water whose
-    nearest node with a value is farther than two raster cells.
-
-    Examples
-    --------
-    >>> raster = np.array([[1.0, 2.0], [1.0, 2.0]])
-    >>> unit = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
-    >>> centre = np.array([0.25, 0.75])
-    >>> surface = bed_from_raster(centre, centre, np.ones((2, 2), bool), raster, unit, 0.1)
-    >>> surface.bed_m[0].tolist(), surface.reliable_bed_m[0].round(3).tolist()
-    ([1.25, 1.75], [2.233, 2.233])
-    """
-    is_known = np.isfinite(raster_bed_m)
-    if not is_known.any():
-        raise ValueError("the bed raster holds no value")
-    if not sigma_m >= 0:
-        raise ValueError(f"sigma_m must not be negative, not {sigma_m:g}")
-    inverse = np.linalg.inv(affine[:, :2])
-    east, north = np.meshgrid(easting_m - affine[0, 2], northing_m - affine[1, 2])
-    col, row = (inverse[k, 0] * east[water] + inverse[k, 1] * north[water] for k in range(2))
-    nearest = distance_transform_edt(~is_known, return_distances=False, return_indices=True)
-    at = _nodes_at(row, col, is_known.shape)
-    known_row, known_col = nearest[0][at], nearest[1][at]
-    bed_m = _bilinear(np.where(is_known, raster_bed_m, np.nan), row, col)
-    bed_m = np.where(np.isnan(bed_m), raster_bed_m[known_row, known_col], bed_m)
-    half_cell = np.array([_step(easting_m), _step(northing_m)]) / 2
-    half_col, half_row = np.abs(inverse) @ half_cell
-    lattice = np.where(is_known, raster_bed_m, -np.inf)
-    reliable_m = np.maximum(_highest_within(lattice, row, col, half_row, half_col), bed_m)
-    reliable_m += RELIABLE_SIGMAS * sigma_m
-    is_far = np.hypot(row - known_row, col - known_col) > REACH_RASTER_CELLS
-    reliable_m[is_far] = np.nan
-    is_unsurveyed = np.zeros(water.shape, bool)
-    is_unsurveyed[water] = is_far
-    return BedSurface(
-        _on_water(water, bed_m),
-        np.where(water, sigma_m, np.nan),
-        _on_water(water, reliable_m),
-        is_unsurveyed,
-        REACH_RASTER_CELLS * math.sqrt(abs(float(np.linalg.det(affine[:, :2])))),
-    )
-
-
-def _step(centre_m: FloatArray) -> float:
-    """Return the side of a cell."""
-    return float(np.ptp(cell_borders(centre_m))) / len(centre_m)
-
-
-def _nodes_at(
-    row: FloatArray, col: FloatArray, shape: tuple[int, int]
-) -> tuple[IntArray, IntArray]:
-    """Return the node of the raster nearest to each place."""
-    return (
-        np.clip(np.rint(row), 0, shape[0] - 1).astype(np.int64),
-        np.clip(np.rint(col), 0, shape[1] - 1).astype(np.int64),
-    )
-
-
-def _bilinear(raster_bed_m: FloatArray, row: FloatArray, col: FloatArray) -> FloatArray:
-    """Return values between nodes, NaN where one of them is missing or outside."""
-    value: FloatArray = map_coordinates(
-        raster_bed_m, np.stack([row, col]), order=1, mode="constant", cval=np.nan
-    )
-    return value
-
-
-@numba.njit(cache=True)
-def _highest_within(
-    lattice: FloatArray, row: FloatArray, col: FloatArray, half_row: float, half_col: float
-) -> FloatArray:
-    """Return the highest node whose bilinear support touches the rectangle round each place."""
-    highest = np.full(len(row), -np.inf)
-    for k in range(len(row)):
-        top = min(int(np.ceil(row[k] + half_row)), lattice.shape[0] - 1)
-        right = min(int(np.ceil(col[k] + half_col)), lattice.shape[1] - 1)
-        for r in range(max(int(np.floor(row[k] - half_row)), 0), top + 1):
-            for c in range(max(int(np.floor(col[k] - half_col)), 0), right + 1):
-                highest[k] = max(highest[k], lattice[r, c])
-    return highest

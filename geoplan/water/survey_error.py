@@ -27,6 +27,7 @@ def between_sigma_m(
     is_contour: BoolArray,
     centre_m: FloatArray,
     triangle: IntArray,
+    by_kriging_m: FloatArray | None = None,
 ) -> FloatArray:
     """
     Return the uncertainty of what lies between the points, at places.
@@ -41,6 +42,8 @@ def between_sigma_m(
         Easting and northing of the places [m].
     triangle : ndarray of int, shape (k,)
         Triangle that each lies in, -1 outside the hull.
+    by_kriging_m : ndarray of float, shape (k,), or None
+        The uncertainty between soundings where it is known better than from triangles [m].
 
     Returns
     -------
@@ -49,10 +52,11 @@ def between_sigma_m(
 
     Notes
     -----
-    Between soundings it is measured by leaving soundings out (``typical_misfit``), once at the
-    distance d₁ from the nearest point that half the water has, and once at d₂ that 95 % of it
-    has, and follows s₁ √(d/d₁) up to the first, a straight line to the second, and s₂ d/d₂
-    beyond. The root, and the line beyond, are the less favourable of smooth and rough beds.
+    Between soundings of a small survey it is measured by leaving soundings out
+    (``typical_misfit``), once at the distance d₁ from the nearest point that half the water has,
+    and once at d₂ that 95 % of it has, and follows s₁ √(d/d₁) up to the first, a straight line to
+    the second, and s₂ d/d₂ beyond. The root, and the line beyond, are the less favourable of
+    smooth and rough beds.
 
     On a triangle with a vertex on a contour, and everywhere if there is no sounding, the bed is
     taken as uniform over the range of the vertices, and over one contour interval at least, for
@@ -62,7 +66,9 @@ def between_sigma_m(
     by_contour = is_contour[vertex].any(axis=1)
     by_contour |= not is_sounding.any()
     sigma: FloatArray = np.empty(len(centre_m))
-    if not by_contour.all():
+    if by_kriging_m is not None:
+        sigma[:] = by_kriging_m
+    elif not by_contour.all():
         distance, _ = cKDTree(surface.points_m).query(centre_m)
         sigma = _grown_misfit_m(surface, is_sounding, distance)
     if by_contour.any():
