@@ -189,6 +189,19 @@ def holm_lake(folder: Path) -> None:
     write_geopackage(
         folder / "site.gpkg", {name: layer(rows, origin, crs) for name, rows in layers.items()}
     )
+    write_csv(folder / "levels.csv", ("time", "level_m"), _three_years(level_m, 0.47, 0.37))
+
+
+def _three_years(level_m: float, fall_m: float, rise_m: float) -> list[tuple[str, str]]:
+    """Return a level each day: high in spring, low in autumn, and weather that lasts for days."""
+    days = np.arange("2023-01-01", "2026-01-01", dtype="datetime64[D]")
+    season = np.sin(2 * np.pi * (np.arange(len(days)) - 10.0) / 365.25)
+    rng = np.random.default_rng(441)
+    weather = np.zeros(len(days))
+    for day, shock in enumerate(rng.normal(0.0, 0.02, len(days) - 1), 1):
+        weather[day] = 0.92 * weather[day - 1] + shock
+    level = level_m + np.where(season > 0, rise_m, fall_m) * season + weather
+    return [(str(day), f"{at:.2f}") for day, at in zip(days, level, strict=True)]
 
 
 def _contours(pond: Pond, level_m: float, step_m: float) -> list[dict[str, Any]]:

@@ -8,14 +8,46 @@ from geoplan.crs import WGS84, crs_name, geodesic_area_m2, is_geographic, transf
 from geoplan.grid import water_grid
 from geoplan.readers.assembly import LayerSummary
 from geoplan.site import Site, WaterBody
+from geoplan.sounding_plan import SoundingPlace, where_to_sound
+from geoplan.water.record import share_below, time_text
 
 FloatArray = NDArray[np.float64]
 
 #: Points of the water at which the distance to the nearest sounding is measured.
 GAP_POINTS = 10_000
+#: Water bodies up to which places to sound are looked for unasked.
+MOST_WATERS = 12
 
 
-def summary_lines(site: Site | None, layers: tuple[LayerSummary, ...]) -> tuple[str, ...]:
+def sounding_places(site: Site | None, *, sound_all: bool) -> tuple[SoundingPlace, ...] | None:
+    """
+    Return where one more sounding would open most room, in every water body.
+
+    Parameters
+    ----------
+    site : Site or None
+        The site, where it can be used.
+    sound_all : bool
+        Look even where there are more water bodies than a person waits for.
+
+    Returns
+    -------
+    tuple of SoundingPlace or None
+        Up to five for each water body, in the order of the site; ``None`` where that was not
+        looked for.
+    """
+    if site is None or (len(site.water_bodies) > MOST_WATERS and not sound_all):
+        return None
+    return tuple(
+        place for water in site.water_bodies for place in where_to_sound(water, site.settings)
+    )
+
+
+def summary_lines(
+    site: Site | None,
+    layers: tuple[LayerSummary, ...],
+    places: tuple[SoundingPlace, ...] | None = None,
+) -> tuple[str, ...]:
     """
     Return a summary of a site in lines of plain text.
 
@@ -25,6 +57,8 @@ def summary_lines(site: Site | None, layers: tuple[LayerSummary, ...]) -> tuple[
         The site, where it can be used.
     layers : tuple of LayerSummary
         Layers read.
+    places : tuple of SoundingPlace or None
+        Where to sound next; ``None`` where that was not looked for.
 
     Returns
     -------
@@ -38,6 +72,11 @@ def summary_lines(site: Site | None, layers: tuple[LayerSummary, ...]) -> tuple[
     lines.append(f"plan CRS: {crs_name(site.client_crs)}")
     for water in site.water_bodies:
         lines += _water_lines(water)
+        if places is not None and len(water.soundings):
+            own = [place for place in places if place.water_id == water.water_id]
+            lines += _sounding_lines(own, water.crs, site.client_crs)
+    if places is None:
+        lines.append("where to sound next: not looked for in so many waters; check with -o FOLDER")
     return tuple(lines)
 
 
@@ -103,10 +142,11 @@ def _water_lines(water: WaterBody) -> list[str]:
         (len(water.launches), "launch place"),
         (len(water.marks), "mark"),
         (len(water.shade), "shade object"),
+        *([(1, "surface model")] if water.surface_raster is not None else []),
         (len(water.rafts), "raft"),
     )
     counts = ", ".join(_count(number, word) for number, word in around)
-    lines = [head, f"  {_depth_words(water)}", f"  {counts} there"]
+    lines = [head, f"  {_depth_words(water)}", f"  {counts} there", *_record_lines(water)]
     missing = _missing(water)
     if missing:
         lines.append(f"  missing: {'; '.join(missing)}")
@@ -114,7 +154,7 @@ def _water_lines(water: WaterBody) -> list[str]:
 
 
 def _depth_words(water: WaterBody) -> str:
-    """Return what is known of the depth, and where to sound next."""
+    """Return what is known of the depth, and the widest gap between soundings."""
     count = len(water.soundings)
     others = [_count(len(water.contours), "contour")] if water.contours else []
     others += ["a bed raster"] if water.bed_raster is not None else []
@@ -128,9 +168,46 @@ def _depth_words(water: WaterBody) -> str:
     )
     return (
         f"{_count(count, 'sounding')}{beside}; depth at normal level {depth.min():.2f} to"
-        f" {depth.max():.2f} m; sound next at {longitude[0]:.6f}, {latitude[0]:.6f}"
+        f" {depth.max():.2f} m; widest gap round {longitude[0]:.6f}, {latitude[0]:.6f}"
         f" (longitude, latitude), {gap_m:.1f} m from the nearest sounding"
     )
+
+
+def _record_lines(water: WaterBody) -> list[str]:
+    """Return what is known of the levels over time."""
+    record = water.record
+    if record is None:
+        return []
+    levels = water.levels
+    limits = np.array([levels.low_m, np.nextafter(levels.high_m, np.inf)])
+    below, not_above = 100.0 * share_below(record.time_s, record.level_m, limits)
+    first, last = (time_text(float(record.time_s[end])) for end in (0, -1))
+    words = (
+        f"  record of {_count(len(record), 'reading')} from {first} to {last}:"
+        f" {record.level_m.min():.2f} to {record.level_m.max():.2f} m, below low level"
+        f" {below:.1f} % and above high level {100.0 - not_above:.1f} % of the time"
+    )
+    return [words]
+
+
+def _sounding_lines(places: list[SoundingPlace], crs: str, client_crs: str) -> list[str]:
+    """Return where one more sounding would open most room, best first."""
+    if not places:
+        return ["  no single sounding would open room for a raft where the bed is likely deep"]
+    east, north = (
+        np.array([getattr(place, name) for place in places]) for name in ("easting_m", "northing_m")
+    )
+    plan_east, plan_north = transformed_points(east, north, crs, client_crs)
+    longitude, latitude = transformed_points(east, north, crs, WGS84)
+    lines = ["  soundings that would open room for rafts, if they find the likely bed:"]
+    for k, place in enumerate(places):
+        why = "not surveyed" if place.is_unsurveyed else f"± {place.sigma_m:.2f} m today"
+        lines.append(
+            f"    {place.rank}. easting, northing {plan_east[k]:.1f}, {plan_north[k]:.1f};"
+            f" longitude, latitude {longitude[k]:.6f}, {latitude[k]:.6f}:"
+            f" {place.gain_m2:.0f} m² if {place.depth_low_m:.1f} m deep at low level ({why})"
+        )
+    return lines
 
 
 def _missing(water: WaterBody) -> list[str]:

@@ -2,7 +2,6 @@
 
 import datetime as dt
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,63 +11,24 @@ from geoplan.readers.fault_log import FaultLog, Place, shown
 from geoplan.readers.layer import Layer, object_array
 from geoplan.readers.tables import table_columns
 from geoplan.settings import LevelSettings
-from geoplan.site import Levels, lock_arrays
+from geoplan.site import LevelRecord, Levels, WaterBody
+from geoplan.water.record import (
+    gaps,
+    known_time_s,
+    record_levels,
+    share_below,
+    shifts_m,
+    spikes_m,
+    time_text,
+)
 
 FloatArray = NDArray[np.float64]
 
 #: A record shorter than this may have missed the low or the high season [d].
 YEAR_D = 350.0
-
-
-@dataclass(frozen=True, eq=False)
-class LevelRecord:
-    """
-    Water levels in the order of time.
-
-    Attributes
-    ----------
-    time_s : ndarray of float, shape (n,)
-        Seconds since 1970, rising [s].
-    level_m : ndarray of float, shape (n,)
-        Heights above the vertical datum [m].
-    """
-
-    time_s: FloatArray
-    level_m: FloatArray
-
-    def __post_init__(self) -> None:
-        """Lock the arrays."""
-        lock_arrays(self)
-
-    def level_at(self, time_s: FloatArray) -> FloatArray:
-        """
-        Return the level at given times.
-
-        Parameters
-        ----------
-        time_s : ndarray of float, shape (m,)
-            Seconds since 1970 [s].
-
-        Returns
-        -------
-        ndarray of float, shape (m,)
-            Interpolated between readings, NaN outside the record [m].
-
-        Examples
-        --------
-        >>> record = LevelRecord(np.array([0.0, 10.0]), np.array([1.0, 2.0]))
-        >>> record.level_at(np.array([5.0, 11.0])).tolist()
-        [1.5, nan]
-        """
-        inside: FloatArray = np.interp(
-            time_s, self.time_s, self.level_m, left=math.nan, right=math.nan
-        )
-        return inside
-
-    @property
-    def days(self) -> float:
-        """Return the time from the first to the last reading [d]."""
-        return float(self.time_s[-1] - self.time_s[0]) / 86400.0
+#: Share of time below the low level, or above the high one, that is worth a word: twice what the
+#: default percentiles would give (judgement) [%].
+BEYOND_PCT = 10.0
 
 
 def level_record(data: bytes, place: Place, log: FaultLog) -> LevelRecord | None:
@@ -162,7 +122,7 @@ def site_levels(
     where = Place(place.file, feature="table levels")
     if record is not None:
         percentiles = [settings.low_percentile, 50.0, settings.high_percentile]
-        from_record = np.percentile(record.level_m, percentiles)
+        from_record = record_levels(record.time_s, record.level_m, percentiles)
         given = [
             float(other) if value is None else value
             for value, other in zip(given, from_record, strict=True)
@@ -183,11 +143,69 @@ def site_levels(
         return None
 
 
+def doubtful_levels(body: WaterBody, settings: LevelSettings, place: Place, log: FaultLog) -> None:
+    """
+    Note where the record of a water body and its levels contradict each other.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body; without a record nothing is noted.
+    settings : LevelSettings
+        Table ``[levels]``: whether low and high came from the record.
+    place : Place
+        File of the record.
+    log : FaultLog
+        Takes warnings: a record that never reaches the level of the outline, and low or high
+        levels that are passed for more than a tenth of the time.
+    """
+    record = body.record
+    if record is None:
+        return
+    where = Place(place.file, "levels", f"water '{body.water_id}'")
+    lowest, highest = float(record.level_m.min()), float(record.level_m.max())
+    if not lowest <= body.outline_level_m <= highest:
+        log.remark(
+            where,
+            f"levels from {lowest:.2f} to {highest:.2f} m, which never reach the"
+            f" {body.outline_level_m:.2f} m at which the outline was drawn",
+            "an outline drawn at a level that the water has had, on the same datum",
+            "Check the datum of both and level_m of the outline; areas and depths hang on it.",
+        )
+    below, not_above = 100.0 * share_below(
+        record.time_s,
+        record.level_m,
+        np.array([body.levels.low_m, np.nextafter(body.levels.high_m, np.inf)]),
+    )
+    for beyond_pct, words, percentile in (
+        (below, f"below the low level of {body.levels.low_m:.2f} m", settings.low_percentile),
+        (
+            100.0 - not_above,
+            f"above the high level of {body.levels.high_m:.2f} m",
+            100.0 - settings.high_percentile,
+        ),
+    ):
+        if beyond_pct > max(BEYOND_PCT, 1.5 * percentile):
+            log.remark(
+                where,
+                f"levels {words} for {beyond_pct:.1f} % of the time",
+                f"at most {BEYOND_PCT:g} %",
+                "Rafts and posts are judged at these levels: move them out, or say why not.",
+            )
+
+
 def _in_order(
     layer: Layer, time_s: FloatArray, level_m: FloatArray, log: FaultLog
 ) -> LevelRecord | None:
     """Return readings in the order of time, with what is doubtful of them."""
     is_whole = np.isfinite(time_s) & np.isfinite(level_m)
+    if not is_whole.all():
+        log.remark(
+            layer.place(),
+            f"{int((~is_whole).sum())} of {len(is_whole)} rows without a time or a level",
+            "both in every row",
+            "They are not used.",
+        )
     time_s, level_m = time_s[is_whole], level_m[is_whole]
     order = np.lexsort((level_m, time_s))
     time_s, level_m = time_s[order], level_m[order]
@@ -200,14 +218,48 @@ def _in_order(
         log.refuse(layer.place(), found, "two readings or more", "Add the record.")
         return None
     record = LevelRecord(time_s, level_m)
-    if record.days < YEAR_D:
+    _say_doubts(record, layer.place(), log)
+    return record
+
+
+def _say_doubts(record: LevelRecord, place: Place, log: FaultLog) -> None:
+    """Note what is doubtful in a record: its length, gaps, spikes and shifts, with dates."""
+    known_d = known_time_s(record.time_s) / 86400.0
+    if known_d < YEAR_D:
         log.remark(
-            layer.place(),
-            f"a record of {record.days:.0f} days",
+            place,
+            f"a record of {known_d:.0f} days",
             "a year or more, with its driest and wettest weeks",
             "Low and high level may lie farther out than it says.",
         )
-    return record
+    time_s, level_m = record.time_s, record.level_m
+    for k in np.flatnonzero(gaps(time_s)):
+        log.remark(
+            place,
+            f"a gap of {(time_s[k + 1] - time_s[k]) / 86400.0:.1f} days from"
+            f" {time_text(time_s[k])} to {time_text(time_s[k + 1])}",
+            "readings at even intervals",
+            "The time of the gap counts for nothing: not for percentiles, nor for shares of time.",
+        )
+    departure = spikes_m(level_m)
+    for k in np.flatnonzero(departure):
+        log.remark(
+            place,
+            f"{level_m[k]:.2f} m on {time_text(time_s[k])}, {abs(departure[k]):.2f} m"
+            f" {'above' if departure[k] > 0 else 'below'} the readings round it",
+            "levels that follow each other",
+            "A short flood, or a fault of the gauge. It is used as it stands; delete it if wrong.",
+        )
+    step = shifts_m(time_s, level_m)
+    for k in np.flatnonzero(step):
+        log.remark(
+            place,
+            f"a step of {step[k]:+.2f} m that stays, between {time_text(time_s[k])} and"
+            f" {time_text(time_s[k + 1])}",
+            "one datum throughout",
+            "A gauge that was moved, or a gate. It is used as it stands; if the datum changed,"
+            " bring all readings to the datum of the site.",
+        )
 
 
 def _seconds(text: str) -> float:

@@ -1,10 +1,9 @@
 """
-Area, volume and edge of the water at any level, and levels from a record.
+Area, volume and edge of the water at any level.
 
 Below the surveyed level the bed decides; above it there is no bed here, and callers extrapolate.
 """
 
-from collections.abc import Sequence
 from itertools import pairwise
 from typing import Any
 
@@ -134,45 +133,3 @@ def _with_margin(centre_m: FloatArray) -> FloatArray:
     return np.concatenate(
         [[2 * centre_m[0] - centre_m[1]], centre_m, [2 * centre_m[-1] - centre_m[-2]]]
     )
-
-
-def record_levels(level_m: FloatArray, percentiles: Sequence[float]) -> FloatArray:
-    """
-    Return levels that a record stays below for given shares of its readings.
-
-    Parameters
-    ----------
-    level_m : ndarray of float, shape (n,)
-        Readings at even intervals, one at least [m].
-    percentiles : sequence of float, length k
-        Shares, 0 to 100 [%].
-
-    Returns
-    -------
-    ndarray of float, shape (k,)
-        Levels [m].
-
-    Raises
-    ------
-    ValueError
-        If there is no reading, or one is not finite.
-
-    Notes
-    -----
-    Linear between order statistics (definition 7 of [1]_). Every reading counts alike: a record
-    with gaps, or read only after storms, is not the year.
-
-    References
-    ----------
-    .. [1] R. J. Hyndman and Y. Fan, "Sample quantiles in statistical packages", Am. Stat. 50,
-       361-365, 1996. :doi:`10.1080/00031305.1996.10473566`
-
-    Examples
-    --------
-    >>> record_levels(np.array([11.0, 12.0, 13.0]), [0, 50, 100]).tolist()
-    [11.0, 12.0, 13.0]
-    """
-    if len(level_m) == 0 or not np.isfinite(level_m).all():
-        raise ValueError("a record of levels needs one reading at least, and finite ones")
-    levels: FloatArray = np.percentile(level_m, list(percentiles))
-    return levels

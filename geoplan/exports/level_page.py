@@ -1,0 +1,106 @@
+"""
+``levels.html``: area and volume by level, and the record replayed, as drawings with words.
+
+No script and no network; texts of the site are escaped.
+"""
+
+import html
+from collections.abc import Iterator
+from pathlib import Path
+
+from geoplan.errors import ExportError
+from geoplan.exports.plots import history_plot, stage_plot
+from geoplan.plan import AuditReport, Plan, RecordReplay, WaterPlan
+from geoplan.site import Site, WaterBody
+
+FILE_NAME = "levels.html"
+
+_STYLE = (
+    "body{font:16px/1.4 sans-serif;max-width:760px;margin:1em auto;padding:0 1em}"
+    "svg{width:100%;height:auto}table{border-collapse:collapse}"
+    "th,td{border-bottom:1px solid #ccc;padding:.2em .8em;text-align:right}"
+    "th:first-child,td:first-child{text-align:left}"
+)
+
+
+def write(
+    plan: Plan,
+    site: Site,
+    folder: Path,
+    audit: AuditReport | None,  # noqa: ARG001 - exports are called alike
+) -> None:
+    """
+    Write ``levels.html``.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    site : Site
+        The site, for levels and limits.
+    folder : Path
+        Folder to write into.
+    audit : AuditReport or None
+        Not used.
+
+    Raises
+    ------
+    ExportError
+        If the file cannot be written.
+    """
+    text = "\n".join(_page(plan, site)) + "\n"
+    try:
+        (folder / FILE_NAME).write_bytes(text.encode())
+    except OSError as error:
+        raise ExportError(f"{folder / FILE_NAME} could not be written: {error}") from error
+
+
+def _page(plan: Plan, site: Site) -> Iterator[str]:
+    """Yield the lines of the page."""
+    title = html.escape(f"{plan.site_name}: water levels")
+    yield '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">'
+    yield (
+        '<meta http-equiv="Content-Security-Policy"'
+        " content=\"default-src 'none'; style-src 'unsafe-inline'\">"
+    )
+    yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
+    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<h1>{title}</h1>"
+    bodies = {body.water_id: body for body in site.water_bodies}
+    for water in plan.waters:
+        yield from _section(water, bodies[water.water_id])
+    yield "</body>\n</html>"
+
+
+def _section(water: WaterPlan, body: WaterBody) -> Iterator[str]:
+    """Yield what is known of one water body."""
+    name = f"{water.water_id} ({water.name})" if water.name else water.water_id
+    yield f"<h2>{html.escape(name)}</h2>"
+    if water.stage is None:
+        yield "<p>Nothing is known of the bed.</p>"
+    else:
+        title = f"{name}: area (line) and volume (dashes) by level, and the bed under each raft"
+        yield stage_plot(water.stage, body.levels, water.rafts, title)
+    if water.record is None:
+        yield "<p>No record of levels.</p>"
+        return
+    title = f"{name}: level and cover through the record"
+    yield history_plot(water.record, body.levels, body.max_cover_pct, title)
+    yield from _table(water.record)
+
+
+def _table(record: RecordReplay) -> Iterator[str]:
+    """Yield the shares of time of each raft."""
+    if not record.rafts:
+        return
+    yield "<table>\n<caption>Share of the time of the record [%]</caption>"
+    yield (
+        "<tr><th>raft</th><th>roots within the clearance</th><th>roots on the bed</th>"
+        "<th>beyond its posts</th></tr>"
+    )
+    for raft in record.rafts:
+        beyond = "" if raft.beyond_posts_pct is None else f"{raft.beyond_posts_pct:.1f}"
+        yield (
+            f"<tr><td>{html.escape(raft.raft_id)}</td><td>{raft.within_clearance_pct:.1f}</td>"
+            f"<td>{raft.on_bed_pct:.1f}</td><td>{beyond}</td></tr>"
+        )
+    yield "</table>"
