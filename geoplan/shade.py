@@ -2,13 +2,15 @@
 Hours of sun on the water of a body, from the buildings and trees round it.
 
 Obstacles stand on ground at the outline's level, and the water is taken at low level, where they
-rise highest above it; ground that rises behind the bank is not known here.
+rise highest above it. Ground that rises behind the bank is known from a surface model alone; where
+there is one, it counts beside the obstacles that are drawn.
 """
 
 import datetime as dt
 
 import numpy as np
 import shapely
+from scipy import ndimage
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
 
@@ -20,6 +22,7 @@ from geoplan.water.solar import (
     AZIMUTHS,
     Crowns,
     SunPath,
+    Surface,
     Walls,
     horizon_slope,
     mean_sun_h,
@@ -36,6 +39,11 @@ _AT_ONCE = 8000
 _CROWN_SHARE = 0.3
 #: Share of the sun that passes a bare crown. Judgement [1].
 BARE_SHARE = 0.5
+#: What a surface model shows over the water up to here above high level is the water, reeds or
+#: boats; above it is a crown that hangs over. Judgement [m].
+_OVER_WATER_M = 0.5
+#: Finest cells in which a surface model is walked; finer ones are joined, their highest kept [m].
+_FINEST_M = 1.0
 
 
 def sun_field(body: WaterBody, settings: Settings, grid: WaterGrid) -> FloatArray:
@@ -58,17 +66,31 @@ def sun_field(body: WaterBody, settings: Settings, grid: WaterGrid) -> FloatArra
         where nothing shades [h].
     """
     path = _path(body, settings)
-    if not body.shade:
+    if not body.shade and body.surface_raster is None:
         open_sky = mean_sun_h(np.zeros((1, AZIMUTHS), np.float32), path)
         return np.full(grid.shape, float(open_sky[0]))
     step = max(1, int(_SPACING_M / grid.cell_size_m + 1e-9))
     rows = np.minimum(np.arange(0, grid.shape[0], step) + step // 2, grid.shape[0] - 1)
     cols = np.minimum(np.arange(0, grid.shape[1], step) + step // 2, grid.shape[1] - 1)
     easting, northing = np.meshgrid(grid.easting_m[cols], grid.northing_m[rows])
-    hours = _hours(body, settings, path, easting.ravel(), northing.ravel()).reshape(easting.shape)
+    wanted = _near_water(grid, step)
+    hours = np.zeros(easting.shape)
+    hours[wanted] = _hours(body, settings, path, easting[wanted], northing[wanted])
+    nearest = ndimage.distance_transform_edt(~wanted, return_distances=False, return_indices=True)
+    hours = hours[tuple(nearest)]
     whole = np.repeat(np.repeat(hours, step, axis=0), step, axis=1)
     out: FloatArray = whole[: grid.shape[0], : grid.shape[1]]
     return out
+
+
+def _near_water(grid: WaterGrid, step: int) -> BoolArray:
+    """Return the blocks of cells that hold water or lie beside it; all where there is none."""
+    rows, cols = (-(-size // step) * step for size in grid.shape)
+    padded = np.zeros((rows, cols), bool)
+    padded[: grid.shape[0], : grid.shape[1]] = grid.water
+    wet = padded.reshape(rows // step, step, cols // step, step).any(axis=(1, 3))
+    near: BoolArray = ndimage.binary_dilation(wet, np.ones((3, 3)), iterations=2)
+    return near if near.any() else np.ones_like(near)
 
 
 def _path(body: WaterBody, settings: Settings) -> SunPath:
@@ -91,8 +113,9 @@ def _hours(
 ) -> FloatArray:
     """Return the hours at points; a bare crown lets part of the sun through."""
     rise = body.outline_level_m - body.levels.low_m
-    everything = _obstacles(body.shade, rise)
-    lasting = [part for part in body.shade if not part.deciduous]
+    everything = (*_obstacles(body.shade, rise), _surface(body))
+    evergreen = [part for part in body.shade if not part.deciduous]
+    lasting = (*_obstacles(evergreen, rise), everything[2])
     in_leaf = _in_leaf(path, settings)
     out = np.zeros(len(easting_m))
     for begin in range(0, len(out), _AT_ONCE):
@@ -100,7 +123,7 @@ def _hours(
         leafy = horizon_slope(easting_m[part], northing_m[part], *everything)
         out[part] = mean_sun_h(leafy, path, in_leaf)
         if not in_leaf.all():
-            bare = horizon_slope(easting_m[part], northing_m[part], *_obstacles(lasting, rise))
+            bare = horizon_slope(easting_m[part], northing_m[part], *lasting)
             out[part] += BARE_SHARE * mean_sun_h(bare, path, ~in_leaf)
             out[part] += (1 - BARE_SHARE) * mean_sun_h(leafy, path, ~in_leaf)
     return out
@@ -143,6 +166,39 @@ def _obstacles(
         Walls(np.concatenate([np.zeros((0, 4)), *ends]), np.array(tops)),
         Crowns(tree[:, :2].copy(), tree[:, 2].copy(), tree[:, 3].copy(), tree[:, 4].copy()),
     )
+
+
+def _surface(body: WaterBody) -> Surface | None:
+    """Return the surface model as heights above low water, what lies on the water left out."""
+    raster = body.surface_raster
+    if raster is None:
+        return None
+    cols, rows = np.meshgrid(*(np.arange(size) for size in raster.surface_m.shape[::-1]))
+    affine = raster.affine
+    easting = affine[0, 0] * cols + affine[0, 1] * rows + affine[0, 2]
+    northing = affine[1, 0] * cols + affine[1, 1] * rows + affine[1, 2]
+    shapely.prepare(body.outline)
+    is_water = shapely.contains_xy(body.outline, easting, northing)
+    is_water &= raster.surface_m <= body.levels.high_m + _OVER_WATER_M
+    top = np.where(is_water, np.nan, raster.surface_m - body.levels.low_m)
+    cell_m = float(np.sqrt(abs(np.linalg.det(affine[:, :2]))))
+    join = max(1, int(_FINEST_M / cell_m + 1e-9))
+    # Centres of joined cells lie (join - 1)/2 cells on.
+    joined = affine @ np.array(
+        [[join, 0.0, (join - 1) / 2], [0.0, join, (join - 1) / 2], [0.0, 0.0, 1.0]]
+    )
+    inverse = np.linalg.inv(np.vstack([joined, [0.0, 0.0, 1.0]]))
+    return Surface(_highest(top, join), inverse[:2].copy())
+
+
+def _highest(top: FloatArray, join: int) -> FloatArray:
+    """Return the highest of square blocks of cells, NaN where none is known."""
+    rows, cols = (-(-size // join) * join for size in top.shape)
+    low = np.full((rows, cols), -np.inf)
+    low[: top.shape[0], : top.shape[1]] = np.nan_to_num(top, nan=-np.inf)
+    blocks = low.reshape(rows // join, join, cols // join, join).max(axis=(1, 3))
+    blocks[np.isneginf(blocks)] = np.nan
+    return np.asarray(blocks)
 
 
 def _rings(geometry: BaseGeometry) -> list[BaseGeometry]:

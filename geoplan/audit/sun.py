@@ -2,7 +2,8 @@
 Hours of sun on each raft, counted sun by sun.
 
 The short solar formulas of Spencer (1971), good to a quarter of a degree, and a ray to each sun
-through every building and crown: slow and plain, and nothing of the planner's horizons.
+through every building and crown, and past what a surface model shows: slow and plain, and nothing
+of the planner's horizons.
 """
 
 import datetime as dt
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Point
 
 from geoplan.audit.evidence import Case, Evidence
+from geoplan.audit.skyline import RAYS, Skyline
 from geoplan.plan import Finding
 from geoplan.site import ShadeObject
 
@@ -47,11 +49,12 @@ def check_sun(case: Case) -> Iterator[Finding]:
         if not evidence.rafts:
             continue
         days, weight, azimuth, elevation = _suns(evidence)
+        skyline = Skyline(evidence, math.tan(math.radians(_LEAST_ELEVATION_DEG)))
         limit = evidence.settings.sun.least_h
         for raft in evidence.rafts:
             places = [*shapely.get_coordinates(raft.outline)[:-1], raft.outline.centroid.coords[0]]
             hours = min(
-                _hours(evidence, np.asarray(place), weight, azimuth, elevation) / days
+                _hours(evidence, skyline, np.asarray(place), (weight, azimuth, elevation)) / days
                 for place in places
             )
             passed = hours >= limit - _TOLERANCE_H
@@ -116,15 +119,16 @@ def _is_bare(day: dt.date, leaf: tuple[str, str]) -> bool:
 
 def _hours(
     evidence: Evidence,
+    skyline: Skyline,
     place: FloatArray,
-    bare: NDArray[np.bool_],
-    azimuth: FloatArray,
-    elevation: FloatArray,
+    suns: tuple[NDArray[np.bool_], FloatArray, FloatArray],
 ) -> float:
     """Return the hours of sun at a place over the sampled days."""
+    bare, azimuth, elevation = suns
     body = evidence.body
     rise = body.outline_level_m - body.levels.low_m
-    share = np.ones(len(azimuth))
+    ray = np.rint(azimuth / (2 * math.pi) * RAYS).astype(np.int64) % RAYS
+    share = np.where(skyline.slopes(place)[ray] > np.tan(elevation), 0.0, 1.0)
     for part in body.shade:
         top = part.height_m + rise
         geometry = evidence.frame.of_site(part.geometry)

@@ -10,9 +10,10 @@ from pathlib import Path
 
 from geoplan.errors import Fault, SiteDataError
 from geoplan.readers.assembly import Reading, read_all
-from geoplan.readers.check import summary_lines
+from geoplan.readers.check import sounding_places, summary_lines
 from geoplan.readers.soundings import stray_fixes
 from geoplan.site import Site
+from geoplan.sounding_plan import SoundingPlace
 
 __all__ = ["CheckResult", "check_site", "read_site", "stray_fixes"]
 
@@ -30,11 +31,14 @@ class CheckResult:
         Errors, then warnings.
     summary : tuple of str
         What is there, in lines for a person.
+    sound_next : tuple of SoundingPlace
+        Where one more sounding would open most room for rafts, by water body.
     """
 
     site: Site | None
     faults: tuple[Fault, ...]
     summary: tuple[str, ...]
+    sound_next: tuple[SoundingPlace, ...] = ()
 
 
 def read_site(path: Path) -> Site:
@@ -62,7 +66,7 @@ def read_site(path: Path) -> Site:
     return reading.site
 
 
-def check_site(path: Path) -> CheckResult:
+def check_site(path: Path, *, sound_all: bool = False) -> CheckResult:
     """
     Read a site and say what is there and what is wrong, without raising for any input.
 
@@ -70,6 +74,9 @@ def check_site(path: Path) -> CheckResult:
     ----------
     path : Path
         Folder, GeoPackage or GeoJSON file.
+    sound_all : bool
+        Look for places to sound even in a site of many water bodies, which takes about a second
+        for each.
 
     Returns
     -------
@@ -81,6 +88,6 @@ def check_site(path: Path) -> CheckResult:
     except SiteDataError as error:
         reading = Reading()
         reading.log.found_so_far.extend(error.faults)
-    return CheckResult(
-        reading.site, reading.faults, summary_lines(reading.site, tuple(reading.layers))
-    )
+    places = sounding_places(reading.site, sound_all=sound_all)
+    summary = summary_lines(reading.site, tuple(reading.layers), places)
+    return CheckResult(reading.site, reading.faults, summary, places or ())

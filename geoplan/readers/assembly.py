@@ -28,15 +28,16 @@ from geoplan.readers.fault_log import FaultLog, Place
 from geoplan.readers.geometry import single_parts, sound_polygon
 from geoplan.readers.layer import Layer, object_array
 from geoplan.readers.layers import OpenedFiles
-from geoplan.readers.levels_record import LevelRecord, level_record, site_levels
+from geoplan.readers.levels_record import doubtful_levels, level_record, site_levels
 from geoplan.readers.parts import part_of
-from geoplan.readers.raster import bed_rasters
+from geoplan.readers.raster import bed_rasters, surface_rasters
 from geoplan.readers.settings_file import checked_settings
+from geoplan.readers.shade_heights import check_heights
 from geoplan.readers.soundings import contoured, sounded
 from geoplan.readers.source import find_site, hashed
 from geoplan.readers.waters import DrawnWater, drawn_waters, with_water_ids
 from geoplan.settings import Settings
-from geoplan.site import Levels, Site, Soundings, WaterBody
+from geoplan.site import LevelRecord, Levels, Site, Soundings, WaterBody
 
 #: Reach of a part to its water: position and outline both have errors [m].
 PART_REACH_M = 25.0
@@ -137,7 +138,9 @@ def read_all(path: Path) -> Reading:
         _read_the_rest(files, site_crs, reading)
         return reading
     found = _Found(files, site_crs, waters, record, stand_in, reading)
-    bodies = _bodies(waters, found)
+    bodies = _bodies(waters, found, levels)
+    for body in bodies:
+        doubtful_levels(body, stand_in.levels, found.record_place, log)
     centre = shapely.union_all([shapely.box(*w.outline_deg.bounds) for w in waters]).centroid
     target = client_crs(site_crs, water_crs, (centre.x, centre.y), place, log)
     if not log.has_errors and settings is not None:
@@ -159,6 +162,9 @@ class _Found:
         reading: Reading,
     ) -> None:
         log = reading.log
+        self.record = record
+        path = files.path_of("levels")
+        self.record_place = Place(path.name if path else "levels.csv", "levels")
         self.soundings: dict[int, Soundings] = {}
         self.contours: dict[int, Any] = {}
         self.parts: dict[str, dict[int, list[Any]]] = {}
@@ -170,7 +176,8 @@ class _Found:
                 self.contours = contoured(layer, crs, waters, PART_REACH_M, log)
         for name, layer, crs in _prepared(files, site_crs, PART_LAYERS, reading):
             self.parts[name] = _assigned(layer, crs, waters, log)
-        self.rasters = _rasters(files, site_crs, waters, log)
+        self.rasters = _rasters("bed", bed_rasters, files, site_crs, waters, log)
+        self.surfaces = _rasters("surface", surface_rasters, files, site_crs, waters, log)
 
 
 def _stand_in(document: dict[str, Any] | None) -> Settings:
@@ -269,6 +276,8 @@ def _assigned(
     layer: Layer, crs: str, waters: tuple[DrawnWater, ...], log: FaultLog
 ) -> dict[int, list[Any]]:
     """Return the parts of a layer by the water body to which they belong."""
+    if layer.name == "shade":
+        check_heights(layer, log)
     own_id = next((name for name in layer.columns if name.endswith("_id")), "")
     if own_id:
         identities(layer, own_id, log)
@@ -345,18 +354,27 @@ def _distance_words(distance_m: float) -> str:
 
 
 def _rasters(
-    files: OpenedFiles, site_crs: str | None, waters: tuple[DrawnWater, ...], log: FaultLog
+    name: str,
+    read: Any,
+    files: OpenedFiles,
+    site_crs: str | None,
+    waters: tuple[DrawnWater, ...],
+    log: FaultLog,
 ) -> dict[int, Any]:
-    """Return the bed raster of each water body, where there is one."""
-    path = files.path_of("bed")
+    """Return the raster of a layer over each water body, where there is one."""
+    path = files.path_of(name)
     if path is None:
         return {}
     files.read.append(path)
-    return dict(bed_rasters(path, Place(files.paths.shown(path), "bed"), site_crs, waters, log))
+    return dict(read(path, Place(files.paths.shown(path), name), site_crs, waters, log))
 
 
-def _bodies(waters: tuple[DrawnWater, ...], found: _Found) -> tuple[WaterBody, ...]:
-    """Return the water bodies with all that belongs to each."""
+def _bodies(waters: tuple[DrawnWater, ...], found: _Found, levels: Levels) -> tuple[WaterBody, ...]:
+    """
+    Return the water bodies with all that belongs to each.
+
+    The record is that of a lone water body, else of those that state no levels of their own.
+    """
     none = np.empty(0)
     empty = Soundings(none, none, none, none)
     return tuple(
@@ -371,6 +389,8 @@ def _bodies(waters: tuple[DrawnWater, ...], found: _Found) -> tuple[WaterBody, .
             found.soundings.get(index, empty),
             found.contours.get(index, ()),
             found.rasters.get(index),
+            surface_raster=found.surfaces.get(index),
+            record=found.record if len(waters) == 1 or water.levels == levels else None,
             **{name: tuple(found.parts.get(name, {}).get(index, ())) for name in PART_LAYERS},
         )
         for index, water in enumerate(waters)

@@ -1,6 +1,11 @@
-"""The raster of bed elevation: cropped to each water body, its cells placed in the working CRS."""
+"""
+Rasters of the bed and of a surface model: cropped to each water body, in its working CRS.
+
+The bed is needed where the water is, the surface model as far round as things may shade it.
+"""
 
 import math
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -14,9 +19,13 @@ from geoplan.crs import WGS84, transformed, transformed_points
 from geoplan.readers.fault_log import FaultLog, Place, shown
 from geoplan.readers.vector import DECODER_ERRORS, decoder_messages
 from geoplan.readers.waters import DrawnWater
-from geoplan.site import BedRaster
+from geoplan.site import BedRaster, SurfaceRaster
 
 FloatArray = NDArray[np.float64]
+#: Elevations of cells and the affine of their centres, over one water body.
+Cells = tuple[FloatArray, FloatArray]
+#: Speaks up about elevations that cannot be what the raster is said to hold.
+Doubt = Callable[[Cells, DrawnWater, Place, FaultLog], None]
 
 #: Cells round the water that are kept.
 MARGIN_CELLS = 3
@@ -24,6 +33,10 @@ MARGIN_CELLS = 3
 FIT_LIMIT_CELLS = 0.05
 #: Cells of one water body that are read at most: 200 MB of floats.
 MOST_CELLS = 25_000_000
+#: Land round the water that is kept of a surface model, the reach of things that shade it [m].
+SURFACE_MARGIN_M = 150.0
+#: By how much a surface model's water may lie off the levels before it is doubted. Judgement [m].
+WATER_DOUBT_M = 1.5
 #: Highest lake bed and deepest sea, with room: beyond, a value is a code for nothing [m].
 LIMITS_M = (-11_500.0, 9_000.0)
 
@@ -52,7 +65,50 @@ def bed_rasters(
     dict of int to BedRaster
         By position of the water body; none for those that the raster does not cover.
     """
-    out: dict[int, BedRaster] = {}
+    cells = _cells(path, place, site_crs, waters, (0.0, _doubt_bed), log)
+    return {index: BedRaster(*part) for index, part in cells.items()}
+
+
+def surface_rasters(
+    path: Path, place: Place, site_crs: str | None, waters: tuple[DrawnWater, ...], log: FaultLog
+) -> dict[int, SurfaceRaster]:
+    """
+    Return the part of a surface model over each water body and what may shade it.
+
+    Parameters
+    ----------
+    path : Path
+        GeoTIFF of surface elevation above the vertical datum [m].
+    place : Place
+        File and layer.
+    site_crs : str or None
+        CRS where the file states none.
+    waters : tuple of DrawnWater
+        The water bodies.
+    log : FaultLog
+        Takes the faults.
+
+    Returns
+    -------
+    dict of int to SurfaceRaster
+        By position of the water body, to 150 m round it; none for those that the raster does not
+        reach.
+    """
+    cells = _cells(path, place, site_crs, waters, (SURFACE_MARGIN_M, _doubt_surface), log)
+    return {index: SurfaceRaster(*part) for index, part in cells.items()}
+
+
+def _cells(
+    path: Path,
+    place: Place,
+    site_crs: str | None,
+    waters: tuple[DrawnWater, ...],
+    kind: tuple[float, Doubt],
+    log: FaultLog,
+) -> dict[int, Cells]:
+    """Return the cells of a raster over each water body; a kind is a margin and a doubt."""
+    margin_m, doubt = kind
+    out: dict[int, Cells] = {}
     count = len(log.found_so_far)
     try:
         with decoder_messages(place, log), rasterio.open(path, driver="GTiff") as source:
@@ -60,9 +116,11 @@ def bed_rasters(
             if crs is None or not _is_usable(source, place, log):
                 return out
             for index, water in enumerate(waters):
-                cropped = _cropped(source, crs, water, place, log)
+                where = Place(place.file, place.layer, f"water body '{water.water_id}'")
+                cropped = _cropped(source, crs, water, margin_m, where, log)
                 if cropped is not None:
                     out[index] = cropped
+                    doubt(cropped, water, where, log)
     except DECODER_ERRORS as error:
         log.refuse(
             place,
@@ -75,7 +133,7 @@ def bed_rasters(
         log.refuse(
             place,
             "a raster that covers no water body",
-            "bed elevations where the water is",
+            f"elevations of the {place.layer} where the water is",
             "Check its CRS and its extent.",
         )
     return out
@@ -111,17 +169,16 @@ def _is_usable(source: Any, place: Place, log: FaultLog) -> bool:
 
 
 def _cropped(
-    source: Any, crs: str, water: DrawnWater, place: Place, log: FaultLog
-) -> BedRaster | None:
+    source: Any, crs: str, water: DrawnWater, margin_m: float, where: Place, log: FaultLog
+) -> Cells | None:
     """Return the cells over one water body, or ``None`` where there are none."""
-    corners = shapely.get_coordinates(transformed(water.outline_deg, WGS84, crs))
+    corners = _wanted(water, crs, margin_m)
     inverse = np.linalg.inv(_matrix(source))
     cols, rows, _ = inverse @ np.vstack([corners.T, np.ones(len(corners))])
     col0, col1 = _span(cols, source.width)
     row0, row1 = _span(rows, source.height)
     if col0 >= col1 or row0 >= row1:
         return None
-    where = Place(place.file, place.layer, f"water body '{water.water_id}'")
     if (col1 - col0) * (row1 - row0) > MOST_CELLS:
         log.refuse(
             where,
@@ -135,13 +192,24 @@ def _cropped(
         return None
     window = Window(col0, row0, col1 - col0, row1 - row0)
     cells = source.read(1, window=window, masked=True).astype(np.float64).filled(np.nan)
-    bed = cells * (source.scales[0] or 1.0) + source.offsets[0]
-    bed[~np.isfinite(bed)] = np.nan
-    known = bed[np.isfinite(bed)]
-    if not known.size:
+    height = cells * (source.scales[0] or 1.0) + source.offsets[0]
+    height[~np.isfinite(height)] = np.nan
+    if np.isnan(height).all():
         return None
-    _say_odd(known, water, where, log)
-    return BedRaster(bed, affine)
+    return height, affine
+
+
+def _wanted(water: DrawnWater, crs: str, margin_m: float) -> FloatArray:
+    """Return corners round what is wanted of a raster, in its CRS."""
+    if margin_m <= 0:
+        wanted: FloatArray = shapely.get_coordinates(transformed(water.outline_deg, WGS84, crs))
+        return wanted
+    west, south, east, north = water.outline.bounds
+    box = shapely.box(west - margin_m, south - margin_m, east + margin_m, north + margin_m)
+    around: FloatArray = shapely.get_coordinates(
+        transformed(shapely.segmentize(box, margin_m), water.crs, crs)
+    )
+    return around
 
 
 def _matrix(source: Any) -> FloatArray:
@@ -197,17 +265,49 @@ def _fitted(
     return np.asarray(solution.T, dtype=np.float64)
 
 
-def _say_odd(known: FloatArray, water: DrawnWater, place: Place, log: FaultLog) -> None:
-    """Speak up about elevations that cannot be a bed, or not the bed of this water."""
-    low, high = float(known.min()), float(known.max())
-    if low < LIMITS_M[0] or high > LIMITS_M[1]:
-        log.refuse(
+def _are_elevations(height: FloatArray, place: Place, log: FaultLog) -> bool:
+    """Tell whether elevations are of this Earth; say so where they are not."""
+    low, high = float(np.nanmin(height)), float(np.nanmax(height))
+    if LIMITS_M[0] <= low and high <= LIMITS_M[1]:
+        return True
+    log.refuse(
+        place,
+        f"elevations from {low:g} to {high:g} m",
+        f"{LIMITS_M[0]:g} to {LIMITS_M[1]:g} m",
+        "Declare the value that stands for no data.",
+    )
+    return False
+
+
+def _doubt_surface(cells: Cells, water: DrawnWater, place: Place, log: FaultLog) -> None:
+    """Speak up about a surface model whose water does not lie at the levels."""
+    height, affine = cells
+    if not _are_elevations(height, place, log):
+        return
+    col, row = np.meshgrid(np.arange(height.shape[1]), np.arange(height.shape[0]))
+    easting, northing = np.tensordot(affine[:, :2], np.stack([col, row]), axes=1)
+    inside = shapely.contains_xy(
+        water.outline, easting + affine[0, 2], northing + affine[1, 2]
+    ) & np.isfinite(height)
+    if not inside.any():
+        return
+    middle = float(np.median(height[inside]))
+    low, high = water.levels.low_m - WATER_DOUBT_M, water.levels.high_m + WATER_DOUBT_M
+    if not low <= middle <= high:
+        log.remark(
             place,
-            f"elevations from {low:g} to {high:g} m",
-            f"{LIMITS_M[0]:g} to {LIMITS_M[1]:g} m",
-            "Declare the value that stands for no data.",
+            f"a surface of {middle:.2f} m over the water",
+            f"about the water's levels, {water.levels.low_m:g} to {water.levels.high_m:g} m",
+            "Check that it holds heights above the same vertical datum; sun is counted from it.",
         )
-    elif low > water.levels.high_m:
+
+
+def _doubt_bed(cells: Cells, water: DrawnWater, place: Place, log: FaultLog) -> None:
+    """Speak up about elevations that cannot be a bed, or not the bed of this water."""
+    if not _are_elevations(cells[0], place, log):
+        return
+    low = float(np.nanmin(cells[0]))
+    if low > water.levels.high_m:
         log.refuse(
             place,
             f"a bed from {low:g} m up, all above the high level of {water.levels.high_m:g} m",

@@ -21,9 +21,9 @@ from geoplan.readers.belonging import (
 from geoplan.readers.columns import numbers
 from geoplan.readers.fault_log import FaultLog, Place
 from geoplan.readers.layer import Layer
-from geoplan.readers.levels_record import LevelRecord, times
+from geoplan.readers.levels_record import times
 from geoplan.readers.waters import DrawnWater
-from geoplan.site import Contour, Soundings
+from geoplan.site import Contour, LevelRecord, Soundings
 
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]

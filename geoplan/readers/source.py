@@ -272,15 +272,8 @@ def _layer_of(path: Path, log: FaultLog) -> str | None:
         return None
     if ending in ARCHIVES and stem.split(".")[0] in LAYERS:
         log.refuse(place, "an archive", "the layer itself", "Unpack it first.")
-    elif stem == "surface" and ending in RASTERS:
-        log.remark(
-            place,
-            "a surface model",
-            "shade as polygons or points",
-            "It is not used: draw trees and buildings that shade the water in a layer 'shade'.",
-        )
-    elif stem in {"bed", "levels"} and ending in (*RASTERS, ".csv"):
-        return stem if (stem == "bed") == (ending in RASTERS) else None
+    elif stem in {"bed", "surface", "levels"} and ending in (*RASTERS, ".csv"):
+        return stem if (stem != "levels") == (ending in RASTERS) else None
     elif stem in VECTOR_LAYERS and ending in DRIVERS:
         return stem
     elif stem in LAYERS and ending not in (*_SIDECARS, ".toml", ".md", ".txt", ".qmd"):

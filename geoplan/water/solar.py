@@ -20,6 +20,8 @@ FloatArray = NDArray[np.float64]
 AZIMUTHS = 720
 #: The sun counts from this height; lower it is weak, and far hills that no site holds hide it [°].
 LEAST_ELEVATION_DEG = 3.0
+#: Cells along a side of the blocks that are passed over where nothing in them is high enough.
+_BLOCK_CELLS = 8
 #: Slope of sight under a crown or inside a building: nothing of the sun is seen [1].
 _COVERED = 1e6
 
@@ -86,6 +88,24 @@ class Crowns:
     base_m: FloatArray
 
 
+@dataclass(frozen=True, eq=False)
+class Surface:
+    """
+    A surface model as blocks: each cell stands as high as its highest point.
+
+    Attributes
+    ----------
+    top_m : ndarray of float, shape (rows, cols)
+        Height above the water; NaN where there is nothing that could shade [m].
+    to_cell : ndarray of float, shape (2, 3)
+        From easting and northing to column and row, whole at cell centres:
+        ``to_cell @ (easting_m, northing_m, 1)`` [1/m].
+    """
+
+    top_m: FloatArray
+    to_cell: FloatArray
+
+
 def sun_path(
     longitude_deg: float,
     latitude_deg: float,
@@ -150,7 +170,11 @@ def sun_path(
 
 
 def horizon_slope(
-    easting_m: FloatArray, northing_m: FloatArray, walls: Walls, crowns: Crowns
+    easting_m: FloatArray,
+    northing_m: FloatArray,
+    walls: Walls,
+    crowns: Crowns,
+    surface: Surface | None = None,
 ) -> NDArray[np.float32]:
     """
     Return the steepest blocked line of sight from each place in each direction.
@@ -163,6 +187,8 @@ def horizon_slope(
         Sides of buildings.
     crowns : Crowns
         Trees.
+    surface : Surface or None
+        Surface model; it hides what any of the others hides, and more.
 
     Returns
     -------
@@ -173,7 +199,9 @@ def horizon_slope(
     -----
     Directions are the middles of equal sectors from true north, clockwise. A wall hides
     H/r at distance r along the direction; a spheroid hides up to the tangent line in the vertical
-    plane through the eye, in closed form.
+    plane through the eye, in closed form. A cell of the surface model hides from where the
+    direction enters it, the nearest half cell left out, so it never hides less than what stands
+    in it; what lies beyond the reach of the lowest sun that counts is not looked at.
     """
     slope = np.zeros((len(easting_m), AZIMUTHS), np.float32)
     _raise_walls(slope, easting_m, northing_m, walls.ends_m, walls.top_m)
@@ -186,7 +214,125 @@ def horizon_slope(
         crowns.top_m,
         crowns.base_m,
     )
+    if surface is not None and np.nanmax(surface.top_m, initial=0.0) > 0.0:
+        _raise_by_surface(slope, easting_m, northing_m, surface)
     return slope
+
+
+def _raise_by_surface(
+    slope: NDArray[np.float32], easting_m: FloatArray, northing_m: FloatArray, surface: Surface
+) -> None:
+    """Raise the horizon of each place by a surface model, blocks of cells first."""
+    top = np.ascontiguousarray(np.nan_to_num(surface.top_m, nan=0.0))
+    rows, cols = (-(-size // _BLOCK_CELLS) for size in top.shape)
+    padded = np.zeros((rows * _BLOCK_CELLS, cols * _BLOCK_CELLS))
+    padded[: top.shape[0], : top.shape[1]] = top
+    blocks = padded.reshape(rows, _BLOCK_CELLS, cols, _BLOCK_CELLS).max(axis=(1, 3))
+    least_slope = math.tan(math.radians(LEAST_ELEVATION_DEG))
+    _raise_surface(slope, easting_m, northing_m, padded, blocks, surface.to_cell, least_slope)
+
+
+@numba.njit(cache=True)
+def _raise_surface(
+    slope: Any,
+    easting: FloatArray,
+    northing: FloatArray,
+    top: FloatArray,
+    blocks: FloatArray,
+    to_cell: FloatArray,
+    least_slope: float,
+) -> None:
+    """Raise the horizon of each place by the cells that its directions pass."""
+    sectors = slope.shape[1]
+    highest = blocks.max()
+    half_m = 0.5 / math.sqrt(abs(to_cell[0, 0] * to_cell[1, 1] - to_cell[0, 1] * to_cell[1, 0]))
+    for i in range(len(easting)):
+        # Cells are counted from their corners, so that they change at whole numbers.
+        col0 = to_cell[0, 0] * easting[i] + to_cell[0, 1] * northing[i] + to_cell[0, 2] + 0.5
+        row0 = to_cell[1, 0] * easting[i] + to_cell[1, 1] * northing[i] + to_cell[1, 2] + 0.5
+        for j in range(sectors):
+            angle = (j + 0.5) * 2 * math.pi / sectors
+            sin, cos = math.sin(angle), math.cos(angle)
+            step = (
+                to_cell[0, 0] * sin + to_cell[0, 1] * cos,
+                to_cell[1, 0] * sin + to_cell[1, 1] * cos,
+            )
+            steepest = max(slope[i, j], least_slope)
+            seen = _steepest(top, blocks, (col0, row0), step, (steepest, highest, half_m))
+            slope[i, j] = max(slope[i, j], seen)
+
+
+@numba.njit(cache=True)
+def _reach_m(place: float, step: float, line: int) -> float:
+    """Return how far along a direction the next line between cells lies [m]."""
+    if step == 0.0:
+        return math.inf
+    return max(((line + 1 if step > 0 else line) - place) / step, 0.0)
+
+
+@numba.njit(cache=True)
+def _steepest(
+    top: FloatArray,
+    blocks: FloatArray,
+    place: tuple[float, float],
+    step: tuple[float, float],
+    limits: tuple[float, float, float],
+) -> float:
+    """Return the steepest slope of sight along a direction, walking block by block."""
+    steepest, highest, half_m = limits
+    best, entered = 0.0, 0.0
+    size = top.shape[0] // blocks.shape[0]
+    col_way, row_way = (1 if step[0] > 0 else -1), (1 if step[1] > 0 else -1)
+    col, row = math.floor(place[0] / size), math.floor(place[1] / size)
+    while highest > steepest * max(entered, half_m):
+        beyond_col = col >= blocks.shape[1] if col_way > 0 else col < 0
+        beyond_row = row >= blocks.shape[0] if row_way > 0 else row < 0
+        if beyond_col or beyond_row:
+            break
+        next_col = _reach_m(place[0] / size, step[0] / size, col)
+        next_row = _reach_m(place[1] / size, step[1] / size, row)
+        is_inside = 0 <= row < blocks.shape[0] and 0 <= col < blocks.shape[1]
+        if is_inside and blocks[row, col] > steepest * max(entered, half_m):
+            span_m = (entered, min(next_col, next_row), half_m)
+            seen = _steepest_within(top, (col * size, row * size), size, place, step, span_m)
+            best = max(best, seen)
+            steepest = max(steepest, seen)
+        entered = min(next_col, next_row)
+        if next_col < next_row:
+            col += col_way
+        else:
+            row += row_way
+    return best
+
+
+@numba.njit(cache=True)
+def _steepest_within(
+    top: FloatArray,
+    corner: tuple[int, int],
+    size: int,
+    place: tuple[float, float],
+    step: tuple[float, float],
+    span_m: tuple[float, float, float],
+) -> float:
+    """Return the steepest slope of sight over the cells of a block, walking cell by cell."""
+    entered, leaves, half_m = span_m
+    best = 0.0
+    col_way, row_way = (1 if step[0] > 0 else -1), (1 if step[1] > 0 else -1)
+    # Rounding may put the way in just outside the block.
+    col = min(max(math.floor(place[0] + step[0] * entered), corner[0]), corner[0] + size - 1)
+    row = min(max(math.floor(place[1] + step[1] * entered), corner[1]), corner[1] + size - 1)
+    while entered <= leaves:
+        if not (0 <= col - corner[0] < size and 0 <= row - corner[1] < size):
+            break
+        best = max(best, top[row, col] / max(entered, half_m))
+        next_col = _reach_m(place[0], step[0], col)
+        next_row = _reach_m(place[1], step[1], row)
+        entered = min(next_col, next_row)
+        if next_col < next_row:
+            col += col_way
+        else:
+            row += row_way
+    return best
 
 
 @numba.njit(cache=True)
