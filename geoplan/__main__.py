@@ -35,16 +35,25 @@ def start(
 
 
 @app.command()
-def check(site: SitePath) -> None:
-    """Read a site, say what is there, and every fault at once."""
+def check(
+    site: SitePath,
+    out: Annotated[
+        Path | None, typer.Option("-o", "--out", help="Folder for sound_next.geojson.")
+    ] = None,
+) -> None:
+    """Read a site, say what is there, where to sound next, and every fault at once."""
     from geoplan.readers import check_site
 
-    result = check_site(site)
+    result = check_site(site, sound_all=out is not None)
     for line in result.summary:
         _say(line)
     _say_faults(result.faults)
     if result.site is None:
         raise typer.Exit(UNUSABLE)
+    if out is not None:
+        from geoplan.exports.sounding_file import write_places
+
+        _say(f"written: {write_places(result.sound_next, result.site, out)}")
 
 
 @app.command()

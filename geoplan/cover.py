@@ -52,9 +52,11 @@ def water_edges(body: WaterBody, fields: SiteFields, bank_slope: float) -> tuple
     Notes
     -----
     Within a millimetre of its own level the surveyed outline stands as it is. Below, the edge is
-    the contour of the bed, cut with the outline. Above, and below where nothing at all is known
-    of the bed, banks and islands are assumed to rise evenly through the outline and the edge is
-    flagged as assumed; faces of the bank meet in sharp corners, up to right angles.
+    the contour of the bed, linear between soundings, cut with the outline: chords of a bowl lie
+    above it, so that there is rather too little water than too much. Above, and below where
+    nothing at all is known of the bed, banks and islands are assumed to rise evenly through the
+    outline and the edge is flagged as assumed; faces of the bank meet in sharp corners, up to
+    right angles.
 
     Volumes are summed over cells and scaled so that at the outline's level the grid has the
     area of the outline. Above it a slice is added by the prismoidal rule, exact for plane banks:
@@ -147,7 +149,7 @@ def _edge_below(body: WaterBody, fields: SiteFields, level_m: float) -> MultiPol
 def _continued_bed(body: WaterBody, fields: SiteFields) -> FloatArray:
     """Return the bed, its slope at the bank carried on to the cells of land beside it."""
     grid = fields.grid
-    bed = np.array(fields.bed_m)
+    bed = np.array(fields.bed_m if fields.edge_bed_m is None else fields.edge_bed_m)
     row, col = np.nonzero(binary_dilation(grid.water, np.ones((3, 3))) & ~grid.water)
     nearest_row, nearest_col = (
         index[row, col]

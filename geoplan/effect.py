@@ -37,6 +37,33 @@ _CLASSES = 5
 _STREAMLINES = 12
 
 
+def shown_effect(
+    around: Surroundings, benefit: LoadBenefit | None, placement: Placement
+) -> tuple[Effect | None, WorthMap | None]:
+    """
+    Return the effect of a plan and the map of worth, where loads are known.
+
+    Parameters
+    ----------
+    around : Surroundings
+        The water body.
+    benefit : LoadBenefit or None
+        The load that rafts keep back; ``None`` where it is not known or not wanted.
+    placement : Placement
+        The plan.
+
+    Returns
+    -------
+    Effect or None
+        Loads, sensitivity and curve.
+    WorthMap or None
+        Worth in classes, and streamlines.
+    """
+    if benefit is None:
+        return None, None
+    return effect_of(around, benefit, placement), worth_map(around, benefit)
+
+
 def effect_of(around: Surroundings, benefit: LoadBenefit, placement: Placement) -> Effect:
     """
     Return the effect of a plan.

@@ -8,11 +8,11 @@ import numpy as np
 import shapely
 
 from geoplan.grid import SiteFields, WaterGrid, default_cell_size_m, water_grid
+from geoplan.narrows import WayGrid, distance_from_m, narrows_note, way_grid
 from geoplan.settings import Settings, SunSettings
 from geoplan.shade import sun_field
 from geoplan.site import FloatArray, WaterBody
 from geoplan.water.bathymetry import BedPoints, BedSurface, bed_from_points, bed_from_raster
-from geoplan.water.distance import distance_field
 
 #: Spacing of the points that carry the water's edge and contours into the bed [m].
 _SHORE_STEP_M = 1.0
@@ -41,7 +41,8 @@ def site_fields(body: WaterBody, settings: Settings) -> SiteFields:
     grid = water_grid(body.outline, cell_m)
     bed = _bed(body, grid, settings)
     sun_h = sun_field(body, settings, grid)
-    worth = worth_by_distance(body, grid, settings.treatment.reach_m)
+    ways = way_grid(body.outline, grid)
+    worth = worth_by_distance(body, grid, settings.treatment.reach_m, ways)
     return SiteFields(
         grid=grid,
         bed_m=bed.bed_m,
@@ -50,6 +51,8 @@ def site_fields(body: WaterBody, settings: Settings) -> SiteFields:
         is_unsurveyed=bed.is_unsurveyed,
         worth=worth * sun_share(sun_h, settings.sun),
         sun_h=sun_h,
+        edge_bed_m=bed.edge_bed_m,
+        notes=narrows_note(ways, body.water_id) if body.inflows else (),
     )
 
 
@@ -77,6 +80,27 @@ def sun_share(sun_h: FloatArray, sun: SunSettings) -> FloatArray:
     width = max(sun.full_h - sun.least_h, 1e-9)
     share: FloatArray = np.clip((sun_h - sun.least_h) / width, 0.0, 1.0)
     return share
+
+
+def bed_surface(body: WaterBody, grid: WaterGrid, settings: Settings) -> BedSurface:
+    """
+    Return the bed of a water body on any grid.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body and its soundings, contours and raster.
+    grid : WaterGrid
+        The cells.
+    settings : Settings
+        Survey settings.
+
+    Returns
+    -------
+    BedSurface
+        Most likely bed, its uncertainty, and the bed that may be relied on.
+    """
+    return _bed(body, grid, settings)
 
 
 def _bed(body: WaterBody, grid: WaterGrid, settings: Settings) -> BedSurface:
@@ -194,7 +218,9 @@ def inflow_l_s(body: WaterBody) -> float:
     return assumed if body.inflows else assumed / 10.0
 
 
-def worth_by_distance(body: WaterBody, grid: WaterGrid, reach_m: float | None) -> FloatArray:
+def worth_by_distance(
+    body: WaterBody, grid: WaterGrid, reach_m: float | None, ways: WayGrid | None = None
+) -> FloatArray:
     """
     Return the worth of planted area: high near inflows, falling with the way through the water.
 
@@ -207,6 +233,8 @@ def worth_by_distance(body: WaterBody, grid: WaterGrid, reach_m: float | None) -
     reach_m : float or None
         Distance over which the worth falls to 1/e; ``None``: a quarter of the square root of
         the area [m].
+    ways : WayGrid or None
+        Ways through the water, from ``way_grid``; ``None``: found here.
 
     Returns
     -------
@@ -223,10 +251,9 @@ def worth_by_distance(body: WaterBody, grid: WaterGrid, reach_m: float | None) -
     reach = reach_m or 0.25 * float(np.sqrt(body.outline.area))
     shares, _ = inflow_shares(body)
     worth = np.zeros(grid.shape)
+    ways = ways or way_grid(body.outline, grid)
     for inflow, share in zip(body.inflows, shares, strict=True):
-        row = (inflow.point.y - grid.south_m) / grid.cell_size_m - 0.5
-        col = (inflow.point.x - grid.west_m) / grid.cell_size_m - 0.5
-        distance = distance_field(grid.water, grid.cell_size_m, row, col)
+        distance = distance_from_m(ways, body.outline, inflow.point)
         worth += share * np.exp(-distance / reach)
     return _continued(worth, grid)
 

@@ -14,6 +14,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
+from geoplan.errors import Fault
 from geoplan.site import FloatArray, lock_arrays
 
 BoolArray = NDArray[np.bool_]
@@ -87,6 +88,11 @@ class SiteFields:
         that it can be interpolated up to the bank (relative, 0 to 1).
     sun_h : ndarray of float, shape (rows, cols), or None
         Mean hours of direct sun a day; ``None`` where not assessed [h].
+    edge_bed_m : ndarray of float, shape (rows, cols), or None
+        Bed by which the water's edge is drawn, linear between soundings, NaN off the water;
+        ``None``: ``bed_m`` [m].
+    notes : tuple of Fault
+        What a reader of the plan must know of these fields.
     """
 
     grid: WaterGrid
@@ -96,6 +102,8 @@ class SiteFields:
     is_unsurveyed: BoolArray
     worth: FloatArray
     sun_h: FloatArray | None = None
+    edge_bed_m: FloatArray | None = None
+    notes: tuple[Fault, ...] = ()
 
     def __post_init__(self) -> None:
         """Lock the arrays."""

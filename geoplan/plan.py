@@ -5,7 +5,7 @@ Coordinates of a ``WaterPlan`` are in the working CRS of its water body; ``Writt
 ``plan.gpkg`` says, in its own CRS, for the audit to judge.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 from shapely.geometry import LineString, MultiPolygon, Polygon
@@ -47,6 +47,15 @@ class PlacedRaft:
         What it takes out; ``None`` where flows are assumed [g/d].
     status : str
         ``planned``, ``existing`` or ``as_built``.
+    fetch_m : float or None
+        Open water upwind in the direction that gives the largest wave at the design wind, as the
+        method that governs counts it; ``None``: not assessed, as for the next three [m].
+    wave_height_m : float or None
+        Significant height of that wave [m].
+    wave_period_s : float or None
+        Its peak period [s].
+    wave_from_deg : float or None
+        Where it comes from, clockwise from true north [°].
     """
 
     raft_id: str
@@ -67,6 +76,10 @@ class PlacedRaft:
     worth: float
     removal_g_d: float | None
     status: str = "planned"
+    fetch_m: float | None = None
+    wave_height_m: float | None = None
+    wave_period_s: float | None = None
+    wave_from_deg: float | None = None
 
 
 @dataclass(frozen=True)
@@ -187,6 +200,144 @@ class Cover:
     water_area_m2: float
     cover_pct: float
     sigma_pct: float
+
+
+@dataclass(frozen=True)
+class DesignWaves:
+    """
+    The largest waves on a water body at the design wind and one level, by two methods.
+
+    Attributes
+    ----------
+    level_name : str
+        ``normal`` or ``high``.
+    level_m : float
+        Height above the vertical datum [m].
+    wind_m_s : float
+        Design wind at 10 m [m/s].
+    wave_from_deg : float
+        Direction that gives the largest wave, clockwise from true north [°].
+    along_depth_m : float or None
+        Mean depth along the straight fetch; ``None`` where nothing is known [m].
+    spm_fetch_m, cem_fetch_m : float
+        Mean of nine radials, and straight upwind [m].
+    spm_height_m, cem_height_m : float
+        Significant height by the Shore Protection Manual and the Coastal Engineering Manual [m].
+    spm_period_s, cem_period_s : float
+        Peak period by both [s].
+    wave_height_m, wave_period_s : float
+        Height and period of the larger wave [m, s].
+    setup_m : float or None
+        Rise of the water at the lee end of that fetch; ``None`` where no depth is known [m].
+    """
+
+    level_name: str
+    level_m: float
+    wind_m_s: float
+    wave_from_deg: float
+    along_depth_m: float | None
+    spm_fetch_m: float
+    cem_fetch_m: float
+    spm_height_m: float
+    cem_height_m: float
+    spm_period_s: float
+    cem_period_s: float
+    wave_height_m: float
+    wave_period_s: float
+    setup_m: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class StageCurve:
+    """
+    Area and volume of the water by level.
+
+    Attributes
+    ----------
+    level_m : ndarray of float, shape (n,)
+        Heights above the vertical datum, rising [m].
+    area_m2 : ndarray of float, shape (n,)
+        Water surface [m²].
+    volume_m3 : ndarray of float, shape (n,)
+        Water below the level [m³].
+    """
+
+    level_m: FloatArray
+    area_m2: FloatArray
+    volume_m3: FloatArray
+
+    def __post_init__(self) -> None:
+        """Lock the arrays."""
+        lock_arrays(self)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Rebuild through the constructor, so that arrays stay locked after pickling."""
+        return (StageCurve, (self.level_m, self.area_m2, self.volume_m3))
+
+
+@dataclass(frozen=True)
+class RaftReplay:
+    """
+    What a planned raft would have met at the levels of the record.
+
+    Attributes
+    ----------
+    raft_id : str
+        Which raft.
+    within_clearance_pct : float
+        Time with roots nearer to the bed than the clearance, time on the bed included [%].
+    on_bed_pct : float
+        Time with roots on the bed [%].
+    beyond_posts_pct : float or None
+        Time with the level above or below what its posts let it follow; ``None`` where it has no
+        posts [%].
+    """
+
+    raft_id: str
+    within_clearance_pct: float
+    on_bed_pct: float
+    beyond_posts_pct: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class RecordReplay:
+    """
+    What the plan would have met at the levels of the record; gaps count for nothing.
+
+    Attributes
+    ----------
+    time_s : ndarray of float, shape (n,)
+        Seconds since 1970 of each reading [s].
+    level_m : ndarray of float, shape (n,)
+        Heights above the vertical datum [m].
+    water_area_m2 : ndarray of float, shape (n,)
+        Open water at each reading [m²].
+    cover_pct : ndarray of float, shape (n,)
+        Share of it that rafts cover [%].
+    known_d : float
+        Time of the record, gaps left out [d].
+    below_low_pct, above_high_pct : float
+        Time below the low level and above the high one [%].
+    rafts : tuple of RaftReplay
+        The planned rafts, in the order of the plan.
+    """
+
+    time_s: FloatArray
+    level_m: FloatArray
+    water_area_m2: FloatArray
+    cover_pct: FloatArray
+    known_d: float
+    below_low_pct: float
+    above_high_pct: float
+    rafts: tuple[RaftReplay, ...]
+
+    def __post_init__(self) -> None:
+        """Lock the arrays."""
+        lock_arrays(self)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Rebuild through the constructor, so that arrays stay locked after pickling."""
+        return (RecordReplay, tuple(getattr(self, part.name) for part in fields(self)))
 
 
 @dataclass(frozen=True)
@@ -429,6 +580,12 @@ class WaterPlan:
         Where no raft was placed: the rule that took most away, in words; else empty.
     depth_grid : DepthGrid or None
         Reliable depth, for the map.
+    stage : StageCurve or None
+        Area and volume by level; ``None`` where no bed is known.
+    record : RecordReplay or None
+        The plan at the levels of the record; ``None`` without a record.
+    waves : tuple of DesignWaves
+        Largest waves at normal and high level; empty where not assessed.
     effect : Effect or None
         Loads with and without rafts; ``None`` where no inflow reaches an outlet.
     worth_map : WorthMap or None
@@ -450,6 +607,9 @@ class WaterPlan:
     notes: tuple[Fault, ...] = ()
     why_none: str = ""
     depth_grid: DepthGrid | None = None
+    stage: StageCurve | None = None
+    record: RecordReplay | None = None
+    waves: tuple[DesignWaves, ...] = ()
     effect: Effect | None = None
     worth_map: WorthMap | None = None
 

@@ -1,25 +1,26 @@
 """The straight line for one water body: from its raw data to its plan."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 import numpy as np
 
 from geoplan.cover import surface_cover, water_edges
-from geoplan.effect import effect_of, worth_map
+from geoplan.effect import shown_effect
 from geoplan.errors import Fault
 from geoplan.fields import inflow_l_s, site_fields
 from geoplan.grid import SiteFields
-from geoplan.hydraulics import Hydraulics, hydraulics
 from geoplan.launch.routes import tow_routes
+from geoplan.low_water import low_water_notes
 from geoplan.mooring.design import design_moorings, mooring_notes
 from geoplan.placement.allowed import Surroundings
-from geoplan.placement.place import Placement, place_rafts
-from geoplan.plan import DepthGrid, PlacedRaft, WaterPlan
+from geoplan.placement.place import place_rafts
+from geoplan.plan import DepthGrid, Mooring, PlacedRaft, Route, WaterPlan
 from geoplan.raft import footprints
+from geoplan.replay import at_other_levels
 from geoplan.settings import Settings
 from geoplan.site import WaterBody
-from geoplan.treatment import LoadBenefit
+from geoplan.treatment import load_benefit, with_removal
+from geoplan.wind import design_waves
 
 
 def plan_water(
@@ -55,21 +56,18 @@ def plan_water(
     fields = site_fields(body, settings)
     edges = water_edges(body, fields, settings.bank_slope)
     around = Surroundings(body, fields, edges, settings)
-    flow, flow_notes = hydraulics(body, settings, fields)
-    benefit = _benefit(body, settings, fields, flow)
+    benefit, flow_notes = load_benefit(body, settings, fields)
     placement = place_rafts(around, benefit, allotment, seed)
-    rafts = with_removal(placement) if benefit else placement.rafts
-    moorings = design_moorings(body, fields, rafts, settings)
-    routes, route_notes = tow_routes(body, fields, edges[0].outline, rafts, settings)
+    placed = with_removal(placement, benefit)
+    rafts, waves, wave_notes = design_waves(fields, edges, placed, settings, body.water_id)
+    moorings, routes, held_notes = _held_and_towed(around, rafts)
     cover = surface_cover(edges, raft_outlines(body, rafts), body.crs)
-    wet = fields.grid.water
-    unsurveyed = 100.0 * float(fields.is_unsurveyed[wet].mean()) if wet.any() else 100.0
-    notes = (
-        *_notes(body, cover[1].cover_pct, settings, unsurveyed),
-        *mooring_notes(body, fields, rafts, settings),
-        *route_notes,
-        *flow_notes,
+    stage, record, level_notes = at_other_levels(
+        body, fields, edges, rafts, moorings, cover[1].raft_area_m2, settings
     )
+    effect, worth = shown_effect(around, benefit if detail else None, placement)
+    unsurveyed = _unsurveyed_pct(fields)
+    notes = (*_notes(body, cover[1].cover_pct, settings, unsurveyed), *fields.notes)
     return WaterPlan(
         water_id=body.water_id,
         name=body.name,
@@ -83,47 +81,26 @@ def plan_water(
         room_m2=placement.room_m2,
         unsurveyed_pct=unsurveyed,
         inflow_l_s=inflow_l_s(body),
-        notes=notes,
+        notes=notes + held_notes + level_notes + wave_notes + flow_notes,
         why_none=placement.why_none,
         depth_grid=_depth_grid(fields, body.levels.low_m),
-        effect=effect_of(around, benefit, placement) if benefit and detail else None,
-        worth_map=worth_map(around, benefit) if benefit and detail else None,
+        stage=stage,
+        record=record,
+        waves=waves,
+        effect=effect,
+        worth_map=worth,
     )
 
 
-def _benefit(
-    body: WaterBody, settings: Settings, fields: SiteFields, flow: Hydraulics | None
-) -> LoadBenefit | None:
-    """Return the load that rafts keep back, where it is known how water flows."""
-    if flow is None:
-        return None
-    return LoadBenefit(body, settings, fields, flow, settings.treatment.rates_m_yr()[0])
-
-
-def with_removal(placement: Placement) -> tuple[PlacedRaft, ...]:
-    """
-    Return the rafts of a placement with what each takes out.
-
-    Parameters
-    ----------
-    placement : Placement
-        A placement whose value is a load.
-
-    Returns
-    -------
-    tuple of PlacedRaft
-        The load kept by the plan, shared over its rafts by what their places are worth with all
-        of them in the water [g/d].
-    """
-    planned = [raft for raft in placement.rafts if raft.status == "planned"]
-    total = sum(raft.worth * raft.planted_area_m2 for raft in planned)
-    share = placement.report.value / total if total > 0 else 0.0
-    return tuple(
-        replace(raft, removal_g_d=raft.worth * raft.planted_area_m2 * share)
-        if raft.status == "planned"
-        else raft
-        for raft in placement.rafts
-    )
+def _held_and_towed(
+    around: Surroundings, rafts: tuple[PlacedRaft, ...]
+) -> tuple[tuple[Mooring, ...], tuple[Route, ...], tuple[Fault, ...]]:
+    """Return the moorings and tow routes of rafts, and what a reader must know of them."""
+    body, fields, edges, settings = around.body, around.fields, around.edges, around.settings
+    moorings = design_moorings(body, fields, rafts, settings)
+    routes, route_notes = tow_routes(body, fields, edges[0].outline, rafts, settings)
+    notes = mooring_notes(body, fields, rafts, settings) + route_notes
+    return moorings, routes, notes + low_water_notes(body, edges, rafts, routes)
 
 
 def raft_outlines(body: WaterBody, rafts: tuple[PlacedRaft, ...]) -> list[object]:
@@ -151,6 +128,12 @@ def raft_outlines(body: WaterBody, rafts: tuple[PlacedRaft, ...]) -> list[object
         )[0]
         for raft in rafts
     ]
+
+
+def _unsurveyed_pct(fields: SiteFields) -> float:
+    """Return the share of the water that is too far from any sounding [%]."""
+    wet = fields.grid.water
+    return 100.0 * float(fields.is_unsurveyed[wet].mean()) if wet.any() else 100.0
 
 
 def _depth_grid(fields: SiteFields, low_m: float) -> DepthGrid:

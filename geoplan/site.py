@@ -6,6 +6,7 @@ is in that CRS. Heights are above the site's vertical datum, up positive; no dep
 Readers make these objects and have checked what lies between them; later code trusts them.
 """
 
+import math
 from dataclasses import dataclass, field, fields
 from typing import Any
 
@@ -73,6 +74,65 @@ class Levels:
 
 
 @dataclass(frozen=True, eq=False)
+class LevelRecord:
+    """
+    Water levels in the order of time.
+
+    Attributes
+    ----------
+    time_s : ndarray of float, shape (n,)
+        Seconds since 1970, rising [s].
+    level_m : ndarray of float, shape (n,)
+        Heights above the vertical datum [m].
+    """
+
+    time_s: FloatArray
+    level_m: FloatArray
+
+    def __post_init__(self) -> None:
+        """Lock the arrays."""
+        lock_arrays(self)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Rebuild through the constructor, so that arrays stay locked after pickling."""
+        return (LevelRecord, (self.time_s, self.level_m))
+
+    def __len__(self) -> int:
+        """Return the number of readings."""
+        return len(self.level_m)
+
+    def level_at(self, time_s: FloatArray) -> FloatArray:
+        """
+        Return the level at given times.
+
+        Parameters
+        ----------
+        time_s : ndarray of float, shape (m,)
+            Seconds since 1970 [s].
+
+        Returns
+        -------
+        ndarray of float, shape (m,)
+            Interpolated between readings, NaN outside the record [m].
+
+        Examples
+        --------
+        >>> record = LevelRecord(np.array([0.0, 10.0]), np.array([1.0, 2.0]))
+        >>> record.level_at(np.array([5.0, 11.0])).tolist()
+        [1.5, nan]
+        """
+        inside: FloatArray = np.interp(
+            time_s, self.time_s, self.level_m, left=math.nan, right=math.nan
+        )
+        return inside
+
+    @property
+    def days(self) -> float:
+        """Return the time from the first to the last reading [d]."""
+        return float(self.time_s[-1] - self.time_s[0]) / 86400.0
+
+
+@dataclass(frozen=True, eq=False)
 class Soundings:
     """
     Measured points of the bed.
@@ -129,6 +189,32 @@ class BedRaster:
     def __reduce__(self) -> tuple[Any, ...]:
         """Rebuild through the constructor, so that arrays stay locked after pickling."""
         return (BedRaster, (self.bed_m, self.affine))
+
+
+@dataclass(frozen=True, eq=False)
+class SurfaceRaster:
+    """
+    A raster of a surface model: ground with the trees and buildings on it.
+
+    Attributes
+    ----------
+    surface_m : ndarray of float, shape (rows, cols)
+        Elevation at cell centres above the vertical datum, NaN where there is none [m].
+    affine : ndarray of float, shape (2, 3)
+        Working coordinates of the centre of cell (row, col):
+        ``affine @ (col, row, 1)`` is (easting, northing) [m].
+    """
+
+    surface_m: FloatArray
+    affine: FloatArray
+
+    def __post_init__(self) -> None:
+        """Lock the arrays."""
+        lock_arrays(self)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Rebuild through the constructor, so that arrays stay locked after pickling."""
+        return (SurfaceRaster, (self.surface_m, self.affine))
 
 
 @dataclass(frozen=True)
@@ -336,6 +422,10 @@ class WaterBody:
         Parts that touch this water body.
     bed_raster : BedRaster or None
         Raster of the bed.
+    surface_raster : SurfaceRaster or None
+        Raster of what may shade the water, over the water and its surroundings.
+    record : LevelRecord or None
+        Water levels that were read there; ``None`` where there is no record.
     """
 
     water_id: str
@@ -355,6 +445,8 @@ class WaterBody:
     keep_clear: tuple[KeepClear, ...] = ()
     marks: tuple[Mark, ...] = ()
     rafts: tuple[ExistingRaft, ...] = ()
+    surface_raster: SurfaceRaster | None = None
+    record: LevelRecord | None = None
 
     def __post_init__(self) -> None:
         """Refuse an outline that no area can be taken from."""

@@ -9,19 +9,22 @@ of two.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 from scipy.ndimage import distance_transform_edt, uniform_filter
 
+from geoplan.errors import Fault
 from geoplan.fields import sun_share
 from geoplan.grid import SiteFields
-from geoplan.hydraulics import SECONDS_PER_YEAR, Hydraulics
+from geoplan.hydraulics import SECONDS_PER_YEAR, Hydraulics, hydraulics
 from geoplan.placement.benefit import Tangent
+from geoplan.placement.place import Placement
 from geoplan.placement.search import Poses
 from geoplan.placement.worth import WorthSurface
+from geoplan.plan import PlacedRaft
 from geoplan.raft import RaftType
 from geoplan.settings import Settings
 from geoplan.site import FloatArray, WaterBody
@@ -314,3 +317,61 @@ class LoadBenefit:
             bare - out,
             (ends[0], ends[1]),
         )
+
+
+def load_benefit(
+    body: WaterBody, settings: Settings, fields: SiteFields
+) -> tuple[LoadBenefit | None, tuple[Fault, ...]]:
+    """
+    Return the load that rafts keep back, where it is known how water flows.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body.
+    settings : Settings
+        Settings of the site.
+    fields : SiteFields
+        Depth and sun.
+
+    Returns
+    -------
+    LoadBenefit or None
+        ``None`` where no inflow reaches an outlet.
+    tuple of Fault
+        What a reader must know of it.
+    """
+    flow, notes = hydraulics(body, settings, fields)
+    if flow is None:
+        return None, notes
+    return LoadBenefit(body, settings, fields, flow, settings.treatment.rates_m_yr()[0]), notes
+
+
+def with_removal(placement: Placement, benefit: LoadBenefit | None) -> tuple[PlacedRaft, ...]:
+    """
+    Return the rafts of a placement with what each takes out.
+
+    Parameters
+    ----------
+    placement : Placement
+        A placement, its value a load where there is a benefit.
+    benefit : LoadBenefit or None
+        The load that rafts keep back; ``None`` where it is not known.
+
+    Returns
+    -------
+    tuple of PlacedRaft
+        The load kept by the plan, shared over its rafts by what their places are worth with all
+        of them in the water [g/d].
+    """
+    if benefit is None:
+        return placement.rafts
+    planned = [raft for raft in placement.rafts if raft.status == "planned"]
+    total = sum(raft.worth * raft.planted_area_m2 for raft in planned)
+    share = placement.report.value / total if total > 0 else 0.0
+    return tuple(
+        replace(raft, removal_g_d=raft.worth * raft.planted_area_m2 * share)
+        if raft.status == "planned"
+        else raft
+        for raft in placement.rafts
+    )

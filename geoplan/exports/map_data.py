@@ -250,6 +250,8 @@ def _raft(
         "sun_h": rounded_down(raft.sun_h, 1),
         "worth_pct": rounded_down(100.0 * raft.worth / best, 0) if best > 0 else None,
         "removal_g_d": rounded_down(raft.removal_g_d, 1),
+        "wave_height_m": rounded_up(raft.wave_height_m, 2),
+        "wave_period_s": rounded_up(raft.wave_period_s, 1),
         "sequence": order.get(raft.raft_id),
         "shape": shape,
     }

@@ -13,14 +13,16 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import shapely
 
 import geoplan
 from geoplan.crs import proj_version
 from geoplan.errors import ExportError, PlanFileError
-from geoplan.plan import AuditReport, Effect, Plan, WaterPlan
+from geoplan.plan import AuditReport, Effect, Plan, RecordReplay, WaterPlan
 from geoplan.settings import defaults_used
 from geoplan.site import Site
+from geoplan.water.record import time_text
 
 FILE_NAME = "plan.json"
 
@@ -132,10 +134,33 @@ def _water(water: WaterPlan) -> dict[str, Any]:
         "method": report.method,
         "status": report.status,
         "frames_tried": report.frames_tried,
+        "waves": [asdict(part) for part in water.waves],
         "room_m2": water.room_m2,
         "unsurveyed_pct": water.unsurveyed_pct,
+        "record": _replay(water.record),
         "why_none": water.why_none,
         "notes": [str(note) for note in water.notes],
+    }
+
+
+def _replay(record: RecordReplay | None) -> dict[str, Any] | None:
+    """Return the summary of a replayed record; the readings are in ``level_history.csv``."""
+    if record is None:
+        return None
+    return {
+        "from": time_text(float(record.time_s[0])),
+        "to": time_text(float(record.time_s[-1])),
+        "reading_count": len(record.time_s),
+        "known_d": record.known_d,
+        "level_m": {"least": float(record.level_m.min()), "most": float(record.level_m.max())},
+        "below_low_pct": record.below_low_pct,
+        "above_high_pct": record.above_high_pct,
+        "cover_pct": {
+            "least": float(record.cover_pct.min()),
+            "median": float(np.median(record.cover_pct)),
+            "most": float(record.cover_pct.max()),
+        },
+        "rafts": [asdict(raft) for raft in record.rafts],
     }
 
 

@@ -33,6 +33,11 @@ GEOPLAN.quantity = function (value, unit) {
   return value === null || value === undefined ? "not assessed" : value + " " + unit;
 };
 
+GEOPLAN.waves = function (raft) {
+  if (raft.wave_height_m === null || raft.wave_height_m === undefined) { return "not assessed"; }
+  return raft.wave_height_m + " m, " + raft.wave_period_s + " s";
+};
+
 GEOPLAN.raftFacts = function (raft) {
   return [
     ["Type", raft.raft_type || "not described"],
@@ -46,6 +51,7 @@ GEOPLAN.raftFacts = function (raft) {
     ["To the bank", GEOPLAN.quantity(raft.bank_clearance_m, "m")],
     ["To the next raft", raft.gap_m === null ? "no other raft" : raft.gap_m + " m"],
     ["Sun", GEOPLAN.quantity(raft.sun_h, "h a day")],
+    ["Waves at design wind", GEOPLAN.waves(raft)],
     ["Worth of the place", GEOPLAN.quantity(raft.worth_pct, "% of the best")],
     ["Takes out", GEOPLAN.quantity(raft.removal_g_d, "g a day")],
     ["Order of launching", raft.sequence === null ? "no route" : String(raft.sequence)]

@@ -6,7 +6,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from geoplan.water.levels import hypsography, level_rings, record_levels
+from geoplan.water.levels import hypsography, level_rings
 from tests.unit.water.bowls import RADIUS_M, grid, paraboloid
 
 CENTRE, WATER, EAST, NORTH = grid(0.5)
@@ -87,15 +87,3 @@ def test_dry_ground_has_no_edge() -> None:
     at = np.arange(3.0)
     assert level_rings(np.ones((3, 3)), at, at, 0.0) == []
     assert level_rings(np.full((3, 3), np.nan), at, at, 0.0) == []
-
-
-def test_a_record_gives_the_levels_it_stays_below() -> None:
-    """Of 0 to 100 in steps of one, the fifth percentile is 5 by its definition."""
-    record = np.arange(101.0)[::-1]
-    assert record_levels(record, (5, 50, 95)).tolist() == [5.0, 50.0, 95.0]
-
-
-def test_a_record_with_gaps_is_refused() -> None:
-    for record in (np.array([]), np.array([1.0, np.nan])):
-        with pytest.raises(ValueError, match="one reading at least"):
-            record_levels(record, (5,))
