@@ -5,6 +5,7 @@ Flows are measured, or follow from catchment and rain, or are assumed; so are co
 was assumed makes every worth relative, and is named.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -110,7 +111,7 @@ def known_flows(body: WaterBody, settings: Settings) -> tuple[KnownFlow, ...]:
     share_l_s = _ASSUMED_L_S_HA * body.outline.area / 1e4 / max(len(body.inflows), 1)
     out = []
     for inflow in body.inflows:
-        if inflow.flow_l_s:
+        if inflow.flow_l_s is not None:
             flow_l_s, basis, guessed = inflow.flow_l_s, "measured mean flow", False
         elif inflow.catchment_ha:
             runoff = inflow.runoff_coefficient or _RUNOFF
@@ -242,32 +243,54 @@ def _placed_inflows(
     """Return the inflows that reach an outlet, their water and load by cell, and notes."""
     source, load = np.zeros(grid.shape), np.zeros(grid.shape)
     drained = set(np.unique(pools[sinks > 0]).tolist())
-    flows, notes = [], []
+    flows: list[KnownFlow] = []
+    notes: list[Fault] = []
     for flow in known_flows(body, settings):
         cell = _cell(grid, flow.inflow.point)
-        if pools[cell] not in drained:
-            notes.append(
-                _note(
-                    body,
-                    f"inflow '{flow.inflow.inflow_id}' in a pool that no outlet drains",
-                    "an outlet in the same pool",
-                    "Its load is left out; add the outlet, or correct the outline.",
-                )
-            )
-            continue
-        source[cell] += flow.flow_m3_s
-        load[cell] += flow.flow_m3_s * flow.concentration_g_m3
-        flows.append(flow)
-        if flow.is_assumed:
-            notes.append(
-                _note(
-                    body,
-                    f"inflow '{flow.inflow.inflow_id}': {flow.basis}",
-                    "measured mean flow and concentration",
-                    "Worth and loads are relative; measure them to have grams a day.",
-                )
-            )
+        is_drained = pools[cell] in drained
+        notes += _doubts(body, flow, is_drained=is_drained, is_taken=source[cell] > 0)
+        if is_drained and flow.flow_m3_s > 0:
+            source[cell] += flow.flow_m3_s
+            load[cell] += flow.flow_m3_s * flow.concentration_g_m3
+            flows.append(flow)
     return tuple(flows), source, load, tuple(notes)
+
+
+def _doubts(
+    body: WaterBody, flow: KnownFlow, *, is_drained: bool, is_taken: bool
+) -> Iterator[Fault]:
+    """Yield what a reader must know of an inflow."""
+    name = f"inflow '{flow.inflow.inflow_id}'"
+    if flow.flow_m3_s <= 0:
+        yield _note(
+            body,
+            f"{name} with flow_l_s 0",
+            "its mean flow, above zero",
+            "Nothing is taken to flow in there; correct the flow, or leave it blank.",
+        )
+        return
+    if not is_drained:
+        yield _note(
+            body,
+            f"{name} in a pool that no outlet drains",
+            "an outlet in the same pool",
+            "Its load is left out; add the outlet, or correct the outline.",
+        )
+        return
+    if is_taken:
+        yield _note(
+            body,
+            f"{name} at the same place as another",
+            "one inflow at each place",
+            "Their flows are added up; remove one if it is there twice.",
+        )
+    if flow.is_assumed:
+        yield _note(
+            body,
+            f"{name}: {flow.basis}",
+            "measured mean flow and concentration",
+            "Worth and loads are relative; measure them to have grams a day.",
+        )
 
 
 def _missing(body: WaterBody, what: str) -> Fault:

@@ -223,3 +223,16 @@ def test_an_inflow_in_a_pool_without_an_outlet_is_named() -> None:
     flow, notes = hydraulics(body, settings(), fields)
     assert flow is None
     assert any("pool that no outlet drains" in note.found for note in notes)
+
+
+def test_a_flow_of_zero_brings_nothing_and_two_at_one_place_are_named() -> None:
+    none = Inflow("dry", shapely.Point(0, 10), 0.0)
+    twin = Inflow("twin", shapely.Point(0, 20), 1.0, concentrations={"tn_mg_l": 4.0})
+    body = basin(inflows=(*basin().inflows, none, twin))
+    flow, notes = hydraulics(body, settings(), site_fields(body, settings()))
+    assert flow is not None
+    assert [part.inflow.inflow_id for part in flow.flows] == ["in", "twin"]
+    assert flow.basin.outflow_m3_s.sum() == pytest.approx(0.004)
+    found = " ".join(note.found for note in notes)
+    assert "'dry' with flow_l_s 0" in found
+    assert "'twin' at the same place" in found
