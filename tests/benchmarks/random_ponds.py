@@ -21,7 +21,7 @@ def main(count: int) -> None:
     gaps = []
     for seed in range(count):
         site = random_site(seed)
-        water = plan_water(site.water_bodies[0], site.settings)
+        water = plan_water(site.water_bodies[0], site.settings, detail=False)
         with tempfile.TemporaryDirectory() as folder:
             plan = Plan(site.settings.name, site.client_crs, (water,))
             gis_files.write(plan, site, Path(folder), None)
