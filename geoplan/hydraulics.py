@@ -10,14 +10,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
-from scipy.ndimage import label
 
 from geoplan.cut_cells import face_shares
 from geoplan.errors import Fault
-from geoplan.grid import BoolArray, SiteFields, WaterGrid
+from geoplan.grid import SiteFields, WaterGrid
 from geoplan.settings import Settings
 from geoplan.site import FloatArray, Inflow, Outlet, WaterBody
-from geoplan.water.flow import DEPTH_EXPONENT, Faces, steady_flow
+from geoplan.water.flow import DEPTH_EXPONENT, Faces, pools_of, steady_flow
 from geoplan.water.transport import Basin, okubo_dispersion_m2_s
 
 SECONDS_PER_YEAR = 365.0 * 86_400.0
@@ -176,7 +175,7 @@ def hydraulics(
         np.where(grid.water[:, :-1] & grid.water[:, 1:], east, 0.0),
         np.where(grid.water[:-1] & grid.water[1:], north, 0.0),
     )
-    pools = _pools(grid.water, faces)
+    pools = pools_of(grid.water, faces)
     sinks = _outlet_shares(body.outlets, grid, pools)
     flows, source, load, notes = _placed_inflows(body, settings, grid, pools, sinks)
     if not flows:
@@ -198,16 +197,6 @@ def hydraulics(
         dispersion * dispersion_factor,
     )
     return Hydraulics(basin, flows, load, any(flow.is_assumed for flow in flows)), notes
-
-
-def _pools(water: BoolArray, faces: Faces) -> FloatArray:
-    """Return the number of the pool that each cell belongs to, 0 on land."""
-    grown = np.zeros((2 * water.shape[0] - 1, 2 * water.shape[1] - 1), bool)
-    grown[::2, ::2] = water
-    grown[::2, 1::2] = faces.east > 0
-    grown[1::2, ::2] = faces.north > 0
-    pools: FloatArray = label(grown)[0][::2, ::2]
-    return pools
 
 
 def _cell(grid: WaterGrid, point: shapely.Point) -> tuple[int, int]:

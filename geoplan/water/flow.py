@@ -159,17 +159,35 @@ def _harmonic(one: FloatArray, other: FloatArray) -> FloatArray:
     return np.divide(2 * one * other, total, out=np.zeros_like(total), where=total > 0)
 
 
-def _pins(water: NDArray[np.bool_], faces: Faces, source_m3_s: FloatArray) -> tuple[Any, ...]:
-    """Return one cell of each pool, whose potential is fixed; refuse pools that do not balance."""
+def pools_of(water: NDArray[np.bool_], faces: Faces) -> Any:
+    """
+    Return the pool that each cell belongs to.
+
+    Parameters
+    ----------
+    water : ndarray of bool, shape (rows, cols)
+        Cells of water.
+    faces : Faces
+        Open shares of the faces.
+
+    Returns
+    -------
+    ndarray of int, shape (rows, cols)
+        Number of the pool from 1, cells of one pool joined through open faces; 0 on land [1].
+    """
     grown = np.zeros((2 * water.shape[0] - 1, 2 * water.shape[1] - 1), bool)
     grown[::2, ::2] = water
     grown[::2, 1::2] = faces.east > 0
     grown[1::2, ::2] = faces.north > 0
-    pools, count = label(grown)
-    pools = pools[::2, ::2]
+    return label(grown)[0][::2, ::2]
+
+
+def _pins(water: NDArray[np.bool_], faces: Faces, source_m3_s: FloatArray) -> tuple[Any, ...]:
+    """Return one cell of each pool, whose potential is fixed; refuse pools that do not balance."""
+    pools = pools_of(water, faces)
     total = np.abs(source_m3_s).sum()
     rows, cols = [], []
-    for pool in range(1, count + 1):
+    for pool in range(1, int(pools.max(initial=0)) + 1):
         inside = pools == pool
         net = float(source_m3_s[inside].sum())
         if abs(net) > 1e-9 * max(total, 1e-300):
