@@ -143,16 +143,19 @@ def bed_from_points(
 
     Notes
     -----
-    The mean is linear on Delaunay triangles; the edge takes part as points at its level. Of
-    points within a millimetre the shoalest is kept.
+    The mean is a thin plate that land cuts, on a trend with the distance from the shore where
+    that predicts better (``mean_bed``); with fewer than twelve blocks of soundings it is linear on
+    Delaunay triangles. The edge takes part as points at its level.
 
     .. math:: \sigma^2 = \sigma_s^2 + \sigma_i^2
 
-    where :math:`\sigma_s` is the largest uncertainty of the triangle's vertices and
-    :math:`\sigma_i` what lies between the points, judged by leaving soundings out
-    (``survey_error``). The bed relied on is the highest of the triangles anywhere in the cell
-    plus 2.33 σ, not below the lowest sounding within reach, nor below any sounding in the cell
-    and the eight round it. The method, its evidence and its limits: ``docs/methods/bed.md``.
+    where :math:`\sigma_s` is the largest uncertainty of the vertices of the triangle round a cell
+    and :math:`\sigma_i` what lies between them: by kriging, by the contour interval, or by leaving
+    soundings out of a small survey (``survey_error``). The bed relied on is the mean anywhere in
+    the cell plus 2.33 σ; not below the triangles plus 1.645 :math:`\sigma_s`, so that no smoothing
+    makes water deeper than it was sounded; not below the lowest sounding within reach, nor below
+    any sounding in the cell and the eight round it. The method, its evidence and its limits:
+    ``docs/methods/bed.md``.
 
     Examples
     --------
