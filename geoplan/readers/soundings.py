@@ -22,6 +22,7 @@ from geoplan.readers.columns import numbers
 from geoplan.readers.fault_log import FaultLog, Place
 from geoplan.readers.layer import Layer
 from geoplan.readers.levels_record import times
+from geoplan.readers.survey_steps import say_dry, say_steps, survey_steps
 from geoplan.readers.waters import DrawnWater
 from geoplan.site import Contour, LevelRecord, Soundings
 
@@ -170,7 +171,8 @@ def sounded(
     owner = np.full(len(layer), -1)
     owner[reach.feature] = reach.water
     _say_ashore(layer, crs, waters, owner, log)
-    level = _levels(layer, waters, owner, record, log)
+    time_s = times(layer, log)
+    level = _levels(layer, waters, owner, record, time_s, log)
     bed = bed_elevations(layer, level, log)
     sigma = numbers(layer, "sigma_m")
     zero = np.flatnonzero(sigma == 0)
@@ -188,6 +190,9 @@ def sounded(
             _say_few(layer, water, own, log)
             _say_odd(layer, water, bed[own], log)
             placed = shapely.get_coordinates(transformed(layer.geometries[own], crs, water.crs))
+            place = Place(layer.file, layer.name, f"water body '{water.water_id}'")
+            say_steps(survey_steps(placed, bed[own], time_s[own]), place, log)
+            say_dry(own, bed, water.levels.high_m, layer, log)
             order = np.lexsort((bed[own], placed[:, 1], placed[:, 0]))
             own, placed = own[order], placed[order]
             out[index] = Soundings(placed[:, 0], placed[:, 1], bed[own], sigma[own])
@@ -315,11 +320,11 @@ def _levels(
     waters: tuple[DrawnWater, ...],
     owner: IntArray,
     record: LevelRecord | None,
+    time_s: FloatArray,
     log: FaultLog,
 ) -> FloatArray:
     """Return the water level from which each row's depth counts."""
     level = _outline_levels(waters, owner)
-    time_s = times(layer, log)
     is_depth = np.isfinite(numbers(layer, "depth_m"))
     timed = np.isfinite(time_s) & is_depth
     if not timed.any():

@@ -5,12 +5,15 @@ Run by hand: ``python tests/benchmarks/bench_water.py``. Times are medians of th
 one that compiles; read them as ratios.
 """
 
+import itertools
+import resource
 import statistics
 import time
 from collections.abc import Callable
 from typing import Any
 
 import numpy as np
+from scipy.interpolate import LinearNDInterpolator
 from scipy.ndimage import maximum_filter
 
 from geoplan.water.bathymetry import BedPoints, BedSurface, bed_from_points
@@ -23,7 +26,10 @@ CELL_M = 0.5
 #: Roughness [m], its length [m], distance between lines [m] and along them [m].
 SURVEYS = [
     (0.0, 12.0, 10.0, 1.0),
+    (0.10, 12.0, 10.0, 1.0),
+    (0.15, 20.0, 10.0, 1.0),
     (0.18, 30.0, 10.0, 1.0),
+    (0.20, 40.0, 10.0, 1.0),
     (0.18, 12.0, 10.0, 1.0),
     (0.18, 12.0, 5.0, 1.0),
     (0.18, 12.0, 6.0, 6.0),
@@ -138,21 +144,94 @@ def bench_bed() -> None:
         )
 
 
+def bench_few() -> None:
+    """Print volumes from sixty soundings at random places, and what an unsounded inlet gets."""
+    pond, off = LobedPond(1, 0.0, 1.0), []
+    for seed in range(10):
+        rng = np.random.default_rng(seed)
+        east, north = rng.uniform(-90, 90, (2, 4000))
+        inside = np.hypot(east, north) < shore_radius(np.arctan2(north, east)) - 0.5
+        east, north = east[inside][:60], north[inside][:60]
+        bed = pond.bed(east, north) + rng.normal(0, 0.05, 60)
+        shore = pond.surveyed(0, 10.0, 10.0)[1]
+        few = _points(east, north, bed, 0.05)
+        surface = bed_from_points(pond.centre_m, pond.centre_m, pond.water, few, shore, None)
+        volume = -surface.bed_m[pond.water].sum() * CELL_M**2
+        off.append(100 * (volume / (pond.area_m2 * DEPTH_M / 2) - 1))
+    print(f"Sixty random soundings: volume off by {np.mean(off):+.2f} %, {np.ptp(off):.1f} between")
+    at = np.arange(-0.75, 102, 0.5)
+    east, north = np.meshgrid(at, at)
+    water = (east > 0) & (north > 0) & (north < 60) & (east < 60)
+    water |= (east >= 60) & (east < 100) & (np.abs(north - 30) < 3)
+    place = np.stack(np.meshgrid(np.arange(3, 60, 6.0), np.arange(1, 60, 1.0)), -1).reshape(-1, 2)
+    edge = _edge_of_inlet()
+    soundings = _points(*place.T, np.full(len(place), -2.0), 0.05)
+    shore = _points(*edge.T, np.zeros(len(edge)), 0.03)
+    surface = bed_from_points(at, at, water, soundings, shore, None)
+    inlet = water & (east > 60 + surface.reach_m + 3)
+    flagged = 100 * surface.is_unsurveyed[inlet].mean()
+    print(
+        f"Unsounded inlet: {flagged:.0f} % unsurveyed beyond the reach of {surface.reach_m:.1f} m"
+    )
+
+
+def _edge_of_inlet() -> Any:
+    """Shore of a square of 60 m with an inlet of 40 by 6 m, a metre apart."""
+    corner = [(0, 0), (60, 0), (60, 27), (100, 27), (100, 33), (60, 33), (60, 60), (0, 60), (0, 0)]
+    sides = [
+        np.linspace(one, other, int(np.hypot(*np.subtract(other, one))), endpoint=False)
+        for one, other in itertools.pairwise(corner)
+    ]
+    return np.concatenate(sides)
+
+
 def bench_large() -> None:
-    """Print the time of a lake of 25 ha with 35,000 soundings."""
-    radius = 280.0
-    centre = np.arange(-300, 300, 1.0) + 0.5
-    water = np.hypot(*np.meshgrid(centre, centre)) < radius
-    east, north = np.meshgrid(np.arange(-280, 280, 10.0), np.arange(-280, 280, 0.7))
-    inside = np.hypot(east, north) < radius - 1
-    east, north = east[inside], north[inside]
-    noise = np.random.default_rng(0).normal(0, 0.1, (2, len(east)))
-    bed = -4 * (1 - (east**2 + north**2) / radius**2) + noise[0]
-    angle = np.linspace(0, 2 * np.pi, 1760, endpoint=False)
-    shore = _points(radius * np.cos(angle), radius * np.sin(angle), np.zeros(1760), 0.03)
-    soundings = _points(east + noise[1], north, bed, 0.05)
-    _, spent = timed(lambda: bed_from_points(centre, centre, water, soundings, shore, None))
-    print(f"Lake: {len(east)} soundings, {water.sum()} cells: {spent:.2f} s")
+    """Print the bed of a lake of 100 ha on a million cells, and linear triangles of scipy."""
+    radius = 564.2
+    centre = np.arange(-570, 570, 1.0) + 0.5
+    grid = np.meshgrid(centre, centre)
+    water = np.hypot(*grid) < radius
+    rng = np.random.default_rng(0)
+    waves, phases = rng.normal(0, 2 * np.pi / 60, (60, 2)), rng.uniform(0, 2 * np.pi, 60)
+
+    def bed(east: Any, north: Any) -> Any:
+        away = np.hypot(east, north)
+        rough = sum(
+            np.cos(k[0] * east + k[1] * north + phase)
+            for k, phase in zip(waves, phases, strict=True)
+        )
+        edge = np.clip((radius - away) / 20, 0, 1)
+        return -6 * (1 - (away / radius) ** 2) + 0.3 * np.sqrt(2 / 60) * rough * edge
+
+    angle = np.linspace(0, 2 * np.pi, 3545, endpoint=False)
+    shore = _points(radius * np.cos(angle), radius * np.sin(angle), np.zeros(3545), 0.03)
+    true = bed(*grid)[water]
+    for line_m, along_m in ((10.0, 1.0), (3.0, 1.0 / 3.0)):
+        east, north = np.meshgrid(np.arange(-560, 560, line_m), np.arange(-562, 562, along_m))
+        inside = np.hypot(east, north) < radius - 1
+        east, north = east[inside], north[inside]
+        soundings = _points(east, north, bed(east, north) + rng.normal(0, 0.05, len(east)), 0.05)
+        before_mb = _peak_mb()
+        begin = time.perf_counter()
+        surface = bed_from_points(centre, centre, water, soundings, shore, None)
+        spent = time.perf_counter() - begin
+        error = surface.bed_m[water] - true
+        print(
+            f"Lake: {len(east)} soundings, {water.sum()} cells: {spent:.1f} s, peak rises by"
+            f" {_peak_mb() - before_mb:.0f} MB, rmse {np.sqrt((error**2).mean()):.3f} m, volume"
+            f" {100 * error.sum() / true.sum():+.3f} %"
+        )
+        begin = time.perf_counter()
+        place = np.column_stack([east, north])
+        linear = LinearNDInterpolator(place, soundings.bed_m)(*(g[water] for g in grid))
+        spent = time.perf_counter() - begin
+        error = (linear - true)[np.isfinite(linear)]
+        print(f"  scipy's linear: {spent:.1f} s, rmse {np.sqrt((error**2).mean()):.3f} m")
+
+
+def _peak_mb() -> float:
+    """Most memory that this process has held [MB]."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
 def bench_levels() -> None:
@@ -203,6 +282,7 @@ def bench_distance() -> None:
 
 if __name__ == "__main__":
     bench_bed()
+    bench_few()
     bench_large()
     bench_levels()
     bench_distance()

@@ -109,6 +109,24 @@ def test_area_and_volume_at_every_stage_above_a_fifth_of_the_volume(
 
 
 @pytest.mark.parametrize(("key", "name"), LAKES)
+def test_contours_alone_give_the_volume_within_one_percent(
+    key: str, name: str, real_data: Path, tmp_path: Path
+) -> None:
+    folder, table = lake_site(real_data, tmp_path / key, key, name)
+    (folder / "bed.tif").unlink()
+    drawn = gpd.read_file(real_data / "wisconsin_lakes" / f"{key}_contours.shp")
+    lines = drawn.assign(bed_m=drawn.level.astype(float))[["bed_m", "geometry"]]
+    lines.to_crs("EPSG:3071").explode(ignore_index=True).to_file(
+        folder / "contours.gpkg", layer="contours"
+    )
+    site = read_site(folder)
+    fields = site_fields(site.water_bodies[0], site.settings)
+    rows = table[table.vol_m3 > 0.2 * table.vol_m3.max()]
+    _, volume = stage_curve(site.water_bodies[0], fields, rows.elev_m.to_numpy())
+    np.testing.assert_allclose(volume, rows.vol_m3, rtol=1e-2)
+
+
+@pytest.mark.parametrize(("key", "name"), LAKES)
 def test_a_plan_two_metres_below_the_top_is_accepted_by_the_audit(
     key: str, name: str, real_data: Path, tmp_path: Path
 ) -> None:

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from geoplan.readers import check_site, read_site, stray_fixes
+from geoplan.readers.survey_steps import survey_steps
 from tests.unit.readers.sites import EAST_M, NORTH_M, SETTINGS, at, features, frame, write_site
 
 LEVELS = "time,level_m\n2025-01-01,11.0\n2026-01-01,12.0\n2026-01-11,13.0\n"
@@ -168,3 +169,43 @@ def test_contours_count_from_datum_or_level_and_must_be_level(tmp_path: Path) ->
     )
     path = write_site(tmp_path / "b", contours=features([(sloping, {})]))
     assert any("a contour from 10 to 11 m" in text for text in texts(path, "error"))
+
+
+def two_days(step_m: float, apart_m: float = 1.0) -> str:
+    """Soundings of two days beside each other; the later ones higher by a step."""
+    rows: list[tuple[object, ...]] = []
+    for k in range(12):
+        bed = 10.0 + 0.02 * (k % 3)
+        rows.append((20 + 4 * k, 25, bed, "2026-05-01"))
+        rows.append((20 + 4 * k, 25 + apart_m, round(bed + step_m, 3), "2026-06-01"))
+    return soundings(*rows, header="bed_m,time")
+
+
+def test_a_step_between_surveys_that_overlap_is_named(tmp_path: Path) -> None:
+    said = texts(write_site(tmp_path, soundings=two_days(0.4)), "warning")
+    found = [text for text in said if "higher on 2026-06-01 than on 2026-05-01" in text]
+    assert len(found) == 1
+    assert "0.40 m" in found[0]
+    assert "12 places" in found[0]
+
+
+@pytest.mark.parametrize(("step_m", "apart_m"), [(0.05, 1.0), (0.4, 8.0)])
+def test_surveys_that_agree_or_lie_apart_pass(
+    step_m: float, apart_m: float, tmp_path: Path
+) -> None:
+    said = texts(write_site(tmp_path, soundings=two_days(step_m, apart_m)), "warning")
+    assert not [text for text in said if "surveys that agree" in text]
+
+
+@given(st.integers(0, 10_000))
+def test_noise_alone_is_no_step(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    place = rng.uniform(0, 20, (80, 2))
+    day = np.repeat([0.0, 86_400.0], 40)
+    assert survey_steps(place, rng.uniform(-0.07, 0.07, 80), day) == []
+
+
+def test_a_sounding_above_the_high_level_is_named(tmp_path: Path) -> None:
+    table = soundings((40, 20, 10.5), (50, 25, 13.1), (60, 25, 10.4), header="bed_m")
+    said = texts(write_site(tmp_path, soundings=table), "warning")
+    assert any("1 sounding above the high level" in text and "13.1 m" in text for text in said)
