@@ -17,7 +17,9 @@ FILE_NAME = "levels.html"
 
 _STYLE = (
     "body{font:16px/1.4 sans-serif;max-width:760px;margin:1em auto;padding:0 1em}"
-    "svg{width:100%;height:auto}table{border-collapse:collapse}"
+    "h1{font-size:1.4em}h2{font-size:1.15em}table{border-collapse:collapse}"
+    # A drawing shrunk to a phone could not be read: it is moved sideways instead.
+    ".wide{overflow-x:auto}svg{width:100%;min-width:44rem;height:auto}"
     "th,td{border-bottom:1px solid #ccc;padding:.2em .8em;text-align:right}"
     "th:first-child,td:first-child{text-align:left}"
 )
@@ -79,13 +81,19 @@ def _section(water: WaterPlan, body: WaterBody) -> Iterator[str]:
         yield "<p>Nothing is known of the bed.</p>"
     else:
         title = f"{name}: area (line) and volume (dashes) by level, and the bed under each raft"
-        yield stage_plot(water.stage, body.levels, water.rafts, title)
+        yield _wide(stage_plot(water.stage, body.levels, water.rafts, title), "Area and volume")
     if water.record is None:
         yield "<p>No record of levels.</p>"
         return
     title = f"{name}: level and cover through the record"
-    yield history_plot(water.record, body.levels, body.max_cover_pct, title)
+    drawing = history_plot(water.record, body.levels, body.max_cover_pct, title)
+    yield _wide(drawing, "Level and cover")
     yield from _table(water.record)
+
+
+def _wide(drawing: str, label: str) -> str:
+    """Return a drawing that can be moved sideways, by keys too."""
+    return f'<div class="wide" role="region" tabindex="0" aria-label="{label}">\n{drawing}\n</div>'
 
 
 def _table(record: RecordReplay) -> Iterator[str]:
