@@ -16,9 +16,6 @@ from geoplan.water.bathymetry import BedPoints, BedSurface, bed_from_points, bed
 
 #: Spacing of the points that carry the water's edge and contours into the bed [m].
 _SHORE_STEP_M = 1.0
-#: Inflow assumed where none is measured. Judgement: 300 mm/yr off ten times the water's area
-#: [L/s per ha of water].
-_ASSUMED_L_S_HA = 1.0
 
 
 def site_fields(body: WaterBody, settings: Settings) -> SiteFields:
@@ -194,28 +191,6 @@ def inflow_shares(body: WaterBody) -> tuple[FloatArray, bool]:
     if len(flows) and (flows > 0).all():
         return flows / flows.sum(), False
     return np.full(len(flows), 1.0 / max(len(flows), 1)), True
-
-
-def inflow_l_s(body: WaterBody) -> float:
-    """
-    Return the inflow of a water body, which makes worths of several comparable.
-
-    Parameters
-    ----------
-    body : WaterBody
-        The water body.
-
-    Returns
-    -------
-    float
-        Sum of the mean flows; where one is not known, 1 L/s for each hectare of water, and a
-        tenth of that without any inflow (judgement) [L/s].
-    """
-    _, is_assumed = inflow_shares(body)
-    if not is_assumed:
-        return float(sum(inflow.flow_l_s or 0.0 for inflow in body.inflows))
-    assumed = _ASSUMED_L_S_HA * float(body.outline.area) / 1e4
-    return assumed if body.inflows else assumed / 10.0
 
 
 def worth_by_distance(

@@ -133,6 +133,28 @@ def known_flows(body: WaterBody, settings: Settings) -> tuple[KnownFlow, ...]:
     return tuple(out)
 
 
+def inflow_l_s(body: WaterBody, settings: Settings) -> float:
+    """
+    Return the inflow of a water body, which makes worths of several comparable.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body.
+    settings : Settings
+        Rain and constituent.
+
+    Returns
+    -------
+    float
+        Sum of the mean flows; without any inflow a tenth of what would be assumed (judgement)
+        [L/s].
+    """
+    if not body.inflows:
+        return 0.1 * _ASSUMED_L_S_HA * float(body.outline.area) / 1e4
+    return 1000.0 * sum(flow.flow_m3_s for flow in known_flows(body, settings))
+
+
 def hydraulics(
     body: WaterBody,
     settings: Settings,

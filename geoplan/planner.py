@@ -7,8 +7,9 @@ import numpy as np
 from geoplan.cover import surface_cover, water_edges
 from geoplan.effect import shown_effect
 from geoplan.errors import Fault
-from geoplan.fields import inflow_l_s, site_fields
+from geoplan.fields import site_fields
 from geoplan.grid import SiteFields
+from geoplan.hydraulics import inflow_l_s
 from geoplan.launch.routes import tow_routes
 from geoplan.low_water import low_water_notes
 from geoplan.mooring.design import design_moorings, mooring_notes
@@ -80,7 +81,7 @@ def plan_water(
         report=placement.report,
         room_m2=placement.room_m2,
         unsurveyed_pct=unsurveyed,
-        inflow_l_s=inflow_l_s(body),
+        inflow_l_s=inflow_l_s(body, settings),
         notes=notes + held_notes + level_notes + wave_notes + flow_notes,
         why_none=placement.why_none,
         depth_grid=_depth_grid(fields, body.levels.low_m),

@@ -77,13 +77,10 @@ class AreaBound:
         No legal plan is worth more [worth of planted m²].
     prices : tuple of float
         Price of each limit: worth that one more unit of it could bring at most.
-    threshold : float
-        Worth of a square metre below which no raft pays at these prices (relative) [1].
     """
 
     value: float
     prices: tuple[float, ...]
-    threshold: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -296,8 +293,7 @@ class BoundedRoom:
             return field + float(prices @ most)
 
         prices = min(_candidate_prices(patches, planted_m2, grown_m2, use, most), key=value)
-        threshold = float(np.min(prices @ use / planted_m2))
-        return AreaBound(value(prices), tuple(float(p) for p in prices), threshold)
+        return AreaBound(value(prices), tuple(float(p) for p in prices))
 
 
 def bounded_room(

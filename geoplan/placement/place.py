@@ -95,7 +95,8 @@ def place_rafts(
 
     found = _cut_and_pack(benefit, regions, limits, gap_m)
     report = SolveReport(
-        method="rows in the best of turned frames, at one price; tangents of the load removed",
+        method="rows in the best of turned frames, at one price"
+        + ("" if benefit.is_linear else "; tangents of the load removed"),
         status=found.status,
         value=found.tangent.value,
         bound=max(found.bound, found.tangent.value),

@@ -113,7 +113,6 @@ def best_rows(
     Search
         Rafts that lie in the region, at least the gap apart; fewer where no more fit.
     """
-    easting: list[FloatArray] = []
     found: list[Poses] = []
     tried = 0
     left = region
@@ -126,7 +125,6 @@ def best_rows(
         if len(part) == 0:
             break
         found.append(part)
-        easting.append(part.easting_m)
         left = shapely.difference(left, grown(shapely.multipolygons(part.outlines), gap_m))
         left = _polygons(left, raft_type.area_m2)
     return Search(joined(raft_type, found), tried)
