@@ -34,7 +34,7 @@ from geoplan.site import FloatArray
 
 #: Slack by which the region of the bound is larger than that of the search: the search draws
 #: arcs from outside and keeps a millimetre for rounding, the bound must allow what is legal [m].
-_SLACK_M = 0.01
+SLACK_M = 0.01
 #: Headings at which the excess of a raft's mean is computed; the set repeats every 180° [°].
 _HEADINGS_DEG = tuple(float(heading) for heading in range(0, 180, 15))
 #: Parts of a cell's side in which the weights of the means are integrated; even.
@@ -325,7 +325,7 @@ def bounded_room(
     west, south, h = surface.west_m, surface.south_m, surface.cell_size_m
     frame = shapely.box(west, south, west + shape[1] * h, south + shape[0] * h)
     wide = [
-        shapely.intersection(grown(region.region, gap_m / 2 + _SLACK_M), frame)
+        shapely.intersection(grown(region.region, gap_m / 2 + SLACK_M), frame)
         for region in regions
     ]
     shares = np.stack([cell_coverage(area, west, south, h, shape) for area in wide])
