@@ -5,6 +5,7 @@ Coordinates of a ``WaterPlan`` are in the working CRS of its water body; ``Writt
 ``plan.gpkg`` says, in its own CRS, for the audit to judge.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -620,6 +621,23 @@ class WaterPlan:
     worth_map: WorthMap | None = None
 
 
+@dataclass(frozen=True)
+class WaterFailure:
+    """
+    A water body that could not be planned.
+
+    Attributes
+    ----------
+    water_id : str
+        Which.
+    reason : str
+        Why, in words.
+    """
+
+    water_id: str
+    reason: str
+
+
 @dataclass(frozen=True, eq=False)
 class Plan:
     """
@@ -631,16 +649,20 @@ class Plan:
         Name of the site.
     client_crs : str
         CRS in which it is written.
-    waters : tuple of WaterPlan
-        In the order of ``water_id``.
+    waters : sequence of WaterPlan
+        In the order of ``water_id``; of large districts each is read from disk when it is asked
+        for.
     seed : int
         Seed of the searches.
+    failures : tuple of WaterFailure
+        Water bodies that could not be planned; the others are.
     """
 
     site_name: str
     client_crs: str
-    waters: tuple[WaterPlan, ...]
+    waters: Sequence[WaterPlan]
     seed: int = 0
+    failures: tuple[WaterFailure, ...] = ()
 
 
 @dataclass(frozen=True)
