@@ -368,6 +368,8 @@ class SolveReport:
         Rotated frames that were packed.
     seed : int
         Seed of the search.
+    bound_basis : str
+        What kind of bound it is, in words.
     """
 
     method: str
@@ -377,6 +379,7 @@ class SolveReport:
     unit: str
     frames_tried: int
     seed: int
+    bound_basis: str = "area bound, for every position and heading"
 
     @property
     def gap_pct(self) -> float:

@@ -15,7 +15,8 @@ from geoplan.launch.routes import tow_routes
 from geoplan.low_water import low_water_notes
 from geoplan.mooring.design import design_moorings, mooring_notes
 from geoplan.placement.allowed import Surroundings
-from geoplan.placement.place import place_rafts
+from geoplan.placement.place import place_benefit, place_rafts
+from geoplan.placement.proof import tightened
 from geoplan.plan import DepthGrid, Mooring, PlacedRaft, Route, WaterPlan
 from geoplan.raft import footprints
 from geoplan.replay import at_other_levels
@@ -60,6 +61,8 @@ def plan_water(
     around = Surroundings(body, fields, edges, settings)
     benefit, flow_notes = load_benefit(body, settings, fields)
     placement = place_rafts(around, benefit, allotment, seed)
+    if detail:
+        placement = tightened(placement, benefit or place_benefit(around))
     placed = floated(with_removal(placement, benefit), settings)
     rafts, waves, wave_notes = design_waves(fields, edges, placed, settings, body.water_id)
     moorings, routes, held_notes = _held_and_towed(around, rafts)

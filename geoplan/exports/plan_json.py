@@ -130,6 +130,7 @@ def _water(water: WaterPlan) -> dict[str, Any]:
         **_loads(water.effect),
         "value": report.value,
         "bound": report.bound,
+        "bound_basis": report.bound_basis,
         "unit": report.unit,
         "gap_pct": report.gap_pct,
         "method": report.method,

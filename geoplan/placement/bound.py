@@ -325,8 +325,7 @@ def bounded_room(
     west, south, h = surface.west_m, surface.south_m, surface.cell_size_m
     frame = shapely.box(west, south, west + shape[1] * h, south + shape[0] * h)
     wide = [
-        shapely.intersection(grown(region.region, gap_m / 2 + SLACK_M), frame)
-        for region in regions
+        shapely.intersection(grown(region.region, gap_m / 2 + SLACK_M), frame) for region in regions
     ]
     shares = np.stack([cell_coverage(area, west, south, h, shape) for area in wide])
     union = (

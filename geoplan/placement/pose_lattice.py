@@ -58,6 +58,8 @@ class PoseSums:
         [m], [m³].
     reach_m : float
         Distance from a centre to the far end of its grown set [m].
+    grown_m2 : float
+        Area of the grown set [m²].
     """
 
     raft: Weights
@@ -65,6 +67,7 @@ class PoseSums:
     raft_rise_m: float
     grown_rise_m3: float
     reach_m: float
+    grown_m2: float
 
 
 @lru_cache(maxsize=16)
@@ -114,12 +117,15 @@ def pose_sums(length_m: float, width_m: float, gap_m: float, cell_size_m: float)
         # x·t ds is d(|x|²/2): its total variation round the set, four corners and four middles.
         turned = 4 * far_m**2 - ((length_m + grow_m) ** 2 + (width_m + grow_m) ** 2) / 2
         edge_m = 2 * (length_m + width_m) + math.pi * grow_m
-        rises.append(
-            moved + step_rad**2 / 8 * far_m * turned + 0.25 * edge_m * (h / _FINE) ** 2
-        )
+        rises.append(moved + step_rad**2 / 8 * far_m * turned + 0.25 * edge_m * (h / _FINE) ** 2)
     raft_weights = _packed([part / areas[0] for part in parts[0]], radius)
     return PoseSums(
-        raft_weights, _packed(parts[1], radius), rises[0] / areas[0], rises[1], reach_m
+        raft_weights,
+        _packed(parts[1], radius),
+        rises[0] / areas[0],
+        rises[1],
+        reach_m,
+        areas[1],
     )
 
 

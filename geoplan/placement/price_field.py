@@ -23,7 +23,8 @@ from dataclasses import dataclass
 import highspy
 import numpy as np
 import shapely
-from scipy.sparse import csr_array, kron
+from scipy.ndimage import maximum_filter
+from scipy.sparse import csr_array, hstack, kron
 
 from geoplan.cut_cells import cell_coverage
 from geoplan.placement.allowed import AllowedRegion, grown
@@ -48,6 +49,7 @@ _COARSE = 2
 _ROUNDS = 14
 _TAKEN = 1200
 _CLOSED = 5e-4
+_STALLED = 2
 #: Steepest field: the price of a raft's own area lost over this distance [m].
 _STEEPEST_M = 1.5
 #: Rooms for more rafts than this get no price of their own.
@@ -176,21 +178,35 @@ def price_field(
     problem = _problem(surfaces, regions, gap_m, limits)
     if problem is None:
         return None
-    best: FieldProof | None = None
-    programme = _Programme(problem)
-    programme.take([_first_poses(kind) for kind in problem.types], problem)
+    if problem.most_rafts == 0:
+        nothing = np.zeros(surfaces[0].nodes.shape)
+        return FieldProof(0.0, nothing, (0.0,) * len(limits), (), (), 0.0, 0)
+    programme, stalled = _Programme(problem), 0
+    rented = programme.rented(problem)
+    best = None if rented is None else _judged(problem, rented)[0]
+    programme.take(
+        [_first_poses(kind) for kind in problem.types],
+        [np.zeros(len(kind.poses)) for kind in problem.types],
+        problem,
+    )
     for _ in range(_ROUNDS):
         found = programme.solved()
         if found is None:
             break
-        proof, lacks = _judged(problem, found)
-        if best is None or proof.value < best.value:
-            best = proof
+        proof, lacks, rises = _judged(problem, found)
+        tries = [proof]
+        if rented is not None:
+            tries.append(_judged(problem, (found + rented) / 2)[0])
+        tightest = min(tries, key=lambda each: each.value)
+        is_better = best is None or tightest.value < (1 - _CLOSED) * best.value
+        if best is None or tightest.value < best.value:
+            best = tightest
+        stalled = 0 if is_better else stalled + 1
         rows = [_worst(kind, lack) for kind, lack in zip(problem.types, lacks, strict=True)]
         top = max(float(kind.worth.max(initial=0.0)) for kind in problem.types)
-        if proof.margin <= _CLOSED * top or not any(len(row) for row in rows):
+        if stalled >= _STALLED or proof.margin <= _CLOSED * top or not any(map(len, rows)):
             break
-        programme.take(rows, problem)
+        programme.take(rows, rises, problem)
     return best
 
 
@@ -212,9 +228,7 @@ def _problem(
     wide = shapely.intersection(wide, frame)
     if 16 * 24 * sum(area.area for area in legal) > 2 * _MOST_POSES:
         return None
-    least_m2 = min(
-        grown_area_m2(r.raft_type.length_m, r.raft_type.width_m, gap_m) for r in regions
-    )
+    least_m2 = min(grown_area_m2(r.raft_type.length_m, r.raft_type.width_m, gap_m) for r in regions)
     rooms = [
         Room(part, math.floor(part.area / least_m2 * (1 + 1e-6) + 1e-9))
         for part in shapely.get_parts(wide)
@@ -223,10 +237,10 @@ def _problem(
     types = []
     for own, region, area in zip(surfaces, regions, legal, strict=True):
         types.append(_type(own, region, area, gap_m, rooms))
-    if sum(len(kind.poses) for kind in types) > _MOST_POSES or not any(
-        len(kind.poses) for kind in types
-    ):
+    if sum(len(kind.poses) for kind in types) > _MOST_POSES:
         return None
+    across_m = min(region.raft_type.width_m for region in regions) + gap_m
+    rooms = _counted(rooms, types, across_m, surface.cell_size_m / STEPS)
     node_area = _node_areas(surface, wide)
     spread = _spread(surface, types)
     if spread.shape[1] > _MOST_VARIABLES:
@@ -234,9 +248,23 @@ def _problem(
     use = np.array([limit.per_raft for limit in limits]).reshape(-1, len(types))
     most = np.array([limit.most for limit in limits])
     most_rafts = min(sum(room.most for room in rooms), _most_by_limits(use, most))
-    return _Problem(
-        surface, tuple(types), spread, node_area, use, most, tuple(rooms), most_rafts
-    )
+    return _Problem(surface, tuple(types), spread, node_area, use, most, tuple(rooms), most_rafts)
+
+
+def _counted(
+    rooms: Sequence[Room], types: Sequence[_Type], across_m: float, spacing_m: float
+) -> list[Room]:
+    """Return the rooms; one raft alone where no two centres lie as far apart as rafts must."""
+    out = []
+    for index, room in enumerate(rooms):
+        places = np.concatenate([kind.poses[kind.room == index, 1:] for kind in types])
+        most = room.most
+        if len(places) == 0:
+            most = 0
+        elif float(np.hypot(*np.ptp(places * spacing_m, axis=0))) < across_m:
+            most = min(most, 1)
+        out.append(Room(room.outline, most))
+    return out
 
 
 def _most_by_limits(use: FloatArray, most: FloatArray) -> int:
@@ -323,8 +351,6 @@ def _spread(surface: WorthSurface, types: Sequence[_Type]) -> csr_array:
 
 def _within(cells: FloatArray, reach: float) -> FloatArray:
     """Return the largest of the values within a square of cells round each."""
-    from scipy.ndimage import maximum_filter
-
     out: FloatArray = maximum_filter(cells, 2 * math.ceil(reach) + 1)
     return out
 
@@ -348,19 +374,22 @@ def _worst(kind: _Type, lack: FloatArray) -> FloatArray:
     return order[np.sort(first)][:_TAKEN]
 
 
-def _judged(problem: _Problem, found: FloatArray) -> tuple[FieldProof, list[FloatArray]]:
-    """Return what a field proves, every lattice pose judged, and what each lacks."""
+def _judged(
+    problem: _Problem, found: FloatArray
+) -> tuple[FieldProof, list[FloatArray], list[FloatArray]]:
+    """Return what a field proves; what each lattice pose lacks, and what part poses between do."""
     exact, prices, room_prices = problem.split(np.maximum(found, 0.0))
     # Up, so that the field as written is the one that is judged.
     field = np.nextafter(exact.astype(np.float32), np.float32(np.inf))
     field = np.where(exact > 0, field, np.float32(0.0)).astype(float)
     h = problem.surface.cell_size_m
-    lacks, margin = [], 0.0
+    lacks, rises, margin = [], [], 0.0
     for index, kind in enumerate(problem.types):
         paid = sums(field, kind.poses, *kind.weights.grown)
         rise = kind.weights.grown_rise_m3 * gradient_reach(field, h, kind.weights.reach_m)
-        paid += prices @ problem.use[:, index] + room_prices[kind.room] - rise[kind.nearest]
-        lack = kind.worth - paid
+        rises.append(rise[kind.nearest])
+        paid += prices @ problem.use[:, index] + room_prices[kind.room]
+        lack = kind.worth + rises[-1] - paid
         lacks.append(lack)
         margin = max(margin, float(lack.max(initial=0.0)))
     margin *= 1 + 1e-9
@@ -377,7 +406,7 @@ def _judged(problem: _Problem, found: FloatArray) -> tuple[FieldProof, list[Floa
         margin,
         problem.most_rafts,
     )
-    return proof, lacks
+    return proof, lacks, rises
 
 
 class _Programme:
@@ -391,7 +420,12 @@ class _Programme:
         # Nodes beyond the water cost next to nothing: a price keeps the field from rising there.
         costs[:coarse] = np.maximum(costs[:coarse], 0.1 * (_COARSE * h) ** 2)
         self._solver = highspy.Highs()
-        for option, setting in (("output_flag", False), ("threads", 1), ("random_seed", 0)):
+        for option, setting in (
+            ("log_to_console", False),
+            ("output_flag", False),
+            ("threads", 1),
+            ("random_seed", 0),
+        ):
             self._solver.setOptionValue(option, setting)
         upper = np.full(len(costs), highspy.kHighsInf)
         for index, room in enumerate(problem.rooms):
@@ -399,18 +433,14 @@ class _Programme:
                 upper[coarse + len(problem.most) + index] = 0.0
         self._solver.addVars(len(costs), np.zeros(len(costs)), upper)
         self._solver.changeColsCost(len(costs), np.arange(len(costs), dtype=np.int32), costs)
+        self._taken: list[tuple[int, int, FloatArray]] = []
         self._limit_slopes(problem)
 
     def _limit_slopes(self, problem: _Problem) -> None:
         """Keep neighbours from differing by more than the steepest slope."""
-        spread = problem.spread.tocsc()
+        spread = problem.spread
         # A coarse node is the node where its hat is one.
-        top = np.array(
-            [
-                spread.indices[spread.indptr[k] + np.argmax(spread.data[spread.indptr[k] : spread.indptr[k + 1]])]
-                for k in range(spread.shape[1])
-            ]
-        )  # fmt: skip
+        top = np.asarray(spread.argmax(axis=0)).ravel()
         place = {int(node): k for k, node in enumerate(top)}
         cols = problem.surface.nodes.shape[1]
         pairs = [
@@ -420,9 +450,8 @@ class _Programme:
             if node + step in place
         ]
         most = max(
-            float(kind.worth.max(initial=0.0) / kind.weights.grown[3].sum() * len(kind.weights.grown[0]))
-            for kind in problem.types
-        )  # fmt: skip
+            float(kind.worth.max(initial=0.0)) / kind.weights.grown_m2 for kind in problem.types
+        )
         slope = most / _STEEPEST_M * _COARSE * problem.surface.cell_size_m
         count = len(pairs)
         self._solver.addRows(
@@ -431,9 +460,18 @@ class _Programme:
             np.array(pairs, np.int32).ravel(), np.tile([1.0, -1.0], count),
         )  # fmt: skip
 
-    def take(self, chosen: Sequence[FloatArray], problem: _Problem) -> None:
-        """Add poses of each type: what they pay is not less than their worth."""
-        coarse, limits = problem.spread.shape[1], len(problem.most)
+    def take(
+        self, chosen: Sequence[FloatArray], rises: Sequence[FloatArray], problem: _Problem
+    ) -> None:
+        """Add poses of each type: all pay their worth, and what poses round them may lack now."""
+        for index, first, picked in self._taken:
+            count = len(picked)
+            self._solver.changeRowsBounds(
+                count,
+                np.arange(first, first + count, dtype=np.int32),
+                problem.types[index].worth[picked] + rises[index][picked],
+                np.full(count, highspy.kHighsInf),
+            )
         for index, (kind, picked) in enumerate(zip(problem.types, chosen, strict=True)):
             if len(picked) == 0:
                 continue
@@ -444,21 +482,13 @@ class _Programme:
                 (np.ones(count), (np.arange(count), kind.room[picked])),
                 (count, len(problem.rooms)),
             )
-            from scipy.sparse import hstack
-
             rows = csr_array(hstack([field, price, room], format="csr"))
-            assert rows.shape[1] == coarse + limits + len(problem.rooms)
+            self._taken.append((index, self._solver.getNumRow(), picked))
             self._solver.addRows(
-                count, kind.worth[picked] + self._allowance(kind, problem),
+                count, kind.worth[picked] + rises[index][picked],
                 np.full(count, highspy.kHighsInf), rows.nnz,
                 rows.indptr[:-1].astype(np.int32), rows.indices.astype(np.int32), rows.data,
             )  # fmt: skip
-
-    @staticmethod
-    def _allowance(kind: _Type, problem: _Problem) -> float:
-        """Return what a pose is asked to pay beyond its worth."""
-        del kind, problem
-        return 0.0
 
     @staticmethod
     def _pose_weights(kind: _Type, picked: FloatArray, problem: _Problem) -> csr_array:
@@ -479,6 +509,23 @@ class _Programme:
             (len(picked), shape[0] * shape[1]),
         )
         return csr_array(fine @ problem.spread)
+
+    def rented(self, problem: _Problem) -> FloatArray | None:
+        """Return the best prices without any field, which leave nothing between lattice poses."""
+        count = problem.spread.shape[1]
+        field = np.arange(count, dtype=np.int32)
+        best = []
+        for kind in problem.types:
+            order = np.argsort(-kind.worth, kind="stable")
+            _, first = np.unique(kind.room[order], return_index=True)
+            best.append(order[first])
+        self.take(best, [np.zeros(len(kind.poses)) for kind in problem.types], problem)
+        self._solver.changeColsBounds(count, field, np.zeros(count), np.zeros(count))
+        found = self.solved()
+        self._solver.changeColsBounds(
+            count, field, np.zeros(count), np.full(count, highspy.kHighsInf)
+        )
+        return found
 
     def solved(self) -> FloatArray | None:
         """Return the variables; nothing where the programme has no best."""

@@ -1,0 +1,160 @@
+"""The price field: closed forms, its law, and a judge that knows nothing of its lattice."""
+
+import numpy as np
+import pytest
+import shapely
+
+from geoplan.placement.allowed import AllowedRegion
+from geoplan.placement.bound import Limit, area_bound
+from geoplan.placement.pose_lattice import lattice_poses
+from geoplan.placement.price_field import FieldProof, price_field
+from geoplan.placement.worth import WorthSurface
+from geoplan.raft import RaftType, footprints
+from tests.unit.placement.test_bound import RAFT, SMALL, surface_of
+
+GAP = 1.0
+
+
+def stock(*most: float) -> list[Limit]:
+    return [
+        Limit("stock", "", tuple(float(k == t) for k in range(len(most))), value)
+        for t, value in enumerate(most)
+    ]
+
+
+def proof_in(
+    basin: shapely.Geometry, surface: WorthSurface, most: float, kind: RaftType = RAFT
+) -> FieldProof:
+    found = price_field([surface], [AllowedRegion(kind, basin, ())], GAP, stock(most))
+    assert found is not None
+    return found
+
+
+def judged(
+    proof: FieldProof, surface: WorthSurface, basin: shapely.Geometry, share: float
+) -> float:
+    """The most that a legal pose, drawn at random, is worth beyond a share of what it pays."""
+    rng = np.random.default_rng(11)
+    west, south, east, north = basin.bounds
+    x, y = rng.uniform(west, east, 6000), rng.uniform(south, north, 6000)
+    heading = rng.uniform(0, 180, 6000)
+    rafts = footprints(x, y, heading, RAFT.length_m, RAFT.width_m)
+    legal = shapely.covers(basin, rafts)
+    x, y, heading, rafts = x[legal][:150], y[legal][:150], heading[legal][:150], rafts[legal][:150]
+    assert len(x)
+    worth = RAFT.planted_area_m2 * surface.mean_under(RAFT, x, y, heading)
+    priced = WorthSurface(surface.west_m, surface.south_m, surface.cell_size_m, proof.field)
+    step = 0.05
+    most = -np.inf
+    for k, raft in enumerate(rafts):
+        wide = shapely.buffer(raft, GAP / 2, quad_segs=32)
+        a, b, c, d = wide.bounds
+        px, py = np.meshgrid(np.arange(a, c, step), np.arange(b, d, step))
+        inside = shapely.contains_xy(wide, px, py)
+        paid = float(priced.at(px[inside], py[inside]).mean()) * wide.area
+        room = sum(
+            price
+            for room, price in zip(proof.rooms, proof.room_prices, strict=True)
+            if room.outline.covers(shapely.Point(x[k], y[k]))
+        )
+        most = max(most, float(worth[k]) - share * (paid + sum(proof.prices) + room + proof.margin))
+    return most
+
+
+@pytest.mark.parametrize("kind", ["cone", "ridge", "valley"])
+def test_every_legal_pose_pays_its_worth(kind: str) -> None:
+    surface = surface_of(kind)
+    basin = shapely.Point(0, 0).buffer(6.0)
+    proof = proof_in(basin, surface, 3.0)
+    assert judged(proof, surface, basin, 1.0) < 2e-3 * RAFT.planted_area_m2
+    assert judged(proof, surface, basin, 0.9) > 2e-2 * RAFT.planted_area_m2
+
+
+def test_room_for_one_raft_is_worth_one_raft() -> None:
+    """4.4 x 2.8 m: by area the grown basin holds 1.2 rafts; on flat worth one is worth its area."""
+    proof = proof_in(shapely.box(-2.2, -1.4, 2.2, 1.4), surface_of("flat"), 5.0)
+    assert RAFT.planted_area_m2 <= proof.value <= RAFT.planted_area_m2 * 1.001
+    assert proof.most_rafts == 1
+
+
+def test_two_rooms_hold_one_raft_each() -> None:
+    rooms = shapely.union_all([shapely.box(-8, -1.4, -3.6, 1.4), shapely.box(3.6, -1.4, 8, 1.4)])
+    proof = proof_in(rooms, surface_of("flat"), 5.0)
+    assert 2 * RAFT.planted_area_m2 <= proof.value <= 2 * RAFT.planted_area_m2 * 1.001
+
+
+def test_where_no_raft_fits_nothing_is_worth_anything() -> None:
+    """A basin wider than the raft on every side but shorter than it on every heading."""
+    proof = proof_in(shapely.box(-1.8, -1.8, 1.8, 1.8), surface_of("flat"), 5.0)
+    assert proof.value == 0.0
+
+
+def test_lattice_surrounds_every_legal_pose() -> None:
+    surface = surface_of("flat")
+    basin = shapely.Point(0, 0).buffer(3.0).union(shapely.box(0, -1.3, 7, 1.3))
+    held = {tuple(pose) for pose in lattice_poses(surface, basin, RAFT).tolist()}
+    rng = np.random.default_rng(5)
+    x, y, heading = (
+        rng.uniform(-3, 7, 30_000),
+        rng.uniform(-3, 3, 30_000),
+        rng.uniform(0, 180, 30_000),
+    )
+    legal = shapely.covers(basin, footprints(x, y, heading, RAFT.length_m, RAFT.width_m))
+    assert legal.sum() > 50
+    for east, north, turn in zip(x[legal], y[legal], heading[legal], strict=True):
+        row = int((north - surface.south_m) / 0.25)
+        col = int((east - surface.west_m) / 0.25)
+        step = int(turn / 7.5)
+        corners = {
+            ((step + a) % 24, row + b, col + c) for a in (0, 1) for b in (0, 1) for c in (0, 1)
+        }
+        assert corners <= held
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_bound_falls_as_rules_tighten_and_no_brute_force_beats_it(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    surface = surface_of("cone" if seed % 2 else "ridge")
+    basin = shapely.Point(0, 0).buffer(5.5)
+    basin = basin.difference(shapely.Point(*rng.uniform(-5, 5, 2)).buffer(1.5))
+    basin = shapely.multipolygons([p for p in shapely.get_parts(basin) if p.area > RAFT.area_m2])
+    three, two = proof_in(basin, surface, 3.0), proof_in(basin, surface, 2.0)
+    narrow = proof_in(basin.buffer(-0.4), surface, 2.0)
+    region = [AllowedRegion(RAFT, basin, ())]
+    assert two.value <= area_bound([surface], region, GAP, stock(2.0)).value
+    assert narrow.value <= two.value * 1.01  # what finite rounds leave
+    assert two.value <= three.value * 1.01
+    assert 0 < best_pair(basin, surface) <= two.value
+
+
+def best_pair(basin: shapely.Geometry, surface: WorthSurface) -> float:
+    east, north, heading = (
+        axis.ravel()
+        for axis in np.meshgrid(
+            np.arange(-4, 4.01, 0.4), np.arange(-4, 4.01, 0.4), np.arange(0, 180, 15.0)
+        )
+    )
+    poses = footprints(east, north, heading, RAFT.length_m, RAFT.width_m)
+    legal = shapely.covers(basin, poses)
+    poses = poses[legal]
+    value = RAFT.planted_area_m2 * surface.mean_under(
+        RAFT, east[legal], north[legal], heading[legal]
+    )
+    tree = shapely.STRtree(poses)
+    best = float(value.max(initial=0.0))
+    for k, pose in enumerate(poses):
+        far = np.ones(len(poses), bool)
+        far[tree.query(pose, predicate="dwithin", distance=GAP - 1e-9)] = False
+        if far.any():
+            best = max(best, float(value[k] + value[far].max()))
+    return best
+
+
+def test_two_types_keep_their_own_stock() -> None:
+    surface = surface_of("flat")
+    box = shapely.box(-9, -9, 9, 9)
+    regions = [AllowedRegion(RAFT, box, ()), AllowedRegion(SMALL, box, ())]
+    proof = price_field([surface, surface], regions, GAP, stock(2.0, 3.0))
+    assert proof is not None
+    exact = 2 * RAFT.planted_area_m2 + 3 * SMALL.planted_area_m2
+    assert exact <= proof.value <= exact * 1.001
