@@ -61,8 +61,7 @@ def plan_water(
     around = Surroundings(body, fields, edges, settings)
     benefit, flow_notes = load_benefit(body, settings, fields)
     placement = place_rafts(around, benefit, allotment, seed)
-    if detail:
-        placement = tightened(placement, benefit or place_benefit(around))
+    placement = tightened(placement, benefit or place_benefit(around)) if detail else placement
     placed = floated(with_removal(placement, benefit), settings)
     rafts, waves, wave_notes = design_waves(fields, edges, placed, settings, body.water_id)
     moorings, routes, held_notes = _held_and_towed(around, rafts)

@@ -27,6 +27,7 @@ from geoplan.grid import BoolArray
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType, footprints
 from geoplan.site import FloatArray
+from geoplan.water import IntArray
 
 #: Lattice poses in a cell's side, and headings in a half turn.
 STEPS = 2
@@ -38,7 +39,7 @@ _FINE = 8
 _POINTS_M = 0.1
 _TOLERANCE_M = 0.02
 
-Weights = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
+Weights = tuple[IntArray, IntArray, IntArray, FloatArray]
 
 
 @dataclass(frozen=True, eq=False)
@@ -163,10 +164,10 @@ def _packed(arrays: list[FloatArray], radius: int) -> Weights:
 @numba.njit(cache=True)
 def sums(
     nodes: FloatArray,
-    poses: FloatArray,
-    start: FloatArray,
-    rows: FloatArray,
-    cols: FloatArray,
+    poses: IntArray,
+    start: IntArray,
+    rows: IntArray,
+    cols: IntArray,
     weights: FloatArray,
 ) -> FloatArray:
     """
@@ -228,7 +229,7 @@ def gradient_reach(nodes: FloatArray, cell_size_m: float, reach_m: float) -> Flo
     return out
 
 
-def lattice_poses(surface: WorthSurface, region: BaseGeometry, raft_type: RaftType) -> FloatArray:
+def lattice_poses(surface: WorthSurface, region: BaseGeometry, raft_type: RaftType) -> IntArray:
     """
     Return the lattice poses round every box of poses that may hold a legal one.
 
@@ -272,7 +273,7 @@ def lattice_poses(surface: WorthSurface, region: BaseGeometry, raft_type: RaftTy
 
 @numba.njit(cache=True)
 def _may_hold(
-    boxes: FloatArray, edge: FloatArray, spacing: float, half_length: float, half_width: float
+    boxes: IntArray, edge: FloatArray, spacing: float, half_length: float, half_width: float
 ) -> BoolArray:
     """Tell for each box and heading step whether it may hold a legal pose, shape (steps, boxes)."""
     out = np.zeros((HEADINGS, len(boxes)), np.bool_)

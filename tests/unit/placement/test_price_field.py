@@ -40,7 +40,7 @@ def judged(
     heading = rng.uniform(0, 180, 6000)
     rafts = footprints(x, y, heading, RAFT.length_m, RAFT.width_m)
     legal = shapely.covers(basin, rafts)
-    x, y, heading, rafts = x[legal][:150], y[legal][:150], heading[legal][:150], rafts[legal][:150]
+    x, y, heading, rafts = x[legal][:50], y[legal][:50], heading[legal][:50], rafts[legal][:50]
     assert len(x)
     worth = RAFT.planted_area_m2 * surface.mean_under(RAFT, x, y, heading)
     priced = WorthSurface(surface.west_m, surface.south_m, surface.cell_size_m, proof.field)
@@ -111,7 +111,7 @@ def test_lattice_surrounds_every_legal_pose() -> None:
         assert corners <= held
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(3))
 def test_bound_falls_as_rules_tighten_and_no_brute_force_beats_it(seed: int) -> None:
     rng = np.random.default_rng(seed)
     surface = surface_of("cone" if seed % 2 else "ridge")

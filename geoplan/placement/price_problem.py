@@ -1,0 +1,305 @@
+"""What the programme of the price field is made from: poses, rooms, nodes and limits."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from scipy.ndimage import maximum_filter
+from scipy.sparse import csr_array, kron
+
+from geoplan.cut_cells import cell_coverage
+from geoplan.placement.allowed import AllowedRegion, grown
+from geoplan.placement.bound import SLACK_M, Limit, grown_area_m2
+from geoplan.placement.pose_lattice import (
+    STEPS,
+    PoseSums,
+    gradient_reach,
+    lattice_poses,
+    pose_sums,
+    sums,
+)
+from geoplan.placement.worth import WorthSurface
+from geoplan.site import FloatArray
+from geoplan.water import IntArray
+
+#: Lattice poses beyond which the area bound has to do, and variables of the field.
+_MOST_POSES = 1_500_000
+_MOST_VARIABLES = 8_000
+#: Cells between the nodes of the field that is sought.
+COARSE = 2
+_FINE = 8
+
+
+@dataclass(frozen=True, eq=False)
+class Room:
+    """
+    A part of the water that no grown raft leaves.
+
+    Attributes
+    ----------
+    outline : shapely.Geometry
+        Polygon [m].
+    most : int
+        Grown rafts of the smallest type that its area holds at most.
+    """
+
+    outline: shapely.Geometry
+    most: int
+
+
+@dataclass(frozen=True, eq=False)
+class PoseSet:
+    """
+    The lattice poses of one type, and what they are worth with their remainder.
+
+    Attributes
+    ----------
+    poses : ndarray of int, shape (n, 3)
+        Heading, row and column on the lattice.
+    worth : ndarray of float, shape (n,)
+        What no pose round each exceeds [unit of the benefit].
+    room : ndarray of int, shape (n,)
+        Which room each lies in.
+    weights : PoseSums
+        Weights of the sets' integrals.
+    """
+
+    poses: IntArray
+    worth: FloatArray
+    room: IntArray
+    weights: PoseSums
+
+    @property
+    def nearest(self) -> tuple[IntArray, IntArray]:
+        """Return the node of each pose's cell."""
+        return self.poses[:, 1] // STEPS, self.poses[:, 2] // STEPS
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """
+    What the programme is made from; the variables are nodes, limits and rooms in this order.
+
+    Attributes
+    ----------
+    surface : WorthSurface
+        A surface on the grid of nodes.
+    types : tuple of PoseSet
+        Lattice poses of each type.
+    spread : csr_array, shape (nodes, coarse nodes)
+        The field at nodes from that at coarse nodes [1].
+    node_area_m2 : ndarray of float, shape (rows, cols)
+        Integral over the water of each node's hat [m²].
+    use : ndarray of float, shape (limits, types)
+        What a raft of each type uses of each limit.
+    most : ndarray of float, shape (limits,)
+        The limits.
+    rooms : tuple of Room
+        Parts of the water that no grown raft leaves.
+    most_rafts : int
+        No legal plan holds more rafts.
+    """
+
+    surface: WorthSurface
+    types: tuple[PoseSet, ...]
+    spread: csr_array
+    node_area_m2: FloatArray
+    use: FloatArray
+    most: FloatArray
+    rooms: tuple[Room, ...]
+    most_rafts: int
+
+    @property
+    def costs(self) -> FloatArray:
+        """Return what a unit of each variable adds to the bound."""
+        area = self.spread.T @ self.node_area_m2.ravel()
+        room = np.array([float(room.most) for room in self.rooms])
+        return np.concatenate([area, self.most, room])
+
+    def split(self, found: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """
+        Return the field at nodes, the prices of limits and those of rooms.
+
+        Parameters
+        ----------
+        found : ndarray of float
+            The variables.
+
+        Returns
+        -------
+        ndarray of float, shape (rows, cols)
+            Field at the nodes [unit of the benefit a m²].
+        ndarray of float, shape (limits,)
+            Price of one unit of each limit.
+        ndarray of float, shape (rooms,)
+            What a raft in each room pays more [unit of the benefit].
+        """
+        coarse = self.spread.shape[1]
+        field = (self.spread @ found[:coarse]).reshape(self.surface.nodes.shape)
+        limits = len(self.most)
+        return field, found[coarse : coarse + limits], found[coarse + limits :]
+
+
+def posed(
+    surfaces: Sequence[WorthSurface],
+    regions: Sequence[AllowedRegion],
+    gap_m: float,
+    limits: Sequence[Limit],
+) -> Problem | None:
+    """
+    Return the programme's data.
+
+    Parameters
+    ----------
+    surfaces : sequence of WorthSurface
+        Worth for each type.
+    regions : sequence of AllowedRegion
+        Where rafts of each type may lie.
+    gap_m : float
+        Distance between rafts [m].
+    limits : sequence of Limit
+        Sums that are bounded.
+
+    Returns
+    -------
+    Problem or None
+        ``None`` where there are too many poses or nodes.
+    """
+    surface = surfaces[0]
+    legal = [grown(region.region, SLACK_M) for region in regions]
+    wide = shapely.union_all([grown(area.region, gap_m / 2 + SLACK_M) for area in regions])
+    shape, h = surface.nodes.shape, surface.cell_size_m
+    frame = shapely.box(
+        surface.west_m, surface.south_m,
+        surface.west_m + (shape[1] - 1) * h, surface.south_m + (shape[0] - 1) * h,
+    )  # fmt: skip
+    wide = shapely.intersection(wide, frame)
+    if 16 * 24 * sum(area.area for area in legal) > 2 * _MOST_POSES:
+        return None
+    least_m2 = min(grown_area_m2(r.raft_type.length_m, r.raft_type.width_m, gap_m) for r in regions)
+    rooms = [
+        Room(part, math.floor(part.area / least_m2 * (1 + 1e-6) + 1e-9))
+        for part in shapely.get_parts(wide)
+        if shapely.get_dimensions(part) == 2
+    ]
+    types = []
+    for own, region, area in zip(surfaces, regions, legal, strict=True):
+        types.append(_type(own, region, area, gap_m, rooms))
+    if sum(len(kind.poses) for kind in types) > _MOST_POSES:
+        return None
+    across_m = min(region.raft_type.width_m for region in regions) + gap_m
+    rooms = _counted(rooms, types, across_m, surface.cell_size_m / STEPS)
+    node_area = _node_areas(surface, wide)
+    spread = _spread(surface, types)
+    if spread.shape[1] > _MOST_VARIABLES:
+        return None
+    use = np.array([limit.per_raft for limit in limits]).reshape(-1, len(types))
+    most = np.array([limit.most for limit in limits])
+    most_rafts = min(sum(room.most for room in rooms), _most_by_limits(use, most))
+    return Problem(surface, tuple(types), spread, node_area, use, most, tuple(rooms), most_rafts)
+
+
+def _counted(
+    rooms: Sequence[Room], types: Sequence[PoseSet], across_m: float, spacing_m: float
+) -> list[Room]:
+    """Return the rooms; one raft alone where no two centres lie as far apart as rafts must."""
+    out = []
+    for index, room in enumerate(rooms):
+        places = np.concatenate([kind.poses[kind.room == index, 1:] for kind in types])
+        most = room.most
+        if len(places) == 0:
+            most = 0
+        elif float(np.hypot(*np.ptp(places * spacing_m, axis=0))) < across_m:
+            most = min(most, 1)
+        out.append(Room(room.outline, most))
+    return out
+
+
+def _most_by_limits(use: FloatArray, most: FloatArray) -> int:
+    """Return how many rafts of all types together the limits can allow at most."""
+    counts = [
+        math.floor(limit / row.min() + 1e-9)
+        for row, limit in zip(use, most, strict=True)
+        if row.min() > 0
+    ]
+    by_type = []
+    for t in range(use.shape[1]):
+        own = [b / row[t] for row, b in zip(use, most, strict=True) if row[t] > 0]
+        by_type.append(math.floor(min(own, default=1e6) + 1e-9))
+    return int(min([*counts, sum(by_type)]))
+
+
+def _type(
+    surface: WorthSurface,
+    region: AllowedRegion,
+    legal: shapely.Geometry,
+    gap_m: float,
+    rooms: Sequence[Room],
+) -> PoseSet:
+    """Return the lattice poses of a type with what they are worth at most."""
+    kind, h = region.raft_type, surface.cell_size_m
+    weights = pose_sums(kind.length_m, kind.width_m, gap_m, h)
+    poses = lattice_poses(surface, legal, kind) if not legal.is_empty else np.zeros((0, 3), int)
+    mean = sums(surface.nodes, poses, *weights.raft)
+    rise = weights.raft_rise_m * gradient_reach(surface.nodes, h, weights.reach_m)
+    mean += rise[poses[:, 1] // STEPS, poses[:, 2] // STEPS]
+    places, which = np.unique(poses[:, 1:], axis=0, return_inverse=True)
+    points = shapely.points(
+        surface.west_m + places[:, 1] * h / STEPS, surface.south_m + places[:, 0] * h / STEPS
+    )
+    # A box of poses is smaller than the gap between rooms: the nearest room is that of its rafts.
+    nearest = shapely.STRtree([room.outline for room in rooms]).nearest(points)
+    return PoseSet(poses, kind.planted_area_m2 * mean, nearest[which.ravel()], weights)
+
+
+def _node_areas(surface: WorthSurface, wide: shapely.Geometry) -> FloatArray:
+    """Return the integral of each node's hat over the water, from above at its edge [m²]."""
+    rows, cols = surface.nodes.shape
+    fine = surface.cell_size_m / _FINE
+    share = cell_coverage(
+        wide, surface.west_m, surface.south_m, fine, ((rows - 1) * _FINE, (cols - 1) * _FINE)
+    )
+    blocks = share.reshape(rows - 1, _FINE, cols - 1, _FINE) * fine**2
+    is_cut = (blocks < (1 - 1e-9) * fine**2) & (blocks > 0)
+    out = np.zeros((rows, cols))
+    place = np.arange(_FINE)
+    # Where a part of a cell is cut, the hat's largest value in the part is taken.
+    ends = (1 - (place + 0.5) / _FINE, (place + 0.5) / _FINE)
+    tops = (1 - place / _FINE, (place + 1) / _FINE)
+    for up in (0, 1):
+        for right in (0, 1):
+            part = np.einsum("iajb,a,b->ij", np.where(is_cut, 0, blocks), ends[up], ends[right])
+            part += np.einsum("iajb,a,b->ij", np.where(is_cut, blocks, 0), tops[up], tops[right])
+            out[up : rows - 1 + up, right : cols - 1 + right] += part
+    return out
+
+
+def _spread(surface: WorthSurface, types: Sequence[PoseSet]) -> csr_array:
+    """Return the field at nodes from that at coarse nodes, which rafts can reach."""
+    rows, cols = surface.nodes.shape
+    lines = []
+    for count in (rows, cols):
+        node = np.arange(count)
+        coarse = count // COARSE + 2
+        low, part = node // COARSE, node % COARSE / COARSE
+        lines.append(
+            csr_array((1 - part, (node, low)), (count, coarse))
+            + csr_array((part, (node, low + 1)), (count, coarse))
+        )
+    whole = csr_array(kron(lines[0], lines[1], format="csr"))
+    reached = np.zeros((rows, cols), bool)
+    for kind in types:
+        near = np.zeros((rows, cols))
+        at = np.unique(np.stack(kind.nearest, axis=1), axis=0)
+        near[at[:, 0], at[:, 1]] = 1.0
+        reached |= _within(near, kind.weights.reach_m / surface.cell_size_m + 1) > 0
+    used = np.flatnonzero(whole.T @ reached.ravel().astype(float))
+    return csr_array(whole[:, used])
+
+
+def _within(cells: FloatArray, reach: float) -> FloatArray:
+    """Return the largest of the values within a square of cells round each."""
+    out: FloatArray = maximum_filter(cells, 2 * math.ceil(reach) + 1)
+    return out

@@ -1,0 +1,243 @@
+"""The linear programme of the price field, solved anew as poses are added."""
+
+import os
+from collections.abc import Sequence
+from typing import Any
+
+import highspy
+import numpy as np
+from scipy.sparse import csr_array, hstack
+
+from geoplan.placement.pose_lattice import STEPS
+from geoplan.placement.price_problem import COARSE, PoseSet, Problem
+from geoplan.site import FloatArray
+from geoplan.water import IntArray
+
+#: Poses taken up in one round.
+_TAKEN = 1200
+#: Steepest field: the price of a raft's own area lost over this distance [m].
+_STEEPEST_M = 1.5
+#: Rooms for more rafts than this get no price of their own.
+_SMALL_ROOM = 12
+
+
+def first_poses(kind: PoseSet) -> IntArray:
+    """
+    Return every fourth heading at every second node, to begin with.
+
+    Parameters
+    ----------
+    kind : PoseSet
+        Lattice poses of a type.
+
+    Returns
+    -------
+    ndarray of int, shape (n,)
+        Their indices.
+    """
+    turn, row, col = kind.poses.T
+    step = 2 * STEPS
+    return np.flatnonzero((turn % 4 == 0) & (row % step == 0) & (col % step == 0))
+
+
+def worst(kind: PoseSet, lack: FloatArray) -> IntArray:
+    """
+    Return the poses that lack most, one in each cell.
+
+    Parameters
+    ----------
+    kind : PoseSet
+        Lattice poses of a type.
+    lack : ndarray of float, shape (poses,)
+        What each lacks [unit of the benefit].
+
+    Returns
+    -------
+    ndarray of int, shape (n,)
+        Their indices, the worst first.
+    """
+    lacking = np.flatnonzero(lack > 0)
+    if len(lacking) == 0:
+        return lacking
+    order = lacking[np.argsort(-lack[lacking], kind="stable")]
+    rows, cols = kind.nearest
+    place = rows[order] * 100_000 + cols[order]
+    _, first = np.unique(place, return_index=True)
+    return order[np.sort(first)][:_TAKEN]
+
+
+def _quiet_solver() -> Any:
+    """Return a solver; its first words go to standard output before an option can keep it quiet."""
+    made: Any = highspy.Highs
+    kept = os.dup(1)
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(nowhere, 1)
+        return made()
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(nowhere)
+
+
+class Programme:
+    """
+    The linear programme, to which poses are added; solved anew from where it was.
+
+    Parameters
+    ----------
+    problem : Problem
+        Poses, rooms, nodes and limits.
+    """
+
+    def __init__(self, problem: Problem) -> None:
+        """Set up variables and the steepest slope of the field."""
+        costs = problem.costs
+        coarse = problem.spread.shape[1]
+        h = problem.surface.cell_size_m
+        # Nodes beyond the water cost next to nothing: a price keeps the field from rising there.
+        costs[:coarse] = np.maximum(costs[:coarse], 0.1 * (COARSE * h) ** 2)
+        self._solver = _quiet_solver()
+        for option, setting in (
+            ("log_to_console", False),
+            ("output_flag", False),
+            ("threads", 1),
+            ("random_seed", 0),
+        ):
+            self._solver.setOptionValue(option, setting)
+        upper = np.full(len(costs), highspy.kHighsInf)
+        for index, room in enumerate(problem.rooms):
+            if room.most > _SMALL_ROOM:
+                upper[coarse + len(problem.most) + index] = 0.0
+        self._solver.addVars(len(costs), np.zeros(len(costs)), upper)
+        self._solver.changeColsCost(len(costs), np.arange(len(costs), dtype=np.int32), costs)
+        self._taken: list[tuple[int, int, IntArray]] = []
+        self._limit_slopes(problem)
+
+    def _limit_slopes(self, problem: Problem) -> None:
+        """Keep neighbours from differing by more than the steepest slope."""
+        spread = problem.spread
+        # A coarse node is the node where its hat is one.
+        top = np.asarray(spread.argmax(axis=0)).ravel()
+        place = {int(node): k for k, node in enumerate(top)}
+        cols = problem.surface.nodes.shape[1]
+        pairs = [
+            (k, place[node + step])
+            for node, k in place.items()
+            for step in (COARSE, COARSE * cols)
+            if node + step in place
+        ]
+        most = max(
+            float(kind.worth.max(initial=0.0)) / kind.weights.grown_m2 for kind in problem.types
+        )
+        slope = most / _STEEPEST_M * COARSE * problem.surface.cell_size_m
+        count = len(pairs)
+        self._solver.addRows(
+            count, np.full(count, -slope), np.full(count, slope), 2 * count,
+            np.arange(count, dtype=np.int32) * 2,
+            np.array(pairs, np.int32).ravel(), np.tile([1.0, -1.0], count),
+        )  # fmt: skip
+
+    def take(
+        self, chosen: Sequence[IntArray], rises: Sequence[FloatArray], problem: Problem
+    ) -> None:
+        """
+        Add poses of each type: all pay their worth, and what poses round them may lack now.
+
+        Parameters
+        ----------
+        chosen : sequence of ndarray of int
+            Indices of the poses of each type.
+        rises : sequence of ndarray of float
+            What poses between lattice poses may lack beyond each [unit of the benefit].
+        problem : Problem
+            The poses.
+        """
+        for index, first, picked in self._taken:
+            count = len(picked)
+            self._solver.changeRowsBounds(
+                count,
+                np.arange(first, first + count, dtype=np.int32),
+                problem.types[index].worth[picked] + rises[index][picked],
+                np.full(count, highspy.kHighsInf),
+            )
+        for index, (kind, picked) in enumerate(zip(problem.types, chosen, strict=True)):
+            if len(picked) == 0:
+                continue
+            field = self._pose_weights(kind, picked, problem)
+            count = len(picked)
+            price = csr_array(np.tile(problem.use[:, index], (count, 1)))
+            room = csr_array(
+                (np.ones(count), (np.arange(count), kind.room[picked])),
+                (count, len(problem.rooms)),
+            )
+            rows = csr_array(hstack([field, price, room], format="csr"))
+            self._taken.append((index, self._solver.getNumRow(), picked))
+            self._solver.addRows(
+                count, kind.worth[picked] + rises[index][picked],
+                np.full(count, highspy.kHighsInf), rows.nnz,
+                rows.indptr[:-1].astype(np.int32), rows.indices.astype(np.int32), rows.data,
+            )  # fmt: skip
+
+    @staticmethod
+    def _pose_weights(kind: PoseSet, picked: IntArray, problem: Problem) -> csr_array:
+        """Return the weights of coarse nodes in what poses pay, one row each."""
+        start, rows, cols, weights = kind.weights.grown
+        shape = problem.surface.nodes.shape
+        turn, row, col = kind.poses[picked].T
+        which = (turn * STEPS + row % STEPS) * STEPS + col % STEPS
+        counts = start[which + 1] - start[which]
+        owner = np.repeat(np.arange(len(picked)), counts)
+        entry = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+        entry += np.repeat(start[which], counts)
+        i = row[owner] // STEPS + rows[entry]
+        j = col[owner] // STEPS + cols[entry]
+        inside = (i >= 0) & (i < shape[0]) & (j >= 0) & (j < shape[1])
+        fine = csr_array(
+            (weights[entry][inside], (owner[inside], (i * shape[1] + j)[inside])),
+            (len(picked), shape[0] * shape[1]),
+        )
+        return csr_array(fine @ problem.spread)
+
+    def rented(self, problem: Problem) -> FloatArray | None:
+        """
+        Return the best prices without any field, which leave nothing between lattice poses.
+
+        Parameters
+        ----------
+        problem : Problem
+            The poses.
+
+        Returns
+        -------
+        ndarray of float or None
+            The variables; ``None`` where the programme has no best.
+        """
+        count = problem.spread.shape[1]
+        field = np.arange(count, dtype=np.int32)
+        best = []
+        for kind in problem.types:
+            order = np.argsort(-kind.worth, kind="stable")
+            _, first = np.unique(kind.room[order], return_index=True)
+            best.append(order[first])
+        self.take(best, [np.zeros(len(kind.poses)) for kind in problem.types], problem)
+        self._solver.changeColsBounds(count, field, np.zeros(count), np.zeros(count))
+        found = self.solved()
+        self._solver.changeColsBounds(
+            count, field, np.zeros(count), np.full(count, highspy.kHighsInf)
+        )
+        return found
+
+    def solved(self) -> FloatArray | None:
+        """
+        Return the variables.
+
+        Returns
+        -------
+        ndarray of float or None
+            Field, prices and room prices; ``None`` where the programme has no best.
+        """
+        self._solver.run()
+        if self._solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+            return None
+        return np.array(self._solver.getSolution().col_value)
