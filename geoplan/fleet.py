@@ -5,6 +5,7 @@ Water bodies are planned on any ``concurrent.futures`` executor; the result does
 how many workers there are, nor on who finishes first.
 """
 
+import math
 import os
 import shutil
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -18,11 +19,14 @@ from multiprocessing import get_context
 from pathlib import Path
 
 from geoplan.audit import audit_plan
-from geoplan.errors import PlanFileError
+from geoplan.errors import PlanFileError, SiteDataError
 from geoplan.exports import EXPORTS, gis_files, plan_json
+from geoplan.placement.held import sum_faults
 from geoplan.plan import AuditReport, Plan, WaterPlan
 from geoplan.planner import plan_water
 from geoplan.readers import read_site
+from geoplan.readers.held_rafts import read_held
+from geoplan.reasons import HeldRaft
 from geoplan.settings import Settings
 from geoplan.site import Site
 
@@ -43,11 +47,14 @@ class Outcome:
         The verdict on what was written.
     folder : Path
         Where it was written.
+    min_cover_pct : float
+        Least cover that the site asks for [%].
     """
 
     plan: Plan
     audit: AuditReport
     folder: Path
+    min_cover_pct: float = 0.0
 
 
 def plan_folder(
@@ -56,6 +63,8 @@ def plan_folder(
     *,
     workers: int | None = None,
     seed: int = 0,
+    keep: Path | None = None,
+    time_limit_s: float | None = None,
     progress: Progress | None = None,
 ) -> Outcome:
     """
@@ -71,6 +80,10 @@ def plan_folder(
         Processes; ``None``: as many as there are cores, and no more than water bodies.
     seed : int
         Seed of the searches.
+    keep : Path or None
+        GeoJSON or GeoPackage of rafts whose places a person has fixed.
+    time_limit_s : float or None
+        Time that the searches may take together; ``None``: until they are done [s].
     progress : callable or None
         Called with what is being done, how many of it are done, and how many there are.
 
@@ -82,17 +95,26 @@ def plan_folder(
     Raises
     ------
     SiteDataError
-        If the site cannot be used; the message lists everything found.
+        If the site or the held rafts cannot be used; the message lists everything found.
     PlanFileError
         If ``out`` holds something that is not a plan.
     """
     refuse_foreign_folder(out)
     site = read_site(site_path)
-    plan = plan_site(site, workers=workers, seed=seed, progress=progress)
+    held, kept_from = read_held(keep, site) if keep else ((), None)
+    plan = plan_site(
+        site,
+        workers=workers,
+        seed=seed,
+        held=held,
+        time_limit_s=time_limit_s,
+        progress=progress,
+    )
+    plan = replace(plan, kept_from=kept_from)
     site = replace(site, location=os.path.relpath(site_path, out))
     with whole_or_nothing(out) as folder:
         report = write_plan(plan, site, folder)
-    return Outcome(plan, report, out)
+    return Outcome(plan, report, out, site.settings.cover.min_pct)
 
 
 def plan_site(
@@ -100,6 +122,8 @@ def plan_site(
     *,
     workers: int | None = None,
     seed: int = 0,
+    held: tuple[HeldRaft, ...] = (),
+    time_limit_s: float | None = None,
     progress: Progress | None = None,
 ) -> Plan:
     """
@@ -113,6 +137,11 @@ def plan_site(
         Processes; ``None``: as many as there are cores, and no more than water bodies.
     seed : int
         Seed of the searches.
+    held : tuple of HeldRaft
+        Rafts whose places a person has fixed.
+    time_limit_s : float or None
+        Time that the searches may take together, shared evenly; ``None``: until they are done.
+        Reading, moorings, routes and files are not in it, and a first plan is always made [s].
     progress : callable or None
         Called with what is being done, how many of it are done, and how many there are.
 
@@ -120,6 +149,11 @@ def plan_site(
     -------
     Plan
         One plan for each water body, in the order of the site.
+
+    Raises
+    ------
+    SiteDataError
+        If held rafts are more than there are, or may not lie where they lie.
 
     Notes
     -----
@@ -130,12 +164,17 @@ def plan_site(
     bodies = site.water_bodies
     limit = os.cpu_count() or 1
     count = min(workers or limit, len(bodies))
+    faults = sum_faults(held, site.settings)
+    if faults:
+        raise SiteDataError(faults)
+    passes = 2 if len(bodies) > 1 else 1
+    each_s = None if time_limit_s is None else time_limit_s * count / (passes * len(bodies))
     with _executor(count) as executor:
 
         def planned(
             step: str, allotments: Sequence[Mapping[str, int]], *, detail: bool
         ) -> list[WaterPlan]:
-            job = partial(plan_water, detail=detail)
+            job = partial(plan_water, detail=detail, held=held, time_limit_s=each_s)
             jobs = (bodies, repeat(site.settings), allotments, repeat(seed))
             results = executor.map(job, *jobs) if executor else map(job, *jobs)
             out = []
@@ -156,6 +195,7 @@ def plan_site(
         client_crs=site.client_crs,
         waters=tuple(waters),
         seed=seed,
+        time_limit_s=time_limit_s,
     )
 
 
@@ -209,7 +249,15 @@ def shared_out(waters: Sequence[WaterPlan], settings: Settings) -> Allotments:
                 worth = raft.removal_g_d or 1e-9 * raft.worth * plan.inflow_l_s
                 cost = kinds[raft.raft_type].cost
                 rate = worth / cost if budget is not None and cost > 0 else worth
-                ranked.append((-rate, plan.water_id, raft.raft_id, raft.raft_type, cost))
+                ranked.append(
+                    (
+                        -math.inf if raft.is_kept else -rate,
+                        plan.water_id,
+                        raft.raft_id,
+                        raft.raft_type,
+                        cost,
+                    )
+                )
     kept: Allotments = {plan.water_id: {} for plan in waters}
     for _, water_id, _, kind_name, cost in sorted(ranked):
         stock = left[kind_name]
@@ -227,6 +275,35 @@ def shared_out(waters: Sequence[WaterPlan], settings: Settings) -> Allotments:
         else everything | share
         for plan in waters
     }
+
+
+def unmet_limits(plan: Plan, min_cover_pct: float) -> tuple[str, ...]:
+    """
+    Return what a site asks of its plan and the plan does not give.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    min_cover_pct : float
+        Least cover of the normal pool that is asked for [%].
+
+    Returns
+    -------
+    tuple of str
+        In words, with by how much; empty where every limit is met.
+    """
+    if not any(water.rafts for water in plan.waters):
+        return ("no raft could be placed on any water",)
+    out = []
+    for water in plan.waters:
+        cover = next((part.cover_pct for part in water.cover if part.level_name == "normal"), 0.0)
+        if cover < min_cover_pct - 1e-9:
+            out.append(
+                f"{water.water_id}: {cover:.2f} % of the normal pool is covered,"
+                f" {min_cover_pct - cover:.2f} % less than the {min_cover_pct:g} % asked for"
+            )
+    return tuple(out)
 
 
 def write_plan(plan: Plan, site: Site, folder: Path) -> AuditReport:

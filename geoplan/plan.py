@@ -5,13 +5,14 @@ Coordinates of a ``WaterPlan`` are in the working CRS of its water body; ``Writt
 ``plan.gpkg`` says, in its own CRS, for the audit to judge.
 """
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from geoplan.errors import Fault
-from geoplan.site import FloatArray, lock_arrays
+from geoplan.reasons import Reasons
+from geoplan.site import FloatArray, SourceFile, lock_arrays
 
 
 @dataclass(frozen=True)
@@ -56,6 +57,8 @@ class PlacedRaft:
         Its peak period [s].
     wave_from_deg : float or None
         Where it comes from, clockwise from true north [°].
+    is_kept : bool
+        True where a person has fixed its place.
     """
 
     raft_id: str
@@ -80,6 +83,7 @@ class PlacedRaft:
     wave_height_m: float | None = None
     wave_period_s: float | None = None
     wave_from_deg: float | None = None
+    is_kept: bool = False
 
 
 @dataclass(frozen=True)
@@ -361,6 +365,10 @@ class SolveReport:
         Rotated frames that were packed.
     seed : int
         Seed of the search.
+    rounds : int
+        Plans made, each for the worth of places that the one before leaves.
+    is_stopped_by_time : bool
+        True where a time limit ended the search: another run may then find another plan.
     """
 
     method: str
@@ -370,6 +378,8 @@ class SolveReport:
     unit: str
     frames_tried: int
     seed: int
+    rounds: int = 0
+    is_stopped_by_time: bool = False
 
     @property
     def gap_pct(self) -> float:
@@ -590,6 +600,8 @@ class WaterPlan:
         Loads with and without rafts; ``None`` where no inflow reaches an outlet.
     worth_map : WorthMap or None
         Worth of raft area and streamlines.
+    reasons : Reasons
+        What forbids more, what would open room, prices, and another plan; empty on a first pass.
     """
 
     water_id: str
@@ -612,6 +624,7 @@ class WaterPlan:
     waves: tuple[DesignWaves, ...] = ()
     effect: Effect | None = None
     worth_map: WorthMap | None = None
+    reasons: Reasons = field(default_factory=Reasons)
 
 
 @dataclass(frozen=True, eq=False)
@@ -629,12 +642,18 @@ class Plan:
         In the order of ``water_id``.
     seed : int
         Seed of the searches.
+    time_limit_s : float or None
+        Time that the searches were given; ``None``: until they were done [s].
+    kept_from : SourceFile or None
+        File that names the rafts whose places a person has fixed.
     """
 
     site_name: str
     client_crs: str
     waters: tuple[WaterPlan, ...]
     seed: int = 0
+    time_limit_s: float | None = None
+    kept_from: SourceFile | None = None
 
 
 @dataclass(frozen=True)
@@ -790,6 +809,27 @@ class WrittenEdge:
 
 
 @dataclass(frozen=True)
+class WrittenWhyNot:
+    """
+    A row of the layer ``why_not``, as it stands in the file.
+
+    Attributes
+    ----------
+    water_id, rule : str
+        Which water body, and the rule that governs there.
+    area : MultiPolygon
+        CRS of the file [m].
+    area_m2 : float
+        What the row states [m²].
+    """
+
+    water_id: str
+    rule: str
+    area: MultiPolygon
+    area_m2: float
+
+
+@dataclass(frozen=True)
 class WrittenPlan:
     """
     What a ``plan.gpkg`` says, read back.
@@ -806,6 +846,8 @@ class WrittenPlan:
         Layer ``routes``.
     edges : tuple of WrittenEdge
         Layer ``water_edges``.
+    why_not : tuple of WrittenWhyNot
+        Layer ``why_not``.
     """
 
     crs: str
@@ -813,3 +855,4 @@ class WrittenPlan:
     moorings: tuple[WrittenMooring, ...]
     routes: tuple[WrittenRoute, ...]
     edges: tuple[WrittenEdge, ...]
+    why_not: tuple[WrittenWhyNot, ...] = ()

@@ -6,7 +6,7 @@ import numpy as np
 
 from geoplan.cover import surface_cover, water_edges
 from geoplan.effect import shown_effect
-from geoplan.errors import Fault
+from geoplan.errors import Fault, SiteDataError
 from geoplan.fields import site_fields
 from geoplan.grid import SiteFields
 from geoplan.hydraulics import inflow_l_s
@@ -14,9 +14,14 @@ from geoplan.launch.routes import tow_routes
 from geoplan.low_water import low_water_notes
 from geoplan.mooring.design import design_moorings, mooring_notes
 from geoplan.placement.allowed import Surroundings
+from geoplan.placement.explain import reasons_of
+from geoplan.placement.held import held_faults
+from geoplan.placement.patience import Patience
 from geoplan.placement.place import place_rafts
+from geoplan.placement.yielding import as_words
 from geoplan.plan import DepthGrid, Mooring, PlacedRaft, Route, WaterPlan
 from geoplan.raft import footprints
+from geoplan.reasons import HeldRaft, Reasons
 from geoplan.replay import at_other_levels
 from geoplan.settings import Settings
 from geoplan.site import WaterBody
@@ -31,6 +36,8 @@ def plan_water(
     seed: int = 0,
     *,
     detail: bool = True,
+    held: tuple[HeldRaft, ...] = (),
+    time_limit_s: float | None = None,
 ) -> WaterPlan:
     """
     Plan one water body.
@@ -48,17 +55,31 @@ def plan_water(
     detail : bool
         Whether effect, sensitivity and the map of worth are made; a first pass that only shares
         out a stock needs none of them.
+    held : tuple of HeldRaft
+        Rafts of the site whose places a person has fixed; those of other waters are left out.
+    time_limit_s : float or None
+        How long the search may go on once there is a plan; ``None``: until it is done [s].
 
     Returns
     -------
     WaterPlan
         Rafts, moorings, routes, edges and cover, with value and bound.
+
+    Raises
+    ------
+    SiteDataError
+        If a held raft may not lie where it lies; the message says by how much.
     """
+    patience = Patience.of(time_limit_s)
     fields = site_fields(body, settings)
     edges = water_edges(body, fields, settings.bank_slope)
-    around = Surroundings(body, fields, edges, settings)
+    mine = tuple(raft for raft in held if raft.water_id == body.water_id)
+    around = Surroundings(body, fields, edges, settings, mine)
+    faults = held_faults(around)
+    if faults:
+        raise SiteDataError(faults)
     benefit, flow_notes = load_benefit(body, settings, fields)
-    placement = place_rafts(around, benefit, allotment, seed)
+    placement = place_rafts(around, benefit, allotment, seed, patience)
     placed = with_removal(placement, benefit)
     rafts, waves, wave_notes = design_waves(fields, edges, placed, settings, body.water_id)
     moorings, routes, held_notes = _held_and_towed(around, rafts)
@@ -66,6 +87,7 @@ def plan_water(
     stage, record, level_notes = at_other_levels(
         body, fields, edges, rafts, moorings, cover[1].raft_area_m2, settings
     )
+    reasons = reasons_of(around, benefit, placement) if detail else Reasons()
     effect, worth = shown_effect(around, benefit if detail else None, placement)
     unsurveyed = _unsurveyed_pct(fields)
     notes = (*_notes(body, cover[1].cover_pct, settings, unsurveyed), *fields.notes)
@@ -83,13 +105,15 @@ def plan_water(
         unsurveyed_pct=unsurveyed,
         inflow_l_s=inflow_l_s(body, settings),
         notes=notes + held_notes + level_notes + wave_notes + flow_notes,
-        why_none=placement.why_none,
+        why_none=placement.why_none
+        + (as_words(reasons.yields) if placement.why_none and detail else ""),
         depth_grid=_depth_grid(fields, body.levels.low_m),
         stage=stage,
         record=record,
         waves=waves,
         effect=effect,
         worth_map=worth,
+        reasons=reasons,
     )
 
 

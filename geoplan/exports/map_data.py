@@ -25,6 +25,7 @@ from geoplan.exports.depth_embedding import (
 )
 from geoplan.exports.map_coordinates import Millimetres, fit_record
 from geoplan.exports.map_effect import effect_record
+from geoplan.exports.map_reasons import reasons_record
 from geoplan.exports.map_surroundings import kept_clear, shading, surroundings
 from geoplan.exports.outlines import pose_in, raft_outlines
 from geoplan.exports.safe_rounding import rounded_down, rounded_up
@@ -156,6 +157,7 @@ def _water(
         "routes": [_route(route, mm) for route in water.routes],
         "worth": _worth(water.worth_map, mm) if water.worth_map else None,
         "effect": effect_record(water.effect) if water.effect else None,
+        **reasons_record(water, mm),
         **(surroundings(body, mm) if body else {}),
     }
 
@@ -238,6 +240,7 @@ def _raft(
         "raft_id": raft.raft_id,
         "raft_type": raft.raft_type,
         "status": raft.status,
+        "is_kept": raft.is_kept,
         "easting_m": round(pose[0], 2),
         "northing_m": round(pose[1], 2),
         "heading_deg": round(pose[2], 1) % 180.0,
