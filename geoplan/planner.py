@@ -9,6 +9,7 @@ from geoplan.effect import shown_effect
 from geoplan.errors import Fault, SiteDataError
 from geoplan.fields import site_fields
 from geoplan.grid import SiteFields
+from geoplan.hulls import floated, hull_notes
 from geoplan.hydraulics import inflow_l_s
 from geoplan.launch.routes import tow_routes
 from geoplan.low_water import low_water_notes
@@ -80,7 +81,7 @@ def plan_water(
         raise SiteDataError(faults)
     benefit, flow_notes = load_benefit(body, settings, fields)
     placement = place_rafts(around, benefit, allotment, seed, patience)
-    placed = with_removal(placement, benefit)
+    placed = floated(with_removal(placement, benefit), settings)
     rafts, waves, wave_notes = design_waves(fields, edges, placed, settings, body.water_id)
     moorings, routes, held_notes = _held_and_towed(around, rafts)
     cover = surface_cover(edges, raft_outlines(body, rafts), body.crs)
@@ -117,6 +118,31 @@ def plan_water(
     )
 
 
+def held_problems(
+    body: WaterBody, settings: Settings, held: tuple[HeldRaft, ...]
+) -> tuple[Fault, ...]:
+    """
+    Return which held rafts of a water body may not lie where they lie.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body.
+    settings : Settings
+        Settings of the site.
+    held : tuple of HeldRaft
+        Rafts of it whose places a person has fixed.
+
+    Returns
+    -------
+    tuple of Fault
+        One for each raft and rule; empty where all may stay.
+    """
+    fields = site_fields(body, settings)
+    edges = water_edges(body, fields, settings.bank_slope)
+    return held_faults(Surroundings(body, fields, edges, settings, held))
+
+
 def _held_and_towed(
     around: Surroundings, rafts: tuple[PlacedRaft, ...]
 ) -> tuple[tuple[Mooring, ...], tuple[Route, ...], tuple[Fault, ...]]:
@@ -124,7 +150,8 @@ def _held_and_towed(
     body, fields, edges, settings = around.body, around.fields, around.edges, around.settings
     moorings = design_moorings(body, fields, rafts, settings)
     routes, route_notes = tow_routes(body, fields, edges[0].outline, rafts, settings)
-    notes = mooring_notes(body, fields, rafts, settings) + route_notes
+    notes = hull_notes(body.water_id, rafts, settings)
+    notes += mooring_notes(body, fields, rafts, settings) + route_notes
     return moorings, routes, notes + low_water_notes(body, edges, rafts, routes)
 
 

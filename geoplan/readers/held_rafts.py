@@ -119,8 +119,8 @@ def _water_of(
     shape: Polygon, water_id: str, crs: str, site: Site
 ) -> tuple[WaterBody | None, Polygon | None]:
     """Return the water body that a raft lies in or touches, and the raft in its CRS."""
-    named = [body for body in site.water_bodies if body.water_id == water_id]
-    for body in named or site.water_bodies:
+    # A raft that was moved to another water may still carry the name of the first.
+    for body in sorted(site.water_bodies, key=lambda body: body.water_id != water_id):
         moved = transformed(shape, crs, body.crs)
         if np.isfinite(shapely.get_coordinates(moved)).all() and moved.intersects(body.outline):
             return body, moved
