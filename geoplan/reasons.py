@@ -85,9 +85,9 @@ class RuleYield:
     raft_type : str
         The type that would fit first.
     amount : float
-        By how much, in ``unit``, rounded up.
+        By how much, rounded up [unit].
     unit : str
-        ``m``, ``h`` or ``%``.
+        ``m``, ``h``, ``m2``, ``%``, ``rafts`` or ``currency``.
     opens_m2 : float
         Room that the type would have then [m²].
     words : str
