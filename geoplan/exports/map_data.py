@@ -150,7 +150,7 @@ def _water(
         "depth": _depth(asdict(depth), mm) if depth else None,
         "rafts": [
             _raft(raft, mm.shape(outline), pose_in(raft, water.crs, crs), order, best)
-            | {"failures": failures.get((water.water_id, raft.raft_id), [])}
+            | _failed(failures.get((water.water_id, raft.raft_id), []))
             for raft, outline in zip(water.rafts, outlines, strict=True)
         ],
         "posts": [_post(mooring, mm) for mooring in water.moorings],
@@ -240,7 +240,6 @@ def _raft(
         "raft_id": raft.raft_id,
         "raft_type": raft.raft_type,
         "status": raft.status,
-        "is_kept": raft.is_kept,
         "easting_m": round(pose[0], 2),
         "northing_m": round(pose[1], 2),
         "heading_deg": round(pose[2], 1) % 180.0,
@@ -257,7 +256,13 @@ def _raft(
         "wave_period_s": rounded_up(raft.wave_period_s, 1),
         "sequence": order.get(raft.raft_id),
         "shape": shape,
+        **({"is_kept": True} if raft.is_kept else {}),
     }
+
+
+def _failed(words: list[str]) -> dict[str, list[str]]:
+    """Return what fails, and nothing where nothing does: there may be thousands of rafts."""
+    return {"failures": words} if words else {}
 
 
 def _worth(worth: WorthMap, mm: Millimetres) -> dict[str, Any]:

@@ -28,7 +28,7 @@ _LABELS = {
     "free": "free",
 }
 #: Lines finer than this are not seen on a page [m].
-_FINEST_M = 0.1
+_FINEST_M = 0.25
 
 
 def reasons_record(water: WaterPlan, mm: Millimetres) -> dict[str, Any]:

@@ -267,6 +267,9 @@ GEOPLAN.tell = function (text) {
 
 document.addEventListener("DOMContentLoaded", function () {
   var record = JSON.parse(GEOPLAN.byId("plan").textContent);
+  record.waters.forEach(function (water) {
+    water.rafts.forEach(function (raft) { raft.failures = raft.failures || []; });
+  });
   var page = new GEOPLAN.Page(window.map_geoplan, record);
   GEOPLAN.page = page;
   var unpacked = GEOPLAN.canUnpack()
