@@ -176,7 +176,7 @@ def sums(
     Parameters
     ----------
     nodes : ndarray of float, shape (rows, cols)
-        Field at the nodes, nothing beyond them.
+        Field at the nodes, nothing beyond them [unit of the field].
     poses : ndarray of int, shape (n, 3)
         Heading, row and column on the lattice.
     start, rows, cols, weights : ndarray
@@ -185,7 +185,7 @@ def sums(
     Returns
     -------
     ndarray of float, shape (n,)
-        Sums of weights times nodes.
+        Sums of weights times nodes [unit of the field, by the weights' unit].
     """
     out = np.zeros(len(poses))
     for k in range(len(poses)):
@@ -208,7 +208,7 @@ def gradient_reach(nodes: FloatArray, cell_size_m: float, reach_m: float) -> Flo
     Parameters
     ----------
     nodes : ndarray of float, shape (rows, cols)
-        Field, bilinear between nodes.
+        Field, bilinear between nodes [unit of the field].
     cell_size_m : float
         Distance between nodes [m].
     reach_m : float
@@ -217,7 +217,7 @@ def gradient_reach(nodes: FloatArray, cell_size_m: float, reach_m: float) -> Flo
     Returns
     -------
     ndarray of float, shape (rows, cols)
-        Half the range, the root of both axes' squares [1/m].
+        Half the range, the root of both axes' squares [unit of the field a m].
     """
     size = 2 * (math.ceil(reach_m / cell_size_m) + 2) + 1
     halves = []

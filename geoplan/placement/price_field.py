@@ -47,7 +47,7 @@ class FieldProof:
     field : ndarray of float32, shape (rows, cols)
         Price of water at the nodes, bilinear between them [unit of the benefit a m²].
     prices : tuple of float
-        Price of one unit of each limit.
+        Price of one unit of each limit [unit of the benefit a unit of the limit].
     rooms : tuple of Room
         Rooms with a price of their own.
     room_prices : tuple of float

@@ -93,9 +93,9 @@ class Problem:
     node_area_m2 : ndarray of float, shape (rows, cols)
         Integral over the water of each node's hat [m²].
     use : ndarray of float, shape (limits, types)
-        What a raft of each type uses of each limit.
+        What a raft of each type uses of each limit [units of the limits].
     most : ndarray of float, shape (limits,)
-        The limits.
+        The limits [units of the limits].
     rooms : tuple of Room
         Parts of the water that no grown raft leaves.
     most_rafts : int
@@ -125,14 +125,14 @@ class Problem:
         Parameters
         ----------
         found : ndarray of float
-            The variables.
+            The variables [units of each].
 
         Returns
         -------
         ndarray of float, shape (rows, cols)
             Field at the nodes [unit of the benefit a m²].
         ndarray of float, shape (limits,)
-            Price of one unit of each limit.
+            Price of one unit of each limit [unit of the benefit a unit of it].
         ndarray of float, shape (rooms,)
             What a raft in each room pays more [unit of the benefit].
         """

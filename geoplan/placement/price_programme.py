@@ -63,7 +63,8 @@ def worst(kind: PoseSet, lack: FloatArray) -> IntArray:
     rows, cols = kind.nearest
     place = rows[order] * 100_000 + cols[order]
     _, first = np.unique(place, return_index=True)
-    return order[np.sort(first)][:_TAKEN]
+    chosen: IntArray = order[np.sort(first)][:_TAKEN]
+    return chosen
 
 
 def _quiet_solver() -> Any:
@@ -211,7 +212,7 @@ class Programme:
         Returns
         -------
         ndarray of float or None
-            The variables; ``None`` where the programme has no best.
+            The variables; ``None`` where the programme has no best [units of each].
         """
         count = problem.spread.shape[1]
         field = np.arange(count, dtype=np.int32)
@@ -235,7 +236,7 @@ class Programme:
         Returns
         -------
         ndarray of float or None
-            Field, prices and room prices; ``None`` where the programme has no best.
+            Field, prices and room prices; ``None`` where the programme has no best [units of each].
         """
         self._solver.run()
         if self._solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
