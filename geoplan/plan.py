@@ -752,7 +752,7 @@ class WrittenRaft:
         Size that the row states [m].
     depth_low_m : float or None
         Depth that the row states [m].
-    draft_m, freeboard_m : float or None
+    draft_m, freeboard_m, wave_height_m : float or None
         What the row states [m].
     """
 
@@ -766,6 +766,7 @@ class WrittenRaft:
     depth_low_m: float | None
     draft_m: float | None = None
     freeboard_m: float | None = None
+    wave_height_m: float | None = None
 
 
 @dataclass(frozen=True)

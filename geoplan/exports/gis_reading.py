@@ -31,7 +31,7 @@ Row = dict[str, Any]
 
 _NEEDED: dict[str, tuple[str, ...]] = {
     "rafts": ("raft_id", "water_id", "raft_type", "status", "length_m", "width_m", "depth_low_m",
-        "draft_m", "freeboard_m"),
+        "draft_m", "freeboard_m", "wave_height_m"),
     "moorings": (
         "mooring_id", "raft_id", "kind", "easting_m", "northing_m", "depth_high_m", "length_m",
         "embedment_m",
@@ -177,6 +177,7 @@ def _written_raft(row: _WrittenRow) -> WrittenRaft:
         depth_low_m=row.number_or_none("depth_low_m"),
         draft_m=row.number_or_none("draft_m"),
         freeboard_m=row.number_or_none("freeboard_m"),
+        wave_height_m=row.number_or_none("wave_height_m"),
     )
 
 

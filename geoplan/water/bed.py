@@ -62,8 +62,8 @@ class BedSurface:
         One standard deviation of it; infinite where there is no survey at all, NaN off the
         water [m].
     reliable_bed_m : ndarray of float, shape (rows, cols)
-        Elevation that the bed does not exceed anywhere in the cell, at 99 %; NaN off the water
-        and where unsurveyed [m].
+        Elevation that the bed does not exceed anywhere in the water of the cell, at 99 %; NaN off
+        the water and where unsurveyed [m].
     is_unsurveyed : ndarray of bool, shape (rows, cols)
         Water farther than ``reach_m`` from any sounding.
     reach_m : float

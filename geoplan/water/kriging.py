@@ -144,6 +144,30 @@ def standard_error_m(
     return kriged(model, place_m, (value_m, variance_m2), at_m, not_with)[1]
 
 
+def one_sided_scale(misfit: FloatArray) -> float:
+    """
+    Return by how much a standard error must grow for what was left out to hold.
+
+    Parameters
+    ----------
+    misfit : ndarray of float, shape (n,)
+        How much higher left-out measurements lie than predicted, in standard errors [1].
+
+    Returns
+    -------
+    float
+        The larger of the 95th percentile over 1.645 and the 99th over 2.326, which are those of a
+        normal distribution; 1 at least [1].
+
+    Examples
+    --------
+    >>> round(one_sided_scale(np.linspace(-4.0, 4.0, 1001)), 2)
+    2.19
+    """
+    shares = zip((0.95, 0.99), (1.645, 2.326), strict=True)
+    return max(1.0, *(float(np.quantile(misfit, share)) / sigmas for share, sigmas in shares))
+
+
 def kriged(
     model: Variogram,
     place_m: FloatArray,

@@ -14,7 +14,7 @@ from geoplan.water import BoolArray, FloatArray
 from geoplan.water.bathymetry import SOUNDING_SIGMAS, bed_from_points
 from geoplan.water.bed import RELIABLE_SIGMAS, BedPoints, BedSurface, on_water
 from geoplan.water.blocks import Blocks, block_means
-from geoplan.water.kriging import Variogram, kriged, variogram
+from geoplan.water.kriging import Variogram, kriged, one_sided_scale, variogram
 from geoplan.water.raster_bed import bed_from_raster, raster_at
 from geoplan.water.sounded_cells import (
     SoundedCells,
@@ -241,15 +241,14 @@ def _model(blocks: Blocks, spacing_m: float, sigma_m: float) -> Variogram:
 
 def _scale(blocks: Blocks, model: Variogram) -> float:
     """Return how much higher left-out soundings lie than kriging expects, 1 at least."""
-    scale = 1.0
+    found = []
     for part in blocks.fold.T:
         if len(np.unique(part)) < 2:
             continue
         measured = blocks.bed_m, blocks.variance_m2
         value, error = kriged(model, blocks.place_m, measured, blocks.place_m, (part, part))
-        off = (blocks.bed_m - value) / np.sqrt(error**2 + blocks.variance_m2)
-        scale = max(scale, float(np.quantile(off, 0.95)) / SOUNDING_SIGMAS)
-    return scale
+        found.append((blocks.bed_m - value) / np.sqrt(error**2 + blocks.variance_m2))
+    return one_sided_scale(np.concatenate(found)) if found else 1.0
 
 
 def _on_cells(

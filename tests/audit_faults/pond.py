@@ -73,6 +73,10 @@ TABLES = {
 }
 SHOAL = (16.0, 8.0)
 HOLE = (-16.0, -8.0)
+#: At 25 m/s the wind stress factor is 37.2 m/s. The longest mean of nine radials to the high edge,
+#: 62.7 by 42.7 m, from a corner of a raft at (-6, 0) is 42.0 m, bearing 69°, over 2.25 m of water:
+#: 0.283 x 141.2 m x tanh(0.0235) x tanh(0.00565 sqrt(0.2975) / tanh(0.0235)).
+WAVE_M = 0.122
 HONEST = {"R1": (-6.0, 0.0), "R2": (6.0, 0.0)}
 #: Eight poles of 0.3 m float half under: 8 x pi 0.3²/4 x 3.9 / 2 x 997 kg, which the parts below
 #: come to; the surface is 0.3 m less half of it. Nothing on top, so nothing else is wet.
@@ -125,8 +129,9 @@ def raft(raft_id: str, easting: float, northing: float, **parts: object) -> Writ
     """A row of a raft."""
     outline = shapely.box(easting - 2, northing - 1.2, easting + 2, northing + 1.2)
     row = WrittenRaft(
-        raft_id, "pond", "four by two", "planned", outline, 4.0, 2.4, DEPTH_M, DRAFT_M, FREEBOARD_M
-    )
+        raft_id, "pond", "four by two", "planned", outline, 4.0, 2.4, DEPTH_M, DRAFT_M, FREEBOARD_M,
+        WAVE_M,
+    )  # fmt: skip
     return replace(row, **parts)  # type: ignore[arg-type]
 
 

@@ -118,6 +118,9 @@ PLANS: list[tuple[str, set[str], Callable[[], WrittenPlan]]] = [
     ("draft understated", {"draft"}, lambda: with_raft(honest_plan(), draft_m=0.148)),
     ("draft left out", {"draft"}, lambda: with_raft(honest_plan(), draft_m=None)),
     ("freeboard overstated", {"freeboard"}, lambda: with_raft(honest_plan(), freeboard_m=0.152)),
+    ("wave understated", {"waves"}, lambda: with_raft(honest_plan(), wave_height_m=0.09)),
+    ("wave overstated", {"waves"}, lambda: with_raft(honest_plan(), wave_height_m=0.19)),
+    ("wave left out", {"waves"}, lambda: with_raft(honest_plan(), wave_height_m=None)),
     ("two posts", {"post"}, lambda: replace(honest_plan(), moorings=honest_plan().moorings[2:])),
     ("post off the third", {"post"}, lambda: with_post(honest_plan(), easting_m=-5.2)),
     ("post off the side", {"post"}, lambda: with_post(honest_plan(), northing_m=1.8)),
@@ -272,6 +275,19 @@ def test_every_check_has_a_planted_fault() -> None:
 
 def test_every_placement_rule_has_a_twin() -> None:
     assert {rule.name for rule in RULES} <= set(CHECKS)
+
+
+def test_without_a_design_wind_no_wave_is_wanted() -> None:
+    plan = with_raft(honest_plan(), wave_height_m=None)
+    site = honest_site(settings=settings(wind={"design_m_s": 0.0}))
+    found = audit_plan(plan, site).findings
+    assert "waves" not in {finding.check for finding in found}
+
+
+def test_waves_are_those_of_hand_arithmetic() -> None:
+    found = audit_plan(with_raft(honest_plan(), wave_height_m=0.0), honest_site()).findings
+    own = [f.measured for f in found if f.check == "waves"]
+    assert own[0] == pytest.approx(0.1225, rel=0.03)
 
 
 def test_three_good_posts_are_enough() -> None:

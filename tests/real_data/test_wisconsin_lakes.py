@@ -23,6 +23,7 @@ from geoplan.exports import gis_files
 from geoplan.fields import site_fields
 from geoplan.fleet import plan_folder
 from geoplan.readers import read_site
+from geoplan.water.levels import hypsography
 
 LAKES = [("long", "Long"), ("pfl", "Plainfield")]
 
@@ -106,6 +107,26 @@ def test_area_and_volume_at_every_stage_above_a_fifth_of_the_volume(
     assert len(rows) > 50
     np.testing.assert_allclose(area, rows.area_m2, rtol=5e-3)
     np.testing.assert_allclose(volume, rows.vol_m3, rtol=5e-3)
+
+
+@pytest.mark.published(
+    "State of Wisconsin stage-area-volume table, via CSLSdata (Voter 2019), read"
+)
+@pytest.mark.parametrize(("key", "name"), LAKES)
+def test_every_published_row_is_the_count_of_the_raster(
+    key: str, name: str, real_data: Path
+) -> None:
+    """Areas on the map, as published; a cell that lies at a level to the last digit may differ."""
+    lakes = real_data / "wisconsin_lakes"
+    table = pd.read_csv(lakes / "stage_area_volume.csv")
+    rows = table[table.lake == name]
+    with rasterio.open(lakes / f"{key}_raster.tif") as source:
+        bed = source.read(1, masked=True).astype(float).filled(np.nan)
+        cell_m2 = abs(source.transform.determinant)
+    area, volume = hypsography(bed, cell_m2, rows.elev_m.to_numpy())
+    assert len(rows) > 100
+    np.testing.assert_allclose(area, rows.area_m2, rtol=1e-3, atol=1.001 * cell_m2)
+    np.testing.assert_allclose(volume, rows.vol_m3, rtol=1e-3, atol=0.1)
 
 
 @pytest.mark.parametrize(("key", "name"), LAKES)

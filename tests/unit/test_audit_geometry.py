@@ -430,7 +430,9 @@ def test_two_hundred_rafts_on_a_lake_are_judged() -> None:
     easting, northing = lattice(136, 8)
     kind = settings().raft[0].model_copy(update={"stock": None})
     site = honest_site(
-        settings=settings(budget={"limit": 1e9}).model_copy(update={"raft": (kind,)}),
+        settings=settings(budget={"limit": 1e9}, wind={"design_m_s": 0.0}).model_copy(
+            update={"raft": (kind,)}
+        ),
         outline=shapely.box(-141, -141, 141, 141),
         soundings=sounded(easting, northing, np.full(len(easting), 8.0)),
         rafts=(),

@@ -11,7 +11,7 @@ from geoplan.water.bathymetry import bed_from_points
 from geoplan.water.kriging import Variogram, standard_error_m, variogram
 from geoplan.water.mean_bed import smooth_bed
 from geoplan.water.sheet import water_sheet
-from geoplan.water.shore_trend import ShoreTrend, shore_distance_m, shore_trend
+from geoplan.water.shore_trend import ShoreTrend, membrane_m, shore_distance_m, shore_trend
 from geoplan.water.thin_plate import plate_on
 from geoplan.water.tracks import folds, square_folds, tracks
 from tests.unit.water.bowls import points
@@ -77,6 +77,48 @@ def test_the_shore_is_half_a_cell_from_the_first_centre() -> None:
     water = np.zeros((5, 9), bool)
     water[:, 2:7] = True
     assert shore_distance_m(water, 2.0)[2].tolist() == [0, 0, 1, 3, 5, 3, 1, 0, 0]
+
+
+def test_a_membrane_sags_as_the_closed_forms_have_it() -> None:
+    """In a disc (R² − r²)/2R; over a strip of half width w, x (2w − x)/(w √2)."""
+    at = np.arange(-30, 30, 0.25) + 0.125
+    away = np.hypot(*np.meshgrid(at, at))
+    sag = membrane_m(away < 25.0, 0.25)
+    inner = away < 24.0
+    np.testing.assert_allclose(sag[inner], (625.0 - away[inner] ** 2) / 50.0, atol=0.15)
+    assert (sag[away > 25.0] == 0).all()
+    strip = np.zeros((14, 600), bool)
+    strip[2:12] = True
+    x = np.arange(10) + 0.5
+    middle = membrane_m(strip, 1.0)[2:12, 300]
+    np.testing.assert_allclose(middle, x * (10.0 - x) / (5.0 * np.sqrt(2.0)), atol=0.15)
+
+
+def test_sixty_soundings_at_random_places_have_the_volume_of_a_lobed_pond() -> None:
+    """Depth D (1 − (r/R)²) to a lobed shore R: volume A D/2; without a trend it is 4 % low."""
+
+    def shore_radius(angle):
+        return 56.4 * (1 + 0.30 * np.cos(3 * angle) + 0.22 * np.sin(5 * angle))
+
+    def bed(east, north):
+        return -3.0 * (1 - (np.hypot(east, north) / shore_radius(np.arctan2(north, east))) ** 2)
+
+    at = np.arange(-90, 90) + 0.5
+    east, north = np.meshgrid(at, at)
+    water = bed(east, north) < 0
+    angle = np.linspace(0, 2 * np.pi, 550, endpoint=False)
+    edge = points((shore_radius(angle) * [np.cos(angle), np.sin(angle)]).T, np.zeros(550))
+    exact = np.pi * 56.4**2 * (1 + (0.30**2 + 0.22**2) / 2) * 3.0 / 2
+    off = []
+    for seed in range(4):
+        rng = np.random.default_rng(seed)
+        place = rng.uniform(-90, 90, (4000, 2))
+        place = place[bed(*place.T) < -0.05][:60]
+        surveyed = points(place, bed(*place.T) + rng.normal(0, 0.05, 60))
+        surface = bed_from_points(at, at, water, surveyed, edge, None)
+        off.append(-surface.bed_m[water].sum() / exact - 1)
+    assert abs(np.mean(off)) < 0.02
+    assert np.abs(off).max() < 0.04
 
 
 def test_a_stiff_plate_is_the_plane_of_least_squares() -> None:
