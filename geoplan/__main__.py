@@ -1,4 +1,4 @@
-"""The command line: start, check, plan and audit."""
+"""The command line: start, check, plan, audit and asbuilt."""
 
 import sys
 from pathlib import Path
@@ -87,6 +87,36 @@ def audit(
     report = audit_folder(folder, site)
     _say_audit(report)
     if not report.passed:
+        raise typer.Exit(FAILED)
+
+
+@app.command()
+def asbuilt(
+    folder: PlanPath,
+    fixes: Annotated[
+        Path, typer.Argument(help="Corner or centre fixes: CSV, GPX, GeoJSON or GeoPackage.")
+    ],
+    sigma: Annotated[
+        float | None,
+        typer.Option(min=0.001, help="Standard deviation of fixes that state none, metres."),
+    ] = None,
+    site: Annotated[
+        Path | None, typer.Option(help="The site, where it has moved since the plan.")
+    ] = None,
+) -> None:
+    """Take surveyed positions of rafts: as-built cover, departures and findings."""
+    from geoplan.asbuilt.page import summary
+    from geoplan.asbuilt.survey import asbuilt_folder
+
+    found, written = asbuilt_folder(folder, fixes, sigma_m=sigma, site_path=site)
+    for line in summary(found):
+        _say(line)
+    for finding in found.findings:
+        if finding.verdict == "fails":
+            _say(f"  {finding.check} {finding.raft_id or finding.water_id}: {finding.detail}")
+    _say_faults(found.notes)
+    _say(f"written to {written}: open asbuilt.html")
+    if any(finding.verdict == "fails" for finding in found.findings):
         raise typer.Exit(FAILED)
 
 

@@ -90,7 +90,7 @@ def plan_folder(
     site = read_site(site_path)
     plan = plan_site(site, workers=workers, seed=seed, progress=progress)
     site = replace(site, location=os.path.relpath(site_path, out))
-    with whole_or_nothing(out) as folder:
+    with whole_or_nothing(out, kept=("surveys",)) as folder:
         report = write_plan(plan, site, folder)
     return Outcome(plan, report, out)
 
@@ -277,6 +277,33 @@ def audit_folder(folder: Path, site_path: Path | None = None) -> AuditReport:
     SiteDataError
         If the site cannot be used.
     """
+    site = site_of_plan(folder, site_path)
+    return audit_plan(gis_files.read_plan(folder / gis_files.FILE_NAME), site)
+
+
+def site_of_plan(folder: Path, site_path: Path | None = None) -> Site:
+    """
+    Read the site from which a plan was made, and make sure that it is still the same.
+
+    Parameters
+    ----------
+    folder : Path
+        Plan folder.
+    site_path : Path or None
+        The site; ``None``: where the plan says it was.
+
+    Returns
+    -------
+    Site
+        The site.
+
+    Raises
+    ------
+    PlanFileError
+        If the folder is not a whole plan, or the site has moved or changed since.
+    SiteDataError
+        If the site cannot be used.
+    """
     record = plan_json.load(folder)
     where = site_path or (folder / str(record.get("site_location", "")))
     if not where.exists():
@@ -290,7 +317,7 @@ def audit_folder(folder: Path, site_path: Path | None = None) -> AuditReport:
             f"{folder}: these files of the site have changed since the plan was made:"
             f" {', '.join(changed)}. Plan again, or bring back the files it was made from."
         )
-    return audit_plan(gis_files.read_plan(folder / gis_files.FILE_NAME), site)
+    return site
 
 
 def _changed_inputs(record: Mapping[str, object], site: Site) -> list[str]:
@@ -328,7 +355,7 @@ def refuse_foreign_folder(out: Path) -> None:
 
 
 @contextmanager
-def whole_or_nothing(out: Path) -> Iterator[Path]:
+def whole_or_nothing(out: Path, kept: tuple[str, ...] = ()) -> Iterator[Path]:
     """
     Yield a temporary folder that takes the place of another only when all went well.
 
@@ -336,6 +363,8 @@ def whole_or_nothing(out: Path) -> Iterator[Path]:
     ----------
     out : Path
         Folder to be replaced.
+    kept : tuple of str
+        Folders inside it that outlive it, such as surveys of what was built.
 
     Yields
     ------
@@ -355,6 +384,9 @@ def whole_or_nothing(out: Path) -> Iterator[Path]:
     except BaseException:
         shutil.rmtree(part, ignore_errors=True)
         raise
+    for name in kept:
+        if (out / name).is_dir():
+            shutil.copytree(out / name, part / name)
     if out.exists():
         out.rename(earlier)
     part.rename(out)

@@ -27,7 +27,8 @@ CHI2_2_95 = -2.0 * math.log(0.05)
 #: A heading that fixes settle no better than this is taken from the plan instead [°]. *Judgement*:
 #: beyond it the errors of a corner are no longer proportional to those of the heading.
 LARGEST_HEADING_SIGMA_DEG = 15.0
-#: How far a raft held by posts may have turned from its plan, one standard deviation [°]. *Judgement*.
+#: How far a raft held by posts may have turned from its plan, one standard deviation [°].
+#: *Judgement*.
 PLANNED_HEADING_SIGMA_DEG = 5.0
 
 
@@ -73,7 +74,7 @@ class RaftFit:
 
     @property
     def ellipse_m(self) -> tuple[float, float, float]:
-        """Half axes of the region that holds the centre 19 times in 20, and the longer's bearing [m, m, °]."""
+        """Half axes of the 95 % region of the centre, and the longer's bearing [m, m, °]."""
         size, axes = np.linalg.eigh(self.covariance_m2)
         minor, major = np.sqrt(np.maximum(size, 0.0) * CHI2_2_95)
         bearing = math.degrees(math.atan2(axes[0, 1], axes[1, 1])) % 180.0
@@ -210,7 +211,8 @@ def _fit(
     turned = _turned(offset_m, heading)
     centre = fix_mean - share @ turned
     residual = fix_m - centre - turned
-    covariance = np.linalg.inv(_normal(weight, turned, spread if is_measured else 0.0, known))
+    normal = _normal(weight, turned, spread if is_measured else 0.0, known)
+    covariance: FloatArray = np.asarray(np.linalg.inv(normal), dtype=np.float64)
     # A turn by t also shortens the lever by t²/2 of it, whose mean square is 3/4 of σ⁴.
     lever = share @ turned
     covariance[:2, :2] += 0.75 * covariance[2, 2] ** 2 * np.outer(lever, lever)
@@ -238,9 +240,7 @@ def _turned(offset_m: FloatArray, heading_rad: float) -> FloatArray:
     )
 
 
-def _normal(
-    weight: FloatArray, turned_m: FloatArray, spread: float, known: float
-) -> FloatArray:
+def _normal(weight: FloatArray, turned_m: FloatArray, spread: float, known: float) -> FloatArray:
     """
     Return the normal matrix of centre and heading.
 
@@ -253,6 +253,4 @@ def _normal(
     by_heading = np.array([mean[1], -mean[0]])  # how the mean fix moves as the raft turns
     corner = total * by_heading
     own = spread + known + total * float(by_heading @ by_heading)
-    return np.block(
-        [[total * np.eye(2), corner[:, None]], [corner[None, :], np.array([[own]])]]
-    )
+    return np.block([[total * np.eye(2), corner[:, None]], [corner[None, :], np.array([[own]])]])

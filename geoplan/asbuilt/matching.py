@@ -119,7 +119,7 @@ def _cost(
     """Return minus twice the log-odds of every pair."""
     away = seen_m[:, None, :] - planned_m[None, :, :]
     apart = (away**2).sum(axis=2) / (sigma_m**2 + PLACING_SIGMA_M**2)[:, None]
-    has_name = is_named.any(axis=1)[:, None]
+    has_name = np.asarray(is_named.any(axis=1))[:, None]
     other = np.where(apart <= FARTHEST, apart + np.where(has_name, MISNAMED, 0.0), _NEVER)
     cost = np.where(is_named, np.minimum(apart, MOVED), other) + misfit
     return np.asarray(np.minimum(cost, _NEVER), dtype=np.float64)

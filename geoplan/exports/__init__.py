@@ -16,4 +16,5 @@ EXPORTS: tuple[tuple[str, str], ...] = (
     ("stage_area_volume.csv", "geoplan.exports.stage_table"),
     ("level_history.csv", "geoplan.exports.level_history"),
     ("levels.html", "geoplan.exports.level_page"),
+    ("inspection.html", "geoplan.exports.inspection"),
 )
