@@ -258,6 +258,34 @@ def surface_cover(
     return tuple(covers)
 
 
+def headroom(cover: Cover, limit_pct: float, raft_area_m2: float) -> int:
+    """
+    Return how many more rafts the limit of cover leaves room for.
+
+    Parameters
+    ----------
+    cover : Cover
+        Cover at the level for which the limit holds.
+    limit_pct : float
+        Most that may be covered [%].
+    raft_area_m2 : float
+        Area of one more raft [m²].
+
+    Returns
+    -------
+    int
+        Whole rafts; 0 where the limit is met or passed. Whether they have room elsewhere is not
+        asked.
+
+    Examples
+    --------
+    >>> headroom(Cover("normal", 12.0, 80.0, 1600.0, 5.0, 0.13), 20.0, 9.6)
+    25
+    """
+    left_m2 = limit_pct / 100.0 * cover.water_area_m2 - cover.raft_area_m2
+    return max(0, math.floor(left_m2 / raft_area_m2 + 1e-9))
+
+
 def area_sigma_m2(polygon: BaseGeometry, vertex_sigma_m: float) -> float:
     r"""
     Return the standard deviation of an area whose vertices have independent errors.

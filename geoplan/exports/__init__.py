@@ -17,4 +17,5 @@ EXPORTS: tuple[tuple[str, str], ...] = (
     ("level_history.csv", "geoplan.exports.level_history"),
     ("levels.html", "geoplan.exports.level_page"),
     ("inspection.html", "geoplan.exports.inspection"),
+    ("report.pdf", "geoplan.exports.report"),
 )

@@ -1,0 +1,88 @@
+"""
+``report.pdf`` and ``report.html``: the regulator's report, in two forms from one content.
+
+It says what was found and assumed, and how sure it is; it never says more than the plan does.
+"""
+
+from pathlib import Path
+
+from geoplan.errors import ExportError
+from geoplan.exports.report.as_html import html_of
+from geoplan.exports.report.as_pdf import pdf_of
+from geoplan.exports.report.basis import site_basis, summary
+from geoplan.exports.report.claims import cover, drainage, effect
+from geoplan.exports.report.content import Report
+from geoplan.exports.report.record import assumptions, findings, provenance
+from geoplan.exports.report.works import drawings, launching, moorings, schedule, upkeep
+from geoplan.plan import AuditReport, Plan
+from geoplan.site import Site
+
+__all__ = ["HTML_NAME", "PDF_NAME", "report_of", "write"]
+
+PDF_NAME, HTML_NAME = "report.pdf", "report.html"
+
+
+def report_of(plan: Plan, site: Site, audit: AuditReport | None) -> Report:
+    """
+    Return the content of the report.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    site : Site
+        The site it was made from.
+    audit : AuditReport or None
+        Verdict on the plan.
+
+    Returns
+    -------
+    Report
+        Every section, in order.
+    """
+    return Report(
+        f"{plan.site_name}: floating planted rafts",
+        (
+            *summary(plan, site, audit),
+            *site_basis(plan, site),
+            *drawings(plan, site),
+            *schedule(plan, site),
+            *cover(plan, site),
+            *effect(plan, site),
+            *drainage(plan, site),
+            *moorings(plan, site),
+            *launching(plan, site),
+            *upkeep(plan, site),
+            *assumptions(plan, site),
+            *findings(audit),
+            *provenance(plan, site),
+        ),
+    )
+
+
+def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> None:
+    """
+    Write ``report.pdf`` and ``report.html``.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    site : Site
+        The site it was made from.
+    folder : Path
+        Folder to write into.
+    audit : AuditReport or None
+        Verdict on the plan.
+
+    Raises
+    ------
+    ExportError
+        If a file cannot be set or written.
+    """
+    report = report_of(plan, site, audit)
+    for name, data in ((PDF_NAME, pdf_of(report)), (HTML_NAME, html_of(report).encode())):
+        try:
+            (folder / name).write_bytes(data)
+        except OSError as error:
+            raise ExportError(f"{folder / name} could not be written: {error}") from error
