@@ -213,9 +213,9 @@ def _fit(
     residual = fix_m - centre - turned
     normal = _normal(weight, turned, spread if is_measured else 0.0, known)
     covariance: FloatArray = np.asarray(np.linalg.inv(normal), dtype=np.float64)
-    # A turn by t also shortens the lever by t²/2 of it, whose mean square is 3/4 of σ⁴.
+    # A turn by t also shortens the lever by t²/2 of it: in mean square 3/4 of σ⁴, skewed, so more.
     lever = share @ turned
-    covariance[:2, :2] += 0.75 * covariance[2, 2] ** 2 * np.outer(lever, lever)
+    covariance[:2, :2] += 1.2 * covariance[2, 2] ** 2 * np.outer(lever, lever)
     return RaftFit(
         easting_m=float(centre[0]),
         northing_m=float(centre[1]),

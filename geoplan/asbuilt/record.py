@@ -88,7 +88,7 @@ class SurveyFinding:
         What was judged; empty where it is the whole.
     measured, measured_at_worst, limit : float
         At the fitted place; at the worst place within the survey's error; what both are held
-        against.
+        against [unit].
     unit : str
         Unit of the three.
     verdict : {"holds", "fails", "cannot be told"}

@@ -197,3 +197,12 @@ def test_gpx_and_polygons_are_read_too(made: Path, tmp_path: Path) -> None:
     assert all((raft.moved_m or 0.0) < 0.01 for raft in found.rafts)
     nothing, _ = asbuilt_folder(made, tmp_path / "f.geojson")
     assert "Taken as a phone's" in " ".join(str(note) for note in nothing.notes)
+
+
+def test_planning_anew_keeps_the_surveys(tmp_path: Path) -> None:
+    site, out = two_ponds(tmp_path), tmp_path / "plan"
+    plan_folder(site, out, workers=1)
+    _, folder = asbuilt_folder(out, table(tmp_path / "a.csv", rows_of(planned(out))))
+    before = (folder / "asbuilt.json").read_bytes()
+    plan_folder(site, out, workers=1)
+    assert (folder / "asbuilt.json").read_bytes() == before
