@@ -61,7 +61,7 @@ def passage_m(water: BaseGeometry, rafts: Sequence[Polygon], spot: BaseGeometry)
             low = half
         else:
             high = half
-    return low * STEP_M
+    return round(low * STEP_M, 1)
 
 
 def _middle(water: BaseGeometry) -> Point:

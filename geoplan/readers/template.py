@@ -39,6 +39,13 @@ root_depth_m = 0.8            # below the hull, when grown
 # bank_m = 2.0
 # gap_m = 1.0
 # outlet_m = 5.0
+# [report]
+# water_temperature_c = 25.0  # warmest water, for the screening of oxygen
+# [[report.credit]]           # your authority's table of credit by cover, row by row
+# cover_pct = 10.0
+# tn_pct = 0.0
+# tp_pct = 0.0
+# tss_pct = 0.0
 # [budget]
 # limit = 20000.0
 
