@@ -18,4 +18,5 @@ EXPORTS: tuple[tuple[str, str], ...] = (
     ("level_history.csv", "geoplan.exports.level_history"),
     ("levels.html", "geoplan.exports.level_page"),
     ("inspection.html", "geoplan.exports.inspection"),
+    ("inspection.csv", "geoplan.exports.inspection_table"),
 )
