@@ -18,5 +18,7 @@ EXPORTS: tuple[tuple[str, str], ...] = (
     ("level_history.csv", "geoplan.exports.level_history"),
     ("levels.html", "geoplan.exports.level_page"),
     ("inspection.html", "geoplan.exports.inspection"),
-    ("report.pdf", "geoplan.exports.report"),
+    ("report.pdf", "geoplan.exports.report.as_pdf"),
+    ("report.html", "geoplan.exports.report.as_html"),
+    ("inspection.csv", "geoplan.exports.inspection_table"),
 )

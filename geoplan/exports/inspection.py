@@ -1,26 +1,14 @@
-"""
-``inspection.html`` and ``inspection.csv``: what to look at on each visit, and where to write it.
-
-The page is printed, one for each water body; the table is what ``asbuilt`` reads back.
-"""
+"""``inspection.html``: what to look at on each visit, a page to print for each water body."""
 
 import html
 from collections.abc import Iterator
 from pathlib import Path
 
 from geoplan.errors import ExportError
-from geoplan.exports.csv_text import Cell, write_table
 from geoplan.plan import AuditReport, Mooring, PlacedRaft, Plan, WaterPlan
 from geoplan.site import Site, WaterBody
 
-PAGE_NAME, TABLE_NAME = "inspection.html", "inspection.csv"
-
-_HEADER = (
-    "raft_id", "item", "easting_m", "northing_m", "sigma_m", "level_m", "time", "freeboard_m",
-    "condition", "remarks",
-)  # fmt: skip
-#: Two opposite corners settle place and heading; four also show whether the fixes agree.
-_ITEMS = ("corner 1", "corner 2", "corner 3", "corner 4")
+FILE_NAME = "inspection.html"
 
 _STYLE = (
     "body{font:11pt/1.3 sans-serif;margin:0 auto;max-width:190mm;padding:4mm;color:#1d1d1d}"
@@ -50,7 +38,7 @@ def write(
     audit: AuditReport | None,  # noqa: ARG001 - exports are called alike
 ) -> None:
     """
-    Write ``inspection.html`` and ``inspection.csv``.
+    Write ``inspection.html``.
 
     Parameters
     ----------
@@ -66,22 +54,13 @@ def write(
     Raises
     ------
     ExportError
-        If a file cannot be written.
+        If the file cannot be written.
     """
-    write_table(folder / TABLE_NAME, _HEADER, _rows(plan))
     text = "\n".join(_page(plan, site)) + "\n"
     try:
-        (folder / PAGE_NAME).write_bytes(text.encode())
+        (folder / FILE_NAME).write_bytes(text.encode())
     except OSError as error:
-        raise ExportError(f"{folder / PAGE_NAME} could not be written: {error}") from error
-
-
-def _rows(plan: Plan) -> Iterator[tuple[Cell, ...]]:
-    """Yield a row to fill in for each corner of each raft."""
-    blank: tuple[Cell, ...] = (None,) * (len(_HEADER) - 2)
-    for water in plan.waters:
-        for raft in water.rafts:
-            yield from ((raft.raft_id, item, *blank) for item in _ITEMS)
+        raise ExportError(f"{folder / FILE_NAME} could not be written: {error}") from error
 
 
 def _page(plan: Plan, site: Site) -> Iterator[str]:

@@ -99,6 +99,7 @@ def test_rates_with_temperature() -> None:
     assert outs == pytest.approx([7.858, 7.337, 6.736, 6.066, 5.349], abs=1e-3)
 
 
+@pytest.mark.published("Ranges of validity of the same sources")
 def test_bad_arguments_are_refused() -> None:
     with pytest.raises(ValueError, match="no row"):
         credit_for(10.0, ())

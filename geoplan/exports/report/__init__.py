@@ -4,22 +4,16 @@
 It says what was found and assumed, and how sure it is; it never says more than the plan does.
 """
 
-from pathlib import Path
-
-from geoplan.errors import ExportError
-from geoplan.exports.report.as_html import html_of
-from geoplan.exports.report.as_pdf import pdf_of
 from geoplan.exports.report.basis import site_basis, summary
-from geoplan.exports.report.claims import cover, drainage, effect
+from geoplan.exports.report.claims import cover, effect
 from geoplan.exports.report.content import Report
+from geoplan.exports.report.drainage import drainage
 from geoplan.exports.report.record import assumptions, findings, provenance
 from geoplan.exports.report.works import drawings, launching, moorings, schedule, upkeep
 from geoplan.plan import AuditReport, Plan
 from geoplan.site import Site
 
-__all__ = ["HTML_NAME", "PDF_NAME", "report_of", "write"]
-
-PDF_NAME, HTML_NAME = "report.pdf", "report.html"
+__all__ = ["report_of"]
 
 
 def report_of(plan: Plan, site: Site, audit: AuditReport | None) -> Report:
@@ -58,31 +52,3 @@ def report_of(plan: Plan, site: Site, audit: AuditReport | None) -> Report:
             *provenance(plan, site),
         ),
     )
-
-
-def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> None:
-    """
-    Write ``report.pdf`` and ``report.html``.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    site : Site
-        The site it was made from.
-    folder : Path
-        Folder to write into.
-    audit : AuditReport or None
-        Verdict on the plan.
-
-    Raises
-    ------
-    ExportError
-        If a file cannot be set or written.
-    """
-    report = report_of(plan, site, audit)
-    for name, data in ((PDF_NAME, pdf_of(report)), (HTML_NAME, html_of(report).encode())):
-        try:
-            (folder / name).write_bytes(data)
-        except OSError as error:
-            raise ExportError(f"{folder / name} could not be written: {error}") from error

@@ -3,7 +3,10 @@
 import html
 import re
 from collections.abc import Iterator
+from pathlib import Path
 
+from geoplan.errors import ExportError
+from geoplan.exports.report import report_of
 from geoplan.exports.report.content import (
     Blanks,
     Block,
@@ -14,6 +17,10 @@ from geoplan.exports.report.content import (
     Report,
     Text,
 )
+from geoplan.plan import AuditReport, Plan
+from geoplan.site import Site
+
+FILE_NAME = "report.html"
 
 _STYLE = (
     "body{font:16px/1.5 serif;max-width:52rem;margin:1.5em auto;padding:0 1em;color:#1d1d1d}"
@@ -117,3 +124,30 @@ def _table(block: Grid) -> Iterator[str]:
             + "</tr>"
         )
     yield "</tbody></table></div>"
+
+
+def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> None:
+    """
+    Write ``report.html``.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    site : Site
+        The site it was made from.
+    folder : Path
+        Folder to write into.
+    audit : AuditReport or None
+        Verdict on the plan.
+
+    Raises
+    ------
+    ExportError
+        If the file cannot be set or written.
+    """
+    data = html_of(report_of(plan, site, audit)).encode()
+    try:
+        (folder / FILE_NAME).write_bytes(data)
+    except OSError as error:
+        raise ExportError(f"{folder / FILE_NAME} could not be written: {error}") from error

@@ -8,10 +8,16 @@ Only the fonts inside typst are used: the same report gives the same bytes on ev
 import json
 from functools import lru_cache
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 from geoplan.errors import ExportError
+from geoplan.exports.report import report_of
 from geoplan.exports.report.content import Report, as_record
+from geoplan.plan import AuditReport, Plan
+from geoplan.site import Site
+
+FILE_NAME = "report.pdf"
 
 #: Up to here every character is in the font.
 _LAST_LATIN = "\u024f"
@@ -79,3 +85,30 @@ def _in_font(character: str) -> bool:
     except typst.TypstError:
         return False
     return True
+
+
+def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> None:
+    """
+    Write ``report.pdf``.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    site : Site
+        The site it was made from.
+    folder : Path
+        Folder to write into.
+    audit : AuditReport or None
+        Verdict on the plan.
+
+    Raises
+    ------
+    ExportError
+        If the file cannot be set or written.
+    """
+    data = pdf_of(report_of(plan, site, audit))
+    try:
+        (folder / FILE_NAME).write_bytes(data)
+    except OSError as error:
+        raise ExportError(f"{folder / FILE_NAME} could not be written: {error}") from error

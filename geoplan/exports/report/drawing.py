@@ -54,7 +54,19 @@ class Paper:
     height_mm: float
 
     def at(self, easting_m: Any, northing_m: Any) -> tuple[Any, Any]:
-        """Return places on paper, down from the upper left [mm]."""
+        """
+        Return places on paper.
+
+        Parameters
+        ----------
+        easting_m, northing_m : array_like of float, shape (n,)
+            Places in the CRS of the drawing [m].
+
+        Returns
+        -------
+        tuple of (ndarray of float, ndarray of float)
+            Across and down from the upper left [mm].
+        """
         step = 1000.0 / self.scale
         return (
             _FRAME_MM + (np.asarray(easting_m) - self.west_m) * step,

@@ -11,6 +11,7 @@ import pytest
 import shapely
 
 from geoplan.exports import cover_sheet, report
+from geoplan.exports.report import as_html, as_pdf
 from geoplan.exports.report.as_pdf import pdf_of
 from geoplan.exports.report.content import Grid, Heading, Report, Text
 from geoplan.exports.report.drawing import paper_for, plan_drawing
@@ -39,7 +40,8 @@ ASKED = (
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     out = tmp_path_factory.mktemp("report")
-    report.write(small.plan(), small.site(), out, small.audit())
+    for module in (as_pdf, as_html):
+        module.write(small.plan(), small.site(), out, small.audit())
     cover_sheet.write(small.plan(), small.site(), out, small.audit())
     return out
 
@@ -153,7 +155,8 @@ def test_a_plan_without_an_audit_or_a_raft_still_reports(tmp_path: Path) -> None
     bare = replace(
         plan, waters=tuple(replace(w, rafts=(), moorings=(), routes=()) for w in plan.waters)
     )
-    report.write(bare, small.site(), tmp_path, None)
+    for module in (as_pdf, as_html):
+        module.write(bare, small.site(), tmp_path, None)
     page = (tmp_path / "report.html").read_text(encoding="utf-8")
     assert "has not been audited" in page
     assert "No raft is planned." in page
