@@ -143,6 +143,14 @@ def effect(plan: Plan, site: Site) -> Iterator[Block]:
         ("water body", "inflow", "flow [L/s]", "concentration [g/m³]", "taken from"),
         [row for water in known[:MANY] for row in _inflow_rows(water)],
     )
+    yield from _weak()
+    yield from _credit(plan, site)
+    yield from _series(known, site)
+    yield from _oxygen(plan, site)
+
+
+def _weak() -> Iterator[Block]:
+    """Yield what is weak about any such figure."""
     yield Heading("What is weak about it", 2)
     yield Bullets(
         (
@@ -168,9 +176,6 @@ def effect(plan: Plan, site: Site) -> Iterator[Block]:
             ),
         )
     )
-    yield from _credit(plan, site)
-    yield from _series(known, site)
-    yield from _oxygen(plan, site)
 
 
 def _load_row(water: WaterPlan) -> tuple[Value, ...]:
