@@ -17,6 +17,7 @@ from geoplan.screening import (
     oxygen_saturation_g_m3,
     rate_at,
 )
+from geoplan.settings import ReportSettings
 from geoplan.site import Site
 
 #: Background, tanks and temperature factor by constituent: medians of free-water-surface wetlands
@@ -26,6 +27,7 @@ _SERIES = {
     "tp": (0.002, 3.4, 1.0),
     "ecoli": (0.4, 3.0, 1.0),
 }
+_LOW = "BELOW the warning"
 _TEMPERATURES_C = (5.0, 10.0, 15.0, 20.0, 25.0)
 
 
@@ -284,31 +286,7 @@ def _oxygen(plan: Plan, site: Site) -> Iterator[Block]:
     """Yield the screening of oxygen under rafts."""
     settings = site.settings.report
     saturation = oxygen_saturation_g_m3(settings.water_temperature_c)
-    rows: list[tuple[Value, ...]] = []
-    is_low = False
-    for water in plan.waters[:MANY]:
-        normal = next((edge for edge in water.edges if edge.level_name == "normal"), None)
-        part = next((one for one in water.cover if one.level_name == "normal"), None)
-        if normal is None or part is None or normal.area_m2 <= 0:
-            continue
-        depth = normal.volume_m3 / normal.area_m2
-        before_m2 = math.fsum(raft.area_m2 for raft in water.rafts if raft.status == "existing")
-        values = [
-            oxygen_g_m3(
-                share,
-                saturation_g_m3=saturation,
-                respiration_g_m3_d=settings.respiration_g_m3_d,
-                depth_m=depth,
-                reaeration_m_d=settings.reaeration_m_d,
-            )
-            for share in (before_m2 / normal.area_m2, part.cover_pct / 100.0)
-        ]
-        warns = values[1] < settings.oxygen_warning_g_m3
-        is_low |= warns
-        rows.append(
-            (named(water), Fixed(depth, 2), Fixed(values[0], 1), Fixed(values[1], 1),
-             "BELOW the warning" if warns else "above the warning")
-        )  # fmt: skip
+    rows = [row for water in plan.waters[:MANY] if (row := _oxygen_row(water, settings))]
     yield Heading("Oxygen", 2)
     yield Text(
         f"A screening of mixed water at {settings.water_temperature_c:g} °C (saturation"
@@ -322,9 +300,31 @@ def _oxygen(plan: Plan, site: Site) -> Iterator[Block]:
         ("water body", "mean depth [m]", "before [g/m³]", "after [g/m³]", "verdict"),
         rows,
     )
-    if is_low:
+    if any(row[-1] == _LOW for row in rows):
         yield Text(
             "Measure oxygen at dawn, under and outside rafts, before and after they are placed;"
             " below 3 g/m³ under a raft take rafts out.",
             is_caution=True,
         )
+
+
+def _oxygen_row(water: WaterPlan, settings: ReportSettings) -> tuple[Value, ...]:
+    """Return oxygen before and after in one water body; empty where it has no surface."""
+    normal = next((edge for edge in water.edges if edge.level_name == "normal"), None)
+    part = next((one for one in water.cover if one.level_name == "normal"), None)
+    if normal is None or part is None or normal.area_m2 <= 0:
+        return ()
+    before_m2 = math.fsum(raft.area_m2 for raft in water.rafts if raft.status == "existing")
+    depth = normal.volume_m3 / normal.area_m2
+    before, after = (
+        oxygen_g_m3(
+            share,
+            saturation_g_m3=oxygen_saturation_g_m3(settings.water_temperature_c),
+            respiration_g_m3_d=settings.respiration_g_m3_d,
+            depth_m=depth,
+            reaeration_m_d=settings.reaeration_m_d,
+        )
+        for share in (before_m2 / normal.area_m2, part.cover_pct / 100.0)
+    )
+    verdict = _LOW if after < settings.oxygen_warning_g_m3 else "above the warning"
+    return (named(water), Fixed(depth, 2), Fixed(before, 1), Fixed(after, 1), verdict)
