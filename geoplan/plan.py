@@ -597,6 +597,8 @@ class WaterPlan:
         Loads with and without rafts; ``None`` where no inflow reaches an outlet.
     worth_map : WorthMap or None
         Worth of raft area and streamlines.
+    asked_cover : tuple of Cover
+        At further levels that the site asks for.
     """
 
     water_id: str
@@ -619,6 +621,7 @@ class WaterPlan:
     waves: tuple[DesignWaves, ...] = ()
     effect: Effect | None = None
     worth_map: WorthMap | None = None
+    asked_cover: tuple[Cover, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from geoplan.cover import surface_cover, water_edges
+from geoplan.cover import edge_at, surface_cover, water_edges
 from geoplan.effect import shown_effect
 from geoplan.errors import Fault
 from geoplan.fields import site_fields
@@ -16,7 +16,7 @@ from geoplan.low_water import low_water_notes
 from geoplan.mooring.design import design_moorings, mooring_notes
 from geoplan.placement.allowed import Surroundings
 from geoplan.placement.place import place_rafts
-from geoplan.plan import DepthGrid, Mooring, PlacedRaft, Route, WaterPlan
+from geoplan.plan import Cover, DepthGrid, Mooring, PlacedRaft, Route, WaterPlan
 from geoplan.raft import footprints
 from geoplan.replay import at_other_levels
 from geoplan.settings import Settings
@@ -79,6 +79,7 @@ def plan_water(
         routes=routes,
         edges=edges,
         cover=cover,
+        asked_cover=_asked_cover(body, fields, rafts, settings),
         report=placement.report,
         room_m2=placement.room_m2,
         unsurveyed_pct=unsurveyed,
@@ -131,6 +132,17 @@ def raft_outlines(body: WaterBody, rafts: tuple[PlacedRaft, ...]) -> list[object
         )[0]
         for raft in rafts
     ]
+
+
+def _asked_cover(
+    body: WaterBody, fields: SiteFields, rafts: tuple[PlacedRaft, ...], settings: Settings
+) -> tuple[Cover, ...]:
+    """Return cover at the further levels that the site asks for."""
+    edges = [
+        edge_at(body, fields, "asked", level_m, settings.bank_slope)
+        for level_m in settings.cover.also_at_m
+    ]
+    return surface_cover(edges, raft_outlines(body, rafts), body.crs)
 
 
 def _unsurveyed_pct(fields: SiteFields) -> float:

@@ -98,11 +98,14 @@ class CoverSettings(Table):
         Most and least cover wanted [%].
     allow_over_50 : bool
         Explicit word that more than half may be covered.
+    also_at_m : tuple of float
+        More levels at which cover is stated, above the vertical datum [m].
     """
 
     max_pct: Percent = _default(20.0, "reviews; the credit table stops at 50 %")
     min_pct: Percent = _default(0.0, "none given")
     allow_over_50: bool = _default(False, "more than half stops re-aeration: never by default")
+    also_at_m: tuple[Finite, ...] = _default((), "none asked")
 
     @model_validator(mode="after")
     def _ordered_and_bounded(self) -> "CoverSettings":

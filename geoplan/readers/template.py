@@ -34,6 +34,7 @@ root_depth_m = 0.8            # below the hull, when grown
 # Everything below has a default; remove the # to change one.
 # [cover]
 # max_pct = 20.0              # of the normal pool
+# also_at_m = [12.2]          # further levels at which cover is stated
 # [clearances]
 # root_m = 0.3                # roots to bed at low level
 # bank_m = 2.0

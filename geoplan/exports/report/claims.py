@@ -79,7 +79,7 @@ def cover(plan: Plan, site: Site) -> Iterator[Block]:
 
 def _cover_rows(water: WaterPlan, limits: dict[str, float]) -> Iterator[tuple[Value, ...]]:
     """Yield a line for each level."""
-    for part in water.cover:
+    for part in (*water.cover, *water.asked_cover):
         limit = limits.get(water.water_id) if part.level_name == "normal" else None
         yield (
             named(water),
