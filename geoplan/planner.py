@@ -68,8 +68,7 @@ def plan_water(
         body, fields, edges, rafts, moorings, cover[1].raft_area_m2, settings
     )
     effect, worth = shown_effect(around, benefit if detail else None, placement)
-    unsurveyed = _unsurveyed_pct(fields)
-    notes = (*_notes(body, cover[1].cover_pct, settings, unsurveyed), *fields.notes)
+    notes = _notes(body, cover[1].cover_pct, settings, _unsurveyed_pct(fields)) + fields.notes
     return WaterPlan(
         water_id=body.water_id,
         name=body.name,
@@ -82,7 +81,7 @@ def plan_water(
         asked_cover=_asked_cover(body, fields, rafts, settings),
         report=placement.report,
         room_m2=placement.room_m2,
-        unsurveyed_pct=unsurveyed,
+        unsurveyed_pct=_unsurveyed_pct(fields),
         inflow_l_s=inflow_l_s(body, settings),
         notes=notes + held_notes + level_notes + wave_notes + flow_notes,
         why_none=placement.why_none,
@@ -163,7 +162,7 @@ def _notes(
     cover_pct: float,
     settings: Settings,
     unsurveyed_pct: float,
-) -> list[Fault]:
+) -> tuple[Fault, ...]:
     """Return what a reader of the plan must know beyond its numbers."""
     notes = []
 
@@ -190,4 +189,4 @@ def _notes(
             "30 % or less",
             "Watch dissolved oxygen at dawn; consider fewer rafts.",
         )
-    return notes
+    return tuple(notes)
