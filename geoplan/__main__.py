@@ -27,11 +27,21 @@ PlanPath = Annotated[Path, typer.Argument(help="Plan folder.")]
 @app.command()
 def start(
     folder: Annotated[Path, typer.Argument(help="New folder to make.")],
+    at: Annotated[
+        str | None, typer.Option(help="Middle of the site: longitude,latitude in degrees.")
+    ] = None,
+    image: Annotated[
+        Path | None, typer.Option(help="Georeferenced photo (GeoTIFF) to draw on.")
+    ] = None,
 ) -> None:
-    """Make a new site folder with a commented site.toml."""
+    """Make a new site folder: a commented site.toml, and a page to draw the site on."""
+    from geoplan.exports import drawing_page
     from geoplan.readers.template import write_template
 
+    place = None if at is None else drawing_page.place_of(at)
+    page = drawing_page.drawing_page(folder.name, place, image)
     _say(str(write_template(folder)))
+    _say(f"or open {drawing_page.write_page(folder, page)}, draw the site and save one file")
 
 
 @app.command()
