@@ -14,6 +14,7 @@ from geoplan.fleet.folder import (
     write_plan,
 )
 from geoplan.fleet.running import Crew, Progress
+from geoplan.fleet.sharing import unmet_limits
 from geoplan.fleet.whole import refuse_foreign_folder, whole_or_nothing
 
 __all__ = [
@@ -25,6 +26,7 @@ __all__ = [
     "plan_site",
     "refuse_foreign_folder",
     "site_of_plan",
+    "unmet_limits",
     "whole_or_nothing",
     "write_plan",
 ]
