@@ -1,4 +1,4 @@
-"""The command line: start, check, plan and audit."""
+"""The command line: start, check, plan, audit and asbuilt."""
 
 import sys
 from pathlib import Path
@@ -27,11 +27,21 @@ PlanPath = Annotated[Path, typer.Argument(help="Plan folder.")]
 @app.command()
 def start(
     folder: Annotated[Path, typer.Argument(help="New folder to make.")],
+    at: Annotated[
+        str | None, typer.Option(help="Middle of the site: longitude,latitude in degrees.")
+    ] = None,
+    image: Annotated[
+        Path | None, typer.Option(help="Georeferenced photo (GeoTIFF) to draw on.")
+    ] = None,
 ) -> None:
-    """Make a new site folder with a commented site.toml."""
+    """Make a new site folder: a commented site.toml, and a page to draw the site on."""
+    from geoplan.exports import drawing_page
     from geoplan.readers.template import write_template
 
+    place = None if at is None else drawing_page.place_of(at)
+    page = drawing_page.drawing_page(folder.name, place, image)
     _say(str(write_template(folder)))
+    _say(f"or open {drawing_page.write_page(folder, page)}, draw the site and save one file")
 
 
 @app.command()
@@ -118,6 +128,36 @@ def audit(
     report = audit_folder(folder, site)
     _say_audit(report)
     if not report.passed:
+        raise typer.Exit(FAILED)
+
+
+@app.command()
+def asbuilt(
+    folder: PlanPath,
+    fixes: Annotated[
+        Path, typer.Argument(help="Corner or centre fixes: CSV, GPX, GeoJSON or GeoPackage.")
+    ],
+    sigma: Annotated[
+        float | None,
+        typer.Option(min=0.001, help="Standard deviation of fixes that state none, metres."),
+    ] = None,
+    site: Annotated[
+        Path | None, typer.Option(help="The site, where it has moved since the plan.")
+    ] = None,
+) -> None:
+    """Take surveyed positions of rafts: as-built cover, departures and findings."""
+    from geoplan.asbuilt.page import summary
+    from geoplan.asbuilt.survey import asbuilt_folder
+
+    found, written = asbuilt_folder(folder, fixes, sigma_m=sigma, site_path=site)
+    for line in summary(found):
+        _say(line)
+    for finding in found.findings:
+        if finding.verdict == "fails":
+            _say(f"  {finding.check} {finding.raft_id or finding.water_id}: {finding.detail}")
+    _say_faults(found.notes)
+    _say(f"written to {written}: open asbuilt.html")
+    if any(finding.verdict == "fails" for finding in found.findings):
         raise typer.Exit(FAILED)
 
 

@@ -67,30 +67,54 @@ def water_edges(body: WaterBody, fields: SiteFields, bank_slope: float) -> tuple
     """
     if not bank_slope >= 0:
         raise ValueError(f"bank_slope must not be negative, not {bank_slope:g}")
-    edges = []
-    for name, level_m in body.levels.named():
-        rise_m = level_m - body.outline_level_m
-        if abs(rise_m) <= _SAME_LEVEL_M:
-            outline = shapely.multipolygons([body.outline])
-        elif rise_m < 0 and _is_sounded(body):
-            outline = _edge_below(body, fields, level_m)
-        else:
-            outline = _edge_moved(body.outline, rise_m * bank_slope)
-        full_m = np.array([min(level_m, body.outline_level_m)])
-        volume_m3 = float(stage_curve(body, fields, full_m)[1][0])
-        if rise_m > _SAME_LEVEL_M:
-            volume_m3 += _slice_m3(body, rise_m, bank_slope)
-        edges.append(
-            WaterEdge(
-                name,
-                level_m,
-                outline,
-                geodesic_area_m2(outline, body.crs),
-                volume_m3,
-                is_assumed=abs(rise_m) > _SAME_LEVEL_M and (rise_m > 0 or not _is_sounded(body)),
-            )
-        )
-    return tuple(edges)
+    return tuple(
+        edge_at(body, fields, name, level_m, bank_slope) for name, level_m in body.levels.named()
+    )
+
+
+def edge_at(
+    body: WaterBody, fields: SiteFields, level_name: str, level_m: float, bank_slope: float
+) -> WaterEdge:
+    """
+    Return the water's edge at one level.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body.
+    fields : SiteFields
+        The bed on its grid.
+    level_name : str
+        What the level is called.
+    level_m : float
+        Height above the vertical datum [m].
+    bank_slope : float
+        Run per rise of the bank above the outline, not negative [1].
+
+    Returns
+    -------
+    WaterEdge
+        See ``water_edges``.
+    """
+    rise_m = level_m - body.outline_level_m
+    if abs(rise_m) <= _SAME_LEVEL_M:
+        outline = shapely.multipolygons([body.outline])
+    elif rise_m < 0 and _is_sounded(body):
+        outline = _edge_below(body, fields, level_m)
+    else:
+        outline = _edge_moved(body.outline, rise_m * bank_slope)
+    full_m = np.array([min(level_m, body.outline_level_m)])
+    volume_m3 = float(stage_curve(body, fields, full_m)[1][0])
+    if rise_m > _SAME_LEVEL_M:
+        volume_m3 += _slice_m3(body, rise_m, bank_slope)
+    return WaterEdge(
+        level_name,
+        level_m,
+        outline,
+        geodesic_area_m2(outline, body.crs),
+        volume_m3,
+        is_assumed=abs(rise_m) > _SAME_LEVEL_M and (rise_m > 0 or not _is_sounded(body)),
+    )
 
 
 def stage_curve(
@@ -256,6 +280,34 @@ def surface_cover(
             )
         )
     return tuple(covers)
+
+
+def headroom(cover: Cover, limit_pct: float, raft_area_m2: float) -> int:
+    """
+    Return how many more rafts the limit of cover leaves room for.
+
+    Parameters
+    ----------
+    cover : Cover
+        Cover at the level for which the limit holds.
+    limit_pct : float
+        Most that may be covered [%].
+    raft_area_m2 : float
+        Area of one more raft [m²].
+
+    Returns
+    -------
+    int
+        Whole rafts; 0 where the limit is met or passed. Whether they have room elsewhere is not
+        asked.
+
+    Examples
+    --------
+    >>> headroom(Cover("normal", 12.0, 80.0, 1600.0, 5.0, 0.13), 20.0, 9.6)
+    25
+    """
+    left_m2 = limit_pct / 100.0 * cover.water_area_m2 - cover.raft_area_m2
+    return max(0, math.floor(left_m2 / raft_area_m2 + 1e-9))
 
 
 def area_sigma_m2(polygon: BaseGeometry, vertex_sigma_m: float) -> float:

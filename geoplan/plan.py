@@ -610,6 +610,8 @@ class WaterPlan:
         Loads with and without rafts; ``None`` where no inflow reaches an outlet.
     worth_map : WorthMap or None
         Worth of raft area and streamlines.
+    asked_cover : tuple of Cover
+        At further levels that the site asks for.
     reasons : Reasons
         What forbids more, what would open room, prices, and another plan; empty on a first pass.
     """
@@ -634,6 +636,7 @@ class WaterPlan:
     waves: tuple[DesignWaves, ...] = ()
     effect: Effect | None = None
     worth_map: WorthMap | None = None
+    asked_cover: tuple[Cover, ...] = ()
     reasons: Reasons = field(default_factory=Reasons)
 
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from geoplan.cover import surface_cover, water_edges
+from geoplan.cover import edge_at, surface_cover, water_edges
 from geoplan.effect import shown_effect
 from geoplan.errors import Fault, SiteDataError
 from geoplan.fields import site_fields
@@ -22,7 +22,7 @@ from geoplan.placement.patience import Patience
 from geoplan.placement.place import Placement, place_rafts
 from geoplan.placement.proof import tightened
 from geoplan.placement.yielding import as_words
-from geoplan.plan import DepthGrid, Mooring, PlacedRaft, Route, WaterPlan
+from geoplan.plan import Cover, DepthGrid, Mooring, PlacedRaft, Route, WaterPlan
 from geoplan.raft import footprints
 from geoplan.reasons import HeldRaft
 from geoplan.replay import at_other_levels
@@ -95,8 +95,7 @@ def _made(around: Surroundings, benefit: LoadBenefit | None, placement: Placemen
     stage, record, level_notes = at_other_levels(
         body, fields, edges, rafts, moorings, cover[1].raft_area_m2, settings
     )
-    unsurveyed = _unsurveyed_pct(fields)
-    notes = (*_notes(body, cover[1].cover_pct, settings, unsurveyed), *fields.notes)
+    notes = _notes(body, cover[1].cover_pct, settings, _unsurveyed_pct(fields)) + fields.notes
     return WaterPlan(
         water_id=body.water_id,
         name=body.name,
@@ -106,9 +105,10 @@ def _made(around: Surroundings, benefit: LoadBenefit | None, placement: Placemen
         routes=routes,
         edges=edges,
         cover=cover,
+        asked_cover=_asked_cover(body, fields, rafts, settings),
         report=placement.report,
         room_m2=placement.room_m2,
-        unsurveyed_pct=unsurveyed,
+        unsurveyed_pct=_unsurveyed_pct(fields),
         inflow_l_s=inflow_l_s(body, settings),
         notes=notes + held_notes + level_notes + wave_notes,
         why_none=placement.why_none,
@@ -199,6 +199,17 @@ def raft_outlines(body: WaterBody, rafts: tuple[PlacedRaft, ...]) -> list[object
     ]
 
 
+def _asked_cover(
+    body: WaterBody, fields: SiteFields, rafts: tuple[PlacedRaft, ...], settings: Settings
+) -> tuple[Cover, ...]:
+    """Return cover at the further levels that the site asks for."""
+    edges = [
+        edge_at(body, fields, "asked", level_m, settings.bank_slope)
+        for level_m in settings.cover.also_at_m
+    ]
+    return surface_cover(edges, raft_outlines(body, rafts), body.crs)
+
+
 def _unsurveyed_pct(fields: SiteFields) -> float:
     """Return the share of the water that is too far from any sounding [%]."""
     wet = fields.grid.water
@@ -217,7 +228,7 @@ def _notes(
     cover_pct: float,
     settings: Settings,
     unsurveyed_pct: float,
-) -> list[Fault]:
+) -> tuple[Fault, ...]:
     """Return what a reader of the plan must know beyond its numbers."""
     notes = []
 
@@ -244,4 +255,4 @@ def _notes(
             "30 % or less",
             "Watch dissolved oxygen at dawn; consider fewer rafts.",
         )
-    return notes
+    return tuple(notes)

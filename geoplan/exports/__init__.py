@@ -17,4 +17,8 @@ EXPORTS: tuple[tuple[str, str], ...] = (
     ("stage_area_volume.csv", "geoplan.exports.stage_table"),
     ("level_history.csv", "geoplan.exports.level_history"),
     ("levels.html", "geoplan.exports.level_page"),
+    ("inspection.html", "geoplan.exports.inspection"),
+    ("report.pdf", "geoplan.exports.report.as_pdf"),
+    ("report.html", "geoplan.exports.report.as_html"),
+    ("inspection.csv", "geoplan.exports.inspection_table"),
 )

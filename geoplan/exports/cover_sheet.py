@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from geoplan.exports.csv_text import Cell, Fixed, write_table
-from geoplan.plan import AuditReport, Plan
+from geoplan.plan import AuditReport, Cover, Plan
 from geoplan.site import Site
 
 FILE_NAME = "cover.csv"
@@ -20,12 +20,17 @@ _HEADER = (
     "level_name",
     "level_m",
     "raft_area_m2",
+    "planted_area_m2",
+    "existing_raft_area_m2",
     "water_area_m2",
     "cover_pct",
+    "doubt_95_pct",
     "limit_pct",
     "within_limit",
 )
 
+#: Two-sided 95 % of a normal distribution [1].
+TWO_SIDED_95 = 1.96
 #: Room for the rounding of a division [%].
 _ROUNDING_PCT = 1e-9
 
@@ -123,7 +128,9 @@ def _water_rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
     """Yield a row for each water body and level."""
     limits = limits_pct(site)
     for water in plan.waters:
-        for cover in water.cover:
+        planted_m2 = math.fsum(raft.planted_area_m2 for raft in water.rafts)
+        existing_m2 = math.fsum(raft.area_m2 for raft in water.rafts if raft.status == "existing")
+        for cover in (*water.cover, *water.asked_cover):
             limit = limits.get(water.water_id) if cover.level_name == "normal" else None
             yield (
                 water.water_id,
@@ -131,8 +138,11 @@ def _water_rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
                 cover.level_name,
                 Fixed(cover.level_m, 3),
                 Fixed(cover.raft_area_m2, 2),
+                Fixed(planted_m2, 2),
+                Fixed(existing_m2, 2),
                 Fixed(cover.water_area_m2, 2),
                 Fixed(rounded_up_pct(cover.cover_pct), 1),
+                Fixed(TWO_SIDED_95 * cover.sigma_pct, 2),
                 limit,
                 None if limit is None else is_within(cover.cover_pct, limit),
             )
@@ -156,10 +166,29 @@ def _total_rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
             level_name,
             None,
             Fixed(rafts, 2),
+            Fixed(_rafts_m2(plan, "planted_area_m2", ("planned", "existing")), 2),
+            Fixed(_rafts_m2(plan, "area_m2", ("existing",)), 2),
             Fixed(surface, 2),
             Fixed(rounded_up_pct(100 * rafts / surface), 1) if surface > 0 else None,
+            Fixed(TWO_SIDED_95 * _sigma_pct(parts, surface), 2) if surface > 0 else None,
             None,
             all(is_within(cover.cover_pct, limit) for limit, cover in parts)
             if level_name == "normal"
             else None,
         )
+
+
+def _rafts_m2(plan: Plan, area: str, statuses: tuple[str, ...]) -> float:
+    """Return the area of rafts of some status, of all water bodies."""
+    return math.fsum(
+        getattr(raft, area)
+        for water in plan.waters
+        for raft in water.rafts
+        if raft.status in statuses
+    )
+
+
+def _sigma_pct(parts: list[tuple[float, Cover]], surface_m2: float) -> float:
+    """Return the doubt of a sum of water bodies, their errors taken as independent."""
+    shares = (cover.sigma_pct * cover.water_area_m2 / surface_m2 for _, cover in parts)
+    return math.hypot(*shares)

@@ -130,6 +130,8 @@ def _water(water: WaterPlan) -> dict[str, Any]:
         "water_area_m2": {part.level_name: part.water_area_m2 for part in water.cover},
         "covered_area_m2": {part.level_name: part.raft_area_m2 for part in water.cover},
         "cover_pct": {part.level_name: part.cover_pct for part in water.cover},
+        "cover_doubt_95_pct": {part.level_name: 1.96 * part.sigma_pct for part in water.cover},
+        "cover_at_asked_levels": [asdict(part) for part in water.asked_cover],
         **_loads(water.effect),
         "value": report.value,
         "bound": report.bound,

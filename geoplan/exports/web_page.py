@@ -11,6 +11,7 @@ import html
 import json
 import re
 from collections.abc import Iterator
+from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -48,6 +49,30 @@ _SCRIPTS = (
     "effect.js",
     "page.js",
 )
+
+
+@dataclass(frozen=True)
+class PageParts:
+    """
+    Our own files that make a page.
+
+    Attributes
+    ----------
+    folder : str
+        Folder of the files, within the exports.
+    scripts : tuple of str
+        Scripts, in the order in which they build on each other.
+    images : str
+        Where images may come from, as a policy says it.
+    """
+
+    folder: str
+    scripts: tuple[str, ...]
+    images: str = "data:"
+
+
+#: The map of a plan.
+PLAN_MAP = PageParts("web_assets", _SCRIPTS)
 
 
 class Raw(Element):
@@ -91,13 +116,19 @@ class OfflineFigure(Figure):
         Title; any text.
     record : dict of str to Any
         What the scripts show.
+    parts : PageParts
+        Files that make the page.
     """
 
-    def __init__(self, page_title: str, record: dict[str, Any]) -> None:
+    def __init__(
+        self, page_title: str, record: dict[str, Any], parts: PageParts = PLAN_MAP
+    ) -> None:
         super().__init__()
         self._page_title = page_title
+        self._parts = parts
+        scripts = "\n".join(_asset(parts, name) for name in parts.scripts)
         self.html.add_child(Raw(_island(record)), name="island")
-        self.script.add_child(Raw("\n".join(_asset(name) for name in _SCRIPTS)), name="scripts")
+        self.script.add_child(Raw(scripts), name="scripts")
 
     def render(self, **kwargs: Any) -> str:
         """
@@ -123,17 +154,18 @@ class OfflineFigure(Figure):
         self._refuse_network()
         frame = self.html._children
         map_html = "".join(part.render() for name, part in frame.items() if name != "island")
-        before, after = _asset("page.html").split("<!-- map -->")
+        before, after = _asset(self._parts, "page.html").split("<!-- map -->")
         scripts = (_carried("leaflet"), self.script.render(**kwargs))
-        styles = (_carried("leaflet_css"), _asset("page.css"))
+        styles = (_carried("leaflet_css"), _asset(self._parts, "page.css"))
         title = html.escape(self._page_title)
+        policy = _policy(scripts, styles, self._parts.images)
         return "\n".join(
             [
                 "<!DOCTYPE html>",
                 '<html lang="en">',
                 "<head>",
                 '<meta charset="utf-8">',
-                f'<meta http-equiv="Content-Security-Policy" content="{_policy(scripts, styles)}">',
+                f'<meta http-equiv="Content-Security-Policy" content="{policy}">',
                 '<meta name="viewport" content="width=device-width, initial-scale=1">',
                 f"<title>{title}</title>",
                 *(f"<style>{style}</style>" for style in styles),
@@ -173,9 +205,9 @@ def _island(record: dict[str, Any]) -> str:
     )
 
 
-def _asset(name: str) -> str:
+def _asset(parts: PageParts, name: str) -> str:
     """Return one of our own files."""
-    return (files("geoplan.exports") / "web_assets" / name).read_text("utf-8")
+    return (files("geoplan.exports") / parts.folder / name).read_text("utf-8")
 
 
 def _carried(name: str) -> str:
@@ -202,14 +234,14 @@ def _data_uri(folder: Path, name: str) -> str:
     return f"url(data:image/png;base64,{base64.b64encode((folder / name).read_bytes()).decode()})"
 
 
-def _policy(scripts: tuple[str, ...], styles: tuple[str, ...]) -> str:
+def _policy(scripts: tuple[str, ...], styles: tuple[str, ...], images: str) -> str:
     """Return the policy that lets the page run its own scripts and styles, and nothing else."""
     return "; ".join(
         [
             "default-src 'none'",
             f"script-src {' '.join(map(_hash, scripts))}",
             f"style-src {' '.join(map(_hash, styles))}",
-            "img-src data:",
+            f"img-src {images}",
             "connect-src 'none'",
             "form-action 'none'",
             "base-uri 'none'",

@@ -5,7 +5,14 @@ Water bodies are planned on any ``concurrent.futures`` executor; each is on disk
 finished, and the result does not depend on how many workers there are, nor on who finishes first.
 """
 
-from geoplan.fleet.folder import Outcome, audit_folder, plan_folder, plan_site, write_plan
+from geoplan.fleet.folder import (
+    Outcome,
+    audit_folder,
+    plan_folder,
+    plan_site,
+    site_of_plan,
+    write_plan,
+)
 from geoplan.fleet.running import Crew, Progress
 from geoplan.fleet.sharing import unmet_limits
 from geoplan.fleet.whole import refuse_foreign_folder, whole_or_nothing
@@ -18,6 +25,7 @@ __all__ = [
     "plan_folder",
     "plan_site",
     "refuse_foreign_folder",
+    "site_of_plan",
     "unmet_limits",
     "whole_or_nothing",
     "write_plan",

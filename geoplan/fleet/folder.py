@@ -107,7 +107,7 @@ def plan_folder(
     plan = replace(plan, kept_from=kept_from)
     site = replace(site, location=os.path.relpath(site_path, out))
     try:
-        with whole_or_nothing(out) as folder:
+        with whole_or_nothing(out, kept=("surveys",)) as folder:
             report = write_plan(plan, site, folder)
     except OSError as error:
         raise ExportError(
@@ -226,6 +226,33 @@ def audit_folder(folder: Path, site_path: Path | None = None) -> AuditReport:
     SiteDataError
         If the site cannot be used.
     """
+    site = site_of_plan(folder, site_path)
+    return audit_plan(gis_files.read_plan(folder / gis_files.FILE_NAME), site)
+
+
+def site_of_plan(folder: Path, site_path: Path | None = None) -> Site:
+    """
+    Read the site from which a plan was made, and make sure that it is still the same.
+
+    Parameters
+    ----------
+    folder : Path
+        Plan folder.
+    site_path : Path or None
+        The site; ``None``: where the plan says it was.
+
+    Returns
+    -------
+    Site
+        The site.
+
+    Raises
+    ------
+    PlanFileError
+        If the folder is not a whole plan, or the site has moved or changed since.
+    SiteDataError
+        If the site cannot be used.
+    """
     record = plan_json.load(folder)
     where = site_path or (folder / str(record.get("site_location", "")))
     if not where.exists():
@@ -239,7 +266,7 @@ def audit_folder(folder: Path, site_path: Path | None = None) -> AuditReport:
             f"{folder}: these files of the site have changed since the plan was made:"
             f" {', '.join(changed)}. Plan again, or bring back the files it was made from."
         )
-    return audit_plan(gis_files.read_plan(folder / gis_files.FILE_NAME), site)
+    return site
 
 
 def _changed_inputs(record: Mapping[str, object], site: Site) -> list[str]:

@@ -31,7 +31,7 @@ def refuse_foreign_folder(out: Path) -> None:
 
 
 @contextmanager
-def whole_or_nothing(out: Path) -> Iterator[Path]:
+def whole_or_nothing(out: Path, kept: tuple[str, ...] = ()) -> Iterator[Path]:
     """
     Yield a temporary folder that takes the place of another only when all went well.
 
@@ -39,6 +39,8 @@ def whole_or_nothing(out: Path) -> Iterator[Path]:
     ----------
     out : Path
         Folder to be replaced.
+    kept : tuple of str
+        Folders inside it that outlive it, such as surveys of what was built.
 
     Yields
     ------
@@ -58,6 +60,9 @@ def whole_or_nothing(out: Path) -> Iterator[Path]:
     except BaseException:
         shutil.rmtree(part, ignore_errors=True)
         raise
+    for name in kept:
+        if (out / name).is_dir():
+            shutil.copytree(out / name, part / name)
     if out.exists():
         out.rename(earlier)
     part.rename(out)

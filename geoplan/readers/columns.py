@@ -102,6 +102,14 @@ COLUMNS: dict[str, tuple[Column, ...]] = {
     "keep_clear": (*_positive("buffer_m"), *_text("reason")),
     "marks": (_identity("mark_id"),),
     "rafts": _text("raft_id"),
+    "fixes": (
+        *_text("raft_id", "item"),
+        *_positive("sigma_m"),
+        Column("level_m"),
+        Column("freeboard_m"),
+        *_text("condition", "remarks"),
+        Column("time", "time"),
+    ),
     "levels": (Column("time", "time", is_required=True), Column("level_m", is_required=True)),
 }
 #: Formats whose files can hold a name for each feature and nothing else.

@@ -66,7 +66,7 @@ def table_columns(
     return _by_column(names, rows[1:], place, log)
 
 
-def table_layer(data: bytes, place: Place, log: FaultLog) -> Layer | None:
+def table_layer(data: bytes, place: Place, log: FaultLog, *, blanks: bool = False) -> Layer | None:
     """
     Return a CSV file of points as a layer.
 
@@ -78,6 +78,8 @@ def table_layer(data: bytes, place: Place, log: FaultLog) -> Layer | None:
         File and layer.
     log : FaultLog
         Takes the faults.
+    blanks : bool
+        Whether a row may be left without coordinates, as in a form that is filled in.
 
     Returns
     -------
@@ -101,8 +103,11 @@ def table_layer(data: bytes, place: Place, log: FaultLog) -> Layer | None:
             else "Name the columns of the coordinates so.",
         )
         return None
-    numbers = [_coordinates(by_name[name], name, rows, place, log) for name in pair]
-    first, second = numbers
+    filled = [
+        not blanks or any(str(by_name[name][at] or "").strip() for name in pair)
+        for at in range(len(rows))
+    ]
+    first, second = (_coordinates(by_name[name], name, rows, filled, place, log) for name in pair)
     is_whole = np.isfinite(first) & np.isfinite(second)
     points = object_array([None] * len(rows))
     points[is_whole] = shapely.points(first[is_whole], second[is_whole])
@@ -148,10 +153,12 @@ def _by_column(
     return columns, [number for number, _ in even]
 
 
-def _coordinates(values: list[Any], name: str, rows: list[int], place: Place, log: FaultLog) -> Any:
-    """Return a column of coordinates, NaN and a fault where there is no number."""
+def _coordinates(
+    values: list[Any], name: str, rows: list[int], filled: list[bool], place: Place, log: FaultLog
+) -> Any:
+    """Return a column of coordinates, NaN where there is none, with a fault where one should be."""
     numbers = np.array([text_number(value) for value in values], dtype=np.float64)
-    bad = np.flatnonzero(~np.isfinite(numbers))
+    bad = np.flatnonzero(~np.isfinite(numbers) & np.array(filled, dtype=bool))
     log.refuse_rows(
         [Place(place.file, place.layer, f"row {rows[index]}") for index in bad],
         lambda index: f"{name} {shown(values[bad[index]])}",

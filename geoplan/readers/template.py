@@ -34,11 +34,19 @@ root_depth_m = 0.8            # below the hull, when grown
 # Everything below has a default; remove the # to change one.
 # [cover]
 # max_pct = 20.0              # of the normal pool
+# also_at_m = [12.2]          # further levels at which cover is stated
 # [clearances]
 # root_m = 0.3                # roots to bed at low level
 # bank_m = 2.0
 # gap_m = 1.0
 # outlet_m = 5.0
+# [report]
+# water_temperature_c = 25.0  # warmest water, for the screening of oxygen
+# [[report.credit]]           # your authority's table of credit by cover, row by row
+# cover_pct = 10.0
+# tn_pct = 0.0
+# tp_pct = 0.0
+# tss_pct = 0.0
 # [budget]
 # limit = 20000.0
 

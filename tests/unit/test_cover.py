@@ -8,7 +8,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from geoplan.cover import area_sigma_m2, surface_cover, water_edges
+from geoplan.cover import area_sigma_m2, edge_at, headroom, surface_cover, water_edges
 from geoplan.site import Soundings
 from tests.unit.cover_ponds import OUTLINE, RAFTS, rectangular_pond
 
@@ -133,3 +133,22 @@ def test_a_bank_that_leans_over_the_water_is_refused() -> None:
     body, fields = rectangular_pond()
     with pytest.raises(ValueError, match="bank_slope must not be negative"):
         water_edges(body, fields, -1.0)
+
+
+def test_any_level_may_be_asked_for() -> None:
+    """80 m² of rafts on the basin at +0.15 m: sides of 80.9 and 20.9 m, in closed form."""
+    body, fields = rectangular_pond((-0.3, 0.0, 0.3), cell_m=1.0)
+    edge = edge_at(body, fields, "asked", 0.15, 3.0)
+    assert edge.area_m2 == pytest.approx(80.9 * 20.9, rel=1e-4)
+    (cover,) = surface_cover([edge], RAFTS, body.crs)
+    assert cover.cover_pct == pytest.approx(100 * cover.raft_area_m2 / (80.9 * 20.9), rel=1e-4)
+
+
+def test_headroom_never_lets_the_limit_be_passed() -> None:
+    body, fields = rectangular_pond((-0.3, 0.0, 0.3), cell_m=1.0)
+    normal = surface_cover(water_edges(body, fields, 3.0), RAFTS, body.crs)[1]
+    for limit in (1.0, 5.0, 5.1, 20.0):
+        more = headroom(normal, limit, 2.0)
+        allowed = limit / 100 * normal.water_area_m2
+        assert more == 0 or normal.raft_area_m2 + 2.0 * more <= allowed + 1e-6
+        assert normal.raft_area_m2 + 2.0 * (more + 1) > allowed

@@ -1,0 +1,1 @@
+"""What was built: surveyed rafts against the plan."""

@@ -1,0 +1,54 @@
+"""
+``report.pdf`` and ``report.html``: the regulator's report, in two forms from one content.
+
+It says what was found and assumed, and how sure it is; it never says more than the plan does.
+"""
+
+from geoplan.exports.report.basis import site_basis, summary
+from geoplan.exports.report.claims import cover, effect
+from geoplan.exports.report.content import Report
+from geoplan.exports.report.drainage import drainage
+from geoplan.exports.report.record import assumptions, findings, provenance
+from geoplan.exports.report.works import drawings, launching, moorings, schedule, upkeep
+from geoplan.plan import AuditReport, Plan
+from geoplan.site import Site
+
+__all__ = ["report_of"]
+
+
+def report_of(plan: Plan, site: Site, audit: AuditReport | None) -> Report:
+    """
+    Return the content of the report.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    site : Site
+        The site it was made from.
+    audit : AuditReport or None
+        Verdict on the plan.
+
+    Returns
+    -------
+    Report
+        Every section, in order.
+    """
+    return Report(
+        f"{plan.site_name}: floating planted rafts",
+        (
+            *summary(plan, site, audit),
+            *site_basis(plan, site),
+            *drawings(plan, site),
+            *schedule(plan, site),
+            *cover(plan, site),
+            *effect(plan, site),
+            *drainage(plan, site),
+            *moorings(plan, site),
+            *launching(plan, site),
+            *upkeep(plan, site),
+            *assumptions(plan, site),
+            *findings(audit),
+            *provenance(plan, site),
+        ),
+    )
