@@ -105,11 +105,20 @@ class Mooring:
     depth_high_m : float
         Water there at high level, as deep as it may be [m].
     length_m : float
-        Whole length of the post [m].
+        Whole length of the post, or of the line to the anchor [m].
     embedment_m : float
-        Part of it in the bed [m].
+        Part of a post in the bed; zero for an anchor [m].
     load_n, capacity_n : float or None
-        Design load and what it bears; ``None`` where not assessed [N].
+        Design load and what it bears, a screening that an engineer must sign; ``None`` where not
+        assessed [N].
+    load_case, governs : str
+        What makes up the load of the whole raft; what limits the capacity.
+    fairlead_easting_m, fairlead_northing_m : float or None
+        Where a line leaves the raft; ``None`` for a post [m].
+    watch_radius_low_m : float or None
+        How far from above the anchor the fairlead may get at low level; ``None`` for a post [m].
+    block_kg : float or None
+        Mass of a dead weight in air; ``None`` for anything else [kg].
     """
 
     mooring_id: str
@@ -122,6 +131,12 @@ class Mooring:
     embedment_m: float
     load_n: float | None = None
     capacity_n: float | None = None
+    load_case: str = ""
+    governs: str = ""
+    fairlead_easting_m: float | None = None
+    fairlead_northing_m: float | None = None
+    watch_radius_low_m: float | None = None
+    block_kg: float | None = None
 
 
 @dataclass(frozen=True)
@@ -759,6 +774,10 @@ class WrittenMooring:
         Where, CRS of the file [m].
     depth_high_m, length_m, embedment_m : float
         What the row states [m].
+    load_n, capacity_n : float or None
+        What the row states [N].
+    block_kg : float or None
+        Dead weight that the row states [kg].
     """
 
     mooring_id: str
@@ -769,6 +788,9 @@ class WrittenMooring:
     depth_high_m: float
     length_m: float
     embedment_m: float
+    load_n: float | None = None
+    capacity_n: float | None = None
+    block_kg: float | None = None
 
 
 @dataclass(frozen=True)
@@ -822,6 +844,25 @@ class WrittenEdge:
 
 
 @dataclass(frozen=True)
+class WrittenMaterial:
+    """
+    A row of the layer ``materials``, as it stands in the file; the whole plan.
+
+    Attributes
+    ----------
+    item, size, unit : str
+        What, in which size, and the unit of what is ordered.
+    ordered : float
+        Quantity with waste (unit of the row).
+    """
+
+    item: str
+    size: str
+    unit: str
+    ordered: float
+
+
+@dataclass(frozen=True)
 class WrittenPlan:
     """
     What a ``plan.gpkg`` says, read back.
@@ -838,6 +879,8 @@ class WrittenPlan:
         Layer ``routes``.
     edges : tuple of WrittenEdge
         Layer ``water_edges``.
+    materials : tuple of WrittenMaterial
+        Layer ``materials``.
     """
 
     crs: str
@@ -845,3 +888,4 @@ class WrittenPlan:
     moorings: tuple[WrittenMooring, ...]
     routes: tuple[WrittenRoute, ...]
     edges: tuple[WrittenEdge, ...]
+    materials: tuple[WrittenMaterial, ...] = ()

@@ -13,7 +13,9 @@ from geoplan.hulls import floated, hull_notes
 from geoplan.hydraulics import inflow_l_s
 from geoplan.launch.routes import tow_routes
 from geoplan.low_water import low_water_notes
-from geoplan.mooring.design import design_moorings, mooring_notes
+from geoplan.mooring.demand import raft_loads
+from geoplan.mooring.design import design_moorings
+from geoplan.mooring.notes import mooring_notes
 from geoplan.placement.allowed import Surroundings
 from geoplan.placement.place import place_rafts
 from geoplan.plan import DepthGrid, Mooring, PlacedRaft, Route, WaterPlan
@@ -99,10 +101,11 @@ def _held_and_towed(
 ) -> tuple[tuple[Mooring, ...], tuple[Route, ...], tuple[Fault, ...]]:
     """Return the moorings and tow routes of rafts, and what a reader must know of them."""
     body, fields, edges, settings = around.body, around.fields, around.edges, around.settings
-    moorings = design_moorings(body, fields, rafts, settings)
+    loads = raft_loads(edges[2], rafts, settings)
+    moorings = design_moorings(body, fields, rafts, settings, loads)
     routes, route_notes = tow_routes(body, fields, edges[0].outline, rafts, settings)
     notes = hull_notes(body.water_id, rafts, settings)
-    notes += mooring_notes(body, fields, rafts, settings) + route_notes
+    notes += mooring_notes(body, fields, rafts, settings, moorings) + route_notes
     return moorings, routes, notes + low_water_notes(body, edges, rafts, routes)
 
 

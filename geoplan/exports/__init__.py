@@ -13,6 +13,8 @@ EXPORTS: tuple[tuple[str, str], ...] = (
     ("cover.csv", "geoplan.exports.cover_sheet"),
     ("effect.csv", "geoplan.exports.effect_sheet"),
     ("rafts_afloat.csv", "geoplan.exports.raft_sheet"),
+    ("moorings.csv", "geoplan.exports.mooring_sheet"),
+    ("materials.csv", "geoplan.exports.material_sheet"),
     ("setting_out.csv", "geoplan.exports.setting_out"),
     ("stage_area_volume.csv", "geoplan.exports.stage_table"),
     ("level_history.csv", "geoplan.exports.level_history"),

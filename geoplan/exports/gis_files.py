@@ -15,12 +15,13 @@ import pandas as pd
 import pyogrio
 import shapely
 from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, FieldError
-from shapely.geometry import Point
+from shapely.geometry import LineString, Point
 
 from geoplan.crs import transformed
 from geoplan.errors import ExportError
 from geoplan.exports.gis_reading import read_plan
 from geoplan.exports.outlines import pose_in, raft_outlines
+from geoplan.materials import WHOLE_PLAN, bill
 from geoplan.plan import AuditReport, Plan, WaterPlan
 from geoplan.site import Site
 
@@ -46,6 +47,7 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
         (
             "mooring_id", "raft_id", "water_id", "kind", "easting_m", "northing_m",
             "depth_high_m", "length_m", "embedment_m", "load_n", "capacity_n",
+            "load_case", "governs", "block_kg",
         ),
     ),
     "mooring_lines": (
@@ -71,6 +73,10 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
         "LineString",
         ("water_id", "length_m"),
     ),
+    "materials": (
+        "Point",
+        ("item", "size", "quantity", "unit", "ordered", "price", "cost"),
+    ),
     "findings": (
         "Point",
         ("check", "water_id", "raft_id", "measured", "limit", "unit", "passed", "detail"),
@@ -78,7 +84,20 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
 }  # fmt: skip
 
 _TEXTS = frozenset(
-    {"check", "detail", "kind", "level_name", "name", "raft_type", "status", "unit"}
+    {
+        "check",
+        "detail",
+        "item",
+        "size",
+        "governs",
+        "kind",
+        "level_name",
+        "load_case",
+        "name",
+        "raft_type",
+        "status",
+        "unit",
+    }
     | {"launch_id", "mooring_id", "raft_id", "water_id"}
 )
 _POSE = ("easting_m", "northing_m", "heading_deg")
@@ -112,6 +131,11 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
     """
     path = folder / FILE_NAME
     layers = _plan_rows(plan, site)
+    layers["materials"] = [
+        {**_fields(line, "materials"), "geometry": None}
+        for line in bill(plan, site.settings)
+        if line.scope == WHOLE_PLAN
+    ]
     layers["findings"] = _finding_rows(layers["rafts"], audit)
     try:
         path.unlink(missing_ok=True)
@@ -128,6 +152,7 @@ def _plan_rows(plan: Plan, site: Site) -> dict[str, list[Row]]:
     for water in plan.waters:
         layers["rafts"] += _raft_rows(water, site, plan.client_crs)
         layers["moorings"] += _mooring_rows(water, plan.client_crs)
+        layers["mooring_lines"] += _line_rows(water, plan.client_crs)
         layers["routes"] += [
             {
                 **_fields(route, "routes"),
@@ -181,6 +206,27 @@ def _mooring_rows(water: WaterPlan, crs: str) -> list[Row]:
             }
         )
     return rows
+
+
+def _line_rows(water: WaterPlan, crs: str) -> list[Row]:
+    """Return the rows of ``mooring_lines``, each from its fairlead to its anchor."""
+    return [
+        {
+            **_fields(mooring, "mooring_lines"),
+            "geometry": transformed(
+                LineString(
+                    [
+                        (mooring.fairlead_easting_m, mooring.fairlead_northing_m),
+                        (mooring.easting_m, mooring.northing_m),
+                    ]
+                ),
+                water.crs,
+                crs,
+            ),
+        }
+        for mooring in water.moorings
+        if mooring.fairlead_easting_m is not None
+    ]
 
 
 def _edge_rows(water: WaterPlan, crs: str) -> list[Row]:

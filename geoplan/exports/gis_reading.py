@@ -18,7 +18,14 @@ from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, FieldE
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from geoplan.errors import PlanFileError
-from geoplan.plan import WrittenEdge, WrittenMooring, WrittenPlan, WrittenRaft, WrittenRoute
+from geoplan.plan import (
+    WrittenEdge,
+    WrittenMaterial,
+    WrittenMooring,
+    WrittenPlan,
+    WrittenRaft,
+    WrittenRoute,
+)
 
 Row = dict[str, Any]
 
@@ -27,9 +34,10 @@ _NEEDED: dict[str, tuple[str, ...]] = {
         "draft_m", "freeboard_m"),
     "moorings": (
         "mooring_id", "raft_id", "kind", "easting_m", "northing_m", "depth_high_m", "length_m",
-        "embedment_m",
+        "embedment_m", "load_n", "capacity_n", "block_kg",
     ),
     "routes": ("raft_id", "launch_id", "sequence", "length_m"),
+    "materials": ("item", "size", "unit", "ordered"),
     "water_edges": ("water_id", "level_name", "level_m", "area_m2", "volume_m3", "cover_pct"),
 }  # fmt: skip
 
@@ -70,6 +78,12 @@ def read_plan(path: Path) -> WrittenPlan:
         ),
         routes=tuple(_written_route(row) for row in _rows(path, "routes", frames["routes"])),
         edges=tuple(_written_edge(row) for row in _rows(path, "water_edges", edges)),
+        materials=tuple(
+            WrittenMaterial(
+                row.text("item"), row.text("size"), row.text("unit"), row.number("ordered")
+            )
+            for row in _rows(path, "materials", _read_layer(path, "materials"))
+        ),
     )
 
 
@@ -182,6 +196,9 @@ def _written_mooring(row: _WrittenRow) -> WrittenMooring:
         depth_high_m=row.number("depth_high_m"),
         length_m=row.number("length_m"),
         embedment_m=row.number("embedment_m"),
+        load_n=row.number_or_none("load_n"),
+        capacity_n=row.number_or_none("capacity_n"),
+        block_kg=row.number_or_none("block_kg"),
     )
 
 

@@ -120,6 +120,25 @@ PLANS: list[tuple[str, set[str], Callable[[], WrittenPlan]]] = [
     ("post inside", {"post"}, lambda: with_post(honest_plan(), northing_m=1.1)),
     ("post short", {"post"}, lambda: with_post(honest_plan(), length_m=3.9)),
     ("post is an anchor", {"post"}, lambda: with_post(honest_plan(), kind="anchor")),
+    ("load understated", {"load"}, lambda: with_post(honest_plan(), load_n=1400.0)),
+    ("load left out", {"load"}, lambda: with_post(honest_plan(), load_n=None)),
+    ("capacity overstated", {"capacity"}, lambda: with_post(honest_plan(), capacity_n=90.0)),
+    (
+        "a raft's poles not ordered",
+        {"materials"},
+        lambda: replace(
+            honest_plan(),
+            materials=(
+                replace(honest_plan().materials[0], ordered=9.0),
+                *honest_plan().materials[1:],
+            ),
+        ),
+    ),
+    (
+        "posts not ordered at all",
+        {"materials"},
+        lambda: replace(honest_plan(), materials=honest_plan().materials[:2]),
+    ),
     ("post of nobody", {"post"}, lambda: with_post(honest_plan(), raft_id="R9")),
     (
         "two posts in one place",
@@ -189,6 +208,18 @@ SITES: list[tuple[str, set[str], Callable[[], Site]]] = [
             )
         ),
     ),
+    (
+        "a liner under the posts",
+        {"mooring"},
+        lambda: honest_site(
+            settings=settings(bed={"lined": True}, mooring={"anchor": "dead_weight"})
+        ),
+    ),
+    (
+        "posts that cannot be had so long",
+        {"mooring"},
+        lambda: honest_site(settings=settings(mooring={"longest_post_m": 3.8})),
+    ),
     ("budget", {"budget"}, lambda: honest_site(settings=settings(budget={"limit": 899.0}))),
     (
         "jet",
@@ -257,7 +288,8 @@ def test_square_rafts_may_have_posts_on_either_pair_of_sides() -> None:
             for post, (e, n) in zip(plan.moorings, offsets, strict=True)
         )
         found = failed(replace(plan, rafts=(row, *plan.rafts[1:]), moorings=posts), site)
-        assert {finding.check for finding in found} == {"cover"}  # smaller rafts than stated
+        # Smaller rafts than stated; shorter than their poles, and with fewer plants than billed.
+        assert {finding.check for finding in found} == {"cover", "materials"}
 
 
 def test_as_built_rafts_need_no_posts() -> None:
