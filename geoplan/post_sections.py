@@ -52,7 +52,7 @@ def tube_modulus_m3(outer_m: float, inner_m: float) -> float:
     Returns
     -------
     float
-        π (D⁴ − d⁴) / 32 D [m³].
+        Modulus π (D⁴ − d⁴) / 32 D [m³].
 
     Examples
     --------

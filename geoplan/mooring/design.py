@@ -23,7 +23,6 @@ from geoplan.mooring.loads import LoadCase
 from geoplan.mooring.posts import post_length_m, post_positions
 from geoplan.mooring.strength import POST_SHARE, post_strength
 from geoplan.plan import Mooring, PlacedRaft
-from geoplan.raft import RaftType
 from geoplan.settings import Settings
 from geoplan.site import FloatArray, WaterBody
 from geoplan.water.bathymetry import RELIABLE_SIGMAS
@@ -79,7 +78,7 @@ def design_moorings(
             held[kind.name] = holding(body, fields, kind, settings)
         load = (loads or {}).get(raft.raft_id)
         if kind is not None and held[kind.name].kind == "lines":
-            made = _lines(body, fields, low_bed, raft, kind, held[kind.name], settings, load)
+            made = _lines(body, fields, low_bed, raft, held[kind.name], settings, load)
         else:
             made = _posts(body, fields, low_bed, raft, settings, load)
         out += made
@@ -134,19 +133,12 @@ def _lines(
     fields: SiteFields,
     low_bed_m: FloatArray,
     raft: PlacedRaft,
-    kind: RaftType,
     held: Holding,
     settings: Settings,
     load: LoadCase | None,
 ) -> list[Mooring]:
     """Return the anchors of one raft, with the lines to them."""
-    pose = (raft.easting_m, raft.northing_m, raft.heading_deg)
-    fairleads, anchors = (
-        placed(part, *pose)
-        for part in line_places(
-            kind.length_m, kind.width_m, held.reach_m, settings.mooring.line_splay_deg
-        )
-    )
+    fairleads, anchors = _line_ends(raft, held, settings)
     depth = _greatest_depth_m(body, fields, low_bed_m, anchors[:, 0], anchors[:, 1])
     length = line_lengths_m(held.reach_m, depth, settings)
     row, col = _cells(fields, anchors[:, 0], anchors[:, 1])
@@ -176,6 +168,17 @@ def _lines(
             )
         )
     return out
+
+
+def _line_ends(
+    raft: PlacedRaft, held: Holding, settings: Settings
+) -> tuple[FloatArray, FloatArray]:
+    """Return fairleads and anchors of a raft on the plan, shape (4, 2) each [m]."""
+    fairleads, anchors = line_places(
+        raft.length_m, raft.width_m, held.reach_m, settings.mooring.line_splay_deg
+    )
+    pose = (raft.easting_m, raft.northing_m, raft.heading_deg)
+    return placed(fairleads, *pose), placed(anchors, *pose)
 
 
 def _anchor(

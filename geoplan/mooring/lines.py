@@ -30,7 +30,7 @@ def watch_radius_m(length_m: ArrayLike, depth_m: ArrayLike) -> FloatArray:
     Returns
     -------
     ndarray of float
-        sqrt(L² − h²); any sag only shortens it [m].
+        Radius sqrt(L² − h²); any sag only shortens it [m].
 
     Raises
     ------
@@ -93,7 +93,7 @@ def line_angle_deg(scope: float) -> float:
     Returns
     -------
     float
-        asin(1 / scope) [°].
+        Angle asin(1 / scope) [°].
 
     Examples
     --------

@@ -112,7 +112,8 @@ def drift_n_m(height_m: FloatArray | float) -> FloatArray:
     Returns
     -------
     ndarray of float
-        ρ g Hs² / 16 for each metre of raft across the waves; Longuet-Higgins 1977, recalled [N/m].
+        Drift ρ g Hs² / 16 for each metre of raft across the waves; Longuet-Higgins 1977,
+        recalled [N/m].
     """
     drift: FloatArray = WATER_KG_M3 * GRAVITY_M_S2 * np.asarray(height_m) ** 2 / 16.0
     return drift

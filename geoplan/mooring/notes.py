@@ -64,62 +64,92 @@ def mooring_notes(
     )
 
 
+_Case = tuple[list[str], str, str, str]
+
+
 def _cases(
     body: WaterBody, rafts: Sequence[PlacedRaft], settings: Settings, moorings: Sequence[Mooring]
-) -> tuple[tuple[list[str], str, str, str], ...]:
+) -> list[_Case]:
     """Return rafts, what is found, what is expected, and what to do."""
-    mooring = settings.mooring
     posts = [part for part in moorings if part.kind == "post"]
     anchors = [part for part in moorings if part.kind == "anchor"]
-    weak = [
-        part
-        for part in moorings
-        if part.load_n is not None and part.capacity_n is not None and part.load_n > part.capacity_n
-    ]
-    blocks = [part for part in anchors if (part.block_kg or 0.0) > HEAVY_BLOCK_KG]
-    is_soft = settings.bed.soil == "cohesive" and settings.bed.shear_strength_pa < SOFT_MUD_PA
-    longest_m = max((part.length_m for part in posts), default=0.0)
-    return (
+    inside = _posts_in_rafts(body, rafts, posts)
+    return [
+        _long_posts(posts, settings),
         (
-            [part.raft_id for part in posts if part.length_m > mooring.longest_post_m],
-            f"posts up to {longest_m:.2f} m long",
-            f"posts of at most {mooring.longest_post_m:g} m, a stock length (judgement)",
-            'Set mooring = "lines" for that raft type, or sound and probe the bed again.',
-        ),
-        (
-            _posts_in_rafts(body, rafts, posts),
+            inside,
             "a post inside another raft",
             "room for posts between rafts",
             "Raise clearances.gap_m, or leave out or move that post on the day.",
         ),
-        (
-            [part.raft_id for part in weak],
-            (
-                f"moorings that bear less than their load, down to"
-                f" {min((p.capacity_n or 0.0 for p in weak), default=0.0):.0f} N against"
-                f" {max((p.load_n or 0.0 for p in weak), default=0.0):.0f} N"
-            ),
-            "a capacity of at least the load (screening)",
-            f"Measure the bed, or use stronger or more posts, or lines. {_SIGN}",
-        ),
-        (
-            [part.raft_id for part in posts] if is_soft else [],
-            f"a bed of {settings.bed.shear_strength_pa:g} Pa under posts",
-            f"at least {SOFT_MUD_PA:g} Pa: softer mud lies outside what the method was made for",
-            f"Do not rely on the capacities. {_SIGN}",
-        ),
-        (
-            [part.raft_id for part in anchors if part.capacity_n is None],
-            f"lines to {mooring.anchor} anchors that no test has proven",
-            "mooring.anchor_proof_n, from pulling an anchor on this bed",
-            f"Pull one of them and state what it bore. {_SIGN}",
-        ),
-        (
-            [part.raft_id for part in blocks],
-            f"blocks up to {max((p.block_kg or 0.0 for p in blocks), default=0.0):.0f} kg",
-            f"at most {HEAVY_BLOCK_KG:g} kg by hand",
-            f"They need a crane and a barge, or another kind of anchor. {_SIGN}",
-        ),
+        _weak(moorings),
+        _soft_bed(posts, settings),
+        _unproven(anchors, settings),
+        _heavy(anchors),
+    ]
+
+
+def _long_posts(posts: Sequence[Mooring], settings: Settings) -> _Case:
+    """Name rafts with posts that cannot be had so long."""
+    most_m = settings.mooring.longest_post_m
+    longest_m = max((part.length_m for part in posts), default=0.0)
+    return (
+        [part.raft_id for part in posts if part.length_m > most_m],
+        f"posts up to {longest_m:.2f} m long",
+        f"posts of at most {most_m:g} m, a stock length (judgement)",
+        'Set mooring = "lines" for that raft type, or sound and probe the bed again.',
+    )
+
+
+def _weak(moorings: Sequence[Mooring]) -> _Case:
+    """Name rafts whose moorings bear less than their load."""
+    pairs = [
+        (part.raft_id, part.load_n, part.capacity_n)
+        for part in moorings
+        if part.load_n is not None and part.capacity_n is not None
+    ]
+    weak = [pair for pair in pairs if pair[1] > pair[2]]
+    least = min((capacity for _, _, capacity in weak), default=0.0)
+    most = max((load for _, load, _ in weak), default=0.0)
+    return (
+        [raft_id for raft_id, _, _ in weak],
+        f"moorings that bear less than their load, down to {least:.0f} N against {most:.0f} N",
+        "a capacity of at least the load (screening)",
+        f"Measure the bed, or use stronger or more posts, or lines. {_SIGN}",
+    )
+
+
+def _soft_bed(posts: Sequence[Mooring], settings: Settings) -> _Case:
+    """Name rafts with posts in a bed too soft to judge."""
+    bed = settings.bed
+    is_soft = bed.soil == "cohesive" and bed.shear_strength_pa < SOFT_MUD_PA
+    return (
+        [part.raft_id for part in posts] if is_soft else [],
+        f"a bed of {bed.shear_strength_pa:g} Pa under posts",
+        f"at least {SOFT_MUD_PA:g} Pa: softer mud lies outside what the method was made for",
+        f"Do not rely on the capacities. {_SIGN}",
+    )
+
+
+def _unproven(anchors: Sequence[Mooring], settings: Settings) -> _Case:
+    """Name rafts whose anchors no test has proven."""
+    return (
+        [part.raft_id for part in anchors if part.capacity_n is None],
+        f"lines to {settings.mooring.anchor} anchors that no test has proven",
+        "mooring.anchor_proof_n, from pulling an anchor on this bed",
+        f"Pull one of them and state what it bore. {_SIGN}",
+    )
+
+
+def _heavy(anchors: Sequence[Mooring]) -> _Case:
+    """Name rafts with blocks that nobody can handle by hand."""
+    masses = {part.raft_id: part.block_kg for part in anchors if part.block_kg is not None}
+    heavy = {raft_id: mass for raft_id, mass in masses.items() if mass > HEAVY_BLOCK_KG}
+    return (
+        list(heavy),
+        f"blocks up to {max(heavy.values(), default=0.0):.0f} kg",
+        f"at most {HEAVY_BLOCK_KG:g} kg by hand",
+        f"They need a crane and a barge, or another kind of anchor. {_SIGN}",
     )
 
 

@@ -191,7 +191,7 @@ class GapBetween:
 
     name = "gap"
 
-    def least_m(self, around: Surroundings) -> float:
+    def _least_m(self, around: Surroundings) -> float:
         """Return the distance that is asked, and never less than posts need [m]."""
         return max(around.settings.clearances.gap_m, _POST_ROOM_M)
 
@@ -201,13 +201,13 @@ class GapBetween:
             holding(around.body, around.fields, kind, around.settings).excursion_m
             for kind in around.settings.raft
         )
-        return self.least_m(around) + 2.0 * swing
+        return self._least_m(around) + 2.0 * swing
 
     def forbidden(self, around: Surroundings, raft_type: RaftType) -> BaseGeometry:
         """Return the water too near to rafts that are there already."""
         return shapely.union_all(
             [
-                grown(raft.outline, self.least_m(around) + ROUNDING_ROOM_M)
+                grown(raft.outline, self._least_m(around) + ROUNDING_ROOM_M)
                 for raft in around.body.rafts
             ]
         )
@@ -222,13 +222,13 @@ class HeldInPlace:
 
     name = "mooring"
 
-    def held(self, around: Surroundings, raft_type: RaftType) -> Holding:
+    def _held(self, around: Surroundings, raft_type: RaftType) -> Holding:
         """Return what holds rafts of a type, and the room that takes."""
         return holding(around.body, around.fields, raft_type, around.settings)
 
     def forbidden(self, around: Surroundings, raft_type: RaftType) -> BaseGeometry:
         """Return water too deep for posts, or nearer to what is forbidden than lines allow."""
-        held = self.held(around, raft_type)
+        held = self._held(around, raft_type)
         grid = around.fields.grid
         if held.kind == "posts":
             return cells_polygon(grid.west_m, grid.south_m, grid.cell_size_m, held.too_deep)
@@ -243,7 +243,7 @@ class HeldInPlace:
 
     def words(self, around: Surroundings, raft_type: RaftType) -> str:
         """Return the rule in words."""
-        held = self.held(around, raft_type)
+        held = self._held(around, raft_type)
         if held.kind == "posts":
             return f"too deep for posts of {around.settings.mooring.longest_post_m:g} m"
         return (
