@@ -140,6 +140,29 @@ class Mooring:
 
 
 @dataclass(frozen=True)
+class SweptArea:
+    """
+    The water that a raft on lines may sweep at one level.
+
+    Attributes
+    ----------
+    raft_id : str
+        Which raft.
+    level_name : str
+        ``low``, ``normal`` or ``high``.
+    level_m : float
+        Height above the vertical datum [m].
+    outline : MultiPolygon
+        Never less than what it can sweep, working CRS [m].
+    """
+
+    raft_id: str
+    level_name: str
+    level_m: float
+    outline: MultiPolygon
+
+
+@dataclass(frozen=True)
 class Route:
     """
     The way of one raft from the bank to its place.
@@ -612,6 +635,8 @@ class WaterPlan:
         Loads with and without rafts; ``None`` where no inflow reaches an outlet.
     worth_map : WorthMap or None
         Worth of raft area and streamlines.
+    swept : tuple of SweptArea
+        What rafts on lines may sweep; empty where all stand on posts.
     """
 
     water_id: str
@@ -634,6 +659,7 @@ class WaterPlan:
     waves: tuple[DesignWaves, ...] = ()
     effect: Effect | None = None
     worth_map: WorthMap | None = None
+    swept: tuple[SweptArea, ...] = ()
 
 
 @dataclass(frozen=True)

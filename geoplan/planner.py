@@ -16,9 +16,10 @@ from geoplan.low_water import low_water_notes
 from geoplan.mooring.demand import raft_loads
 from geoplan.mooring.design import design_moorings
 from geoplan.mooring.notes import mooring_notes
+from geoplan.mooring.swept import swept_areas
 from geoplan.placement.allowed import Surroundings
 from geoplan.placement.place import place_rafts
-from geoplan.plan import DepthGrid, Mooring, PlacedRaft, Route, WaterPlan
+from geoplan.plan import DepthGrid, DesignWaves, Mooring, PlacedRaft, Route, WaterPlan
 from geoplan.raft import footprints
 from geoplan.replay import at_other_levels
 from geoplan.settings import Settings
@@ -62,8 +63,7 @@ def plan_water(
     around = Surroundings(body, fields, edges, settings)
     benefit, flow_notes = load_benefit(body, settings, fields)
     placement = place_rafts(around, benefit, allotment, seed)
-    placed = floated(with_removal(placement, benefit), settings)
-    rafts, waves, wave_notes = design_waves(fields, edges, placed, settings, body.water_id)
+    rafts, waves, wave_notes = _afloat(around, with_removal(placement, benefit))
     moorings, routes, held_notes = _held_and_towed(around, rafts)
     cover = surface_cover(edges, raft_outlines(body, rafts), body.crs)
     stage, record, level_notes = at_other_levels(
@@ -93,7 +93,17 @@ def plan_water(
         waves=waves,
         effect=effect,
         worth_map=worth,
+        swept=swept_areas(body, fields, rafts, moorings, settings),
     )
+
+
+def _afloat(
+    around: Surroundings, rafts: tuple[PlacedRaft, ...]
+) -> tuple[tuple[PlacedRaft, ...], tuple[DesignWaves, ...], tuple[Fault, ...]]:
+    """Return rafts with their draft and waves, the largest waves, and what is to be known."""
+    body, settings = around.body, around.settings
+    deep = floated(rafts, settings)
+    return design_waves(around.fields, around.edges, deep, settings, body.water_id)
 
 
 def _held_and_towed(

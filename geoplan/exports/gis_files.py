@@ -54,6 +54,10 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
         "LineString",
         ("raft_id", "mooring_id", "length_m", "watch_radius_low_m"),
     ),
+    "swept": (
+        "MultiPolygon",
+        ("raft_id", "water_id", "level_name", "level_m"),
+    ),
     "routes": (
         "LineString",
         ("raft_id", "water_id", "launch_id", "sequence", "length_m", "least_depth_m"),
@@ -153,6 +157,14 @@ def _plan_rows(plan: Plan, site: Site) -> dict[str, list[Row]]:
         layers["rafts"] += _raft_rows(water, site, plan.client_crs)
         layers["moorings"] += _mooring_rows(water, plan.client_crs)
         layers["mooring_lines"] += _line_rows(water, plan.client_crs)
+        layers["swept"] += [
+            {
+                **_fields(area, "swept"),
+                "water_id": water.water_id,
+                "geometry": transformed(area.outline, water.crs, plan.client_crs),
+            }
+            for area in water.swept
+        ]
         layers["routes"] += [
             {
                 **_fields(route, "routes"),

@@ -141,7 +141,7 @@ def _lines(
     fairleads, anchors = _line_ends(raft, held, settings)
     depth = _greatest_depth_m(body, fields, low_bed_m, anchors[:, 0], anchors[:, 1])
     length = line_lengths_m(held.reach_m, depth, settings)
-    row, col = _cells(fields, anchors[:, 0], anchors[:, 1])
+    row, col = fields.grid.cells_of(anchors[:, 0], anchors[:, 1])
     shallow = least_depths_m(body, fields)[row, col]
     radius = watch_radius_m(stretched_m(length, settings), shallow)
     out = []
@@ -210,16 +210,6 @@ def _low_bed_m(fields: SiteFields) -> FloatArray:
     return filled
 
 
-def _cells(
-    fields: SiteFields, easting_m: FloatArray, northing_m: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """Return rows and columns of the cells that places lie in."""
-    grid = fields.grid
-    row = np.floor((northing_m - grid.south_m) / grid.cell_size_m).astype(int)
-    col = np.floor((easting_m - grid.west_m) / grid.cell_size_m).astype(int)
-    return row, col
-
-
 def _greatest_depth_m(
     body: WaterBody,
     fields: SiteFields,
@@ -228,7 +218,7 @@ def _greatest_depth_m(
     northing_m: FloatArray,
 ) -> FloatArray:
     """Return the water at high level, as deep as it may be within a cell of each place."""
-    row, col = _cells(fields, easting_m, northing_m)
+    row, col = fields.grid.cells_of(easting_m, northing_m)
     rows, cols = fields.grid.shape
     if ((row < 1) | (row > rows - 2) | (col < 1) | (col > cols - 2)).any():
         raise ValueError(f"a post or anchor lies off the grid of water body '{body.water_id}'")

@@ -156,9 +156,9 @@ def greatest_depths_m(body: WaterBody, fields: SiteFields) -> FloatArray:
     return depth
 
 
-def least_depths_m(body: WaterBody, fields: SiteFields) -> FloatArray:
+def least_depths_m(body: WaterBody, fields: SiteFields, level_m: float | None = None) -> FloatArray:
     """
-    Return the water at low level, as shallow as it may be in each cell and those round it.
+    Return the water at a level, as shallow as it may be in each cell and those round it.
 
     Parameters
     ----------
@@ -166,6 +166,8 @@ def least_depths_m(body: WaterBody, fields: SiteFields) -> FloatArray:
         Levels.
     fields : SiteFields
         The bed.
+    level_m : float or None
+        Height above the vertical datum; ``None``: the low level [m].
 
     Returns
     -------
@@ -174,5 +176,5 @@ def least_depths_m(body: WaterBody, fields: SiteFields) -> FloatArray:
     """
     bed = fields.bed_m + RELIABLE_SIGMAS * fields.sigma_m
     high = maximum_filter(np.where(np.isfinite(bed), bed, -np.inf), size=3)
-    depth: FloatArray = np.maximum(body.levels.low_m - high, 0.0)
+    depth: FloatArray = np.maximum((body.levels.low_m if level_m is None else level_m) - high, 0.0)
     return depth

@@ -23,6 +23,7 @@ LAYERS = {
     "worth",
     "streamlines",
     "materials",
+    "swept",
     "findings",
 }
 
