@@ -4,11 +4,15 @@ import math
 
 import numpy as np
 import pytest
+import shapely
 
 from geoplan.mooring.broms import CohesiveBed, GranularBed
+from geoplan.mooring.envelope import swept_envelope
 from geoplan.mooring.lines import catenary, line_angle_deg, watch_radius_m
 from geoplan.mooring.loads import BLUNT_DRAG, Exposure, drift_n_m, governing_case, wind_n
 from geoplan.post_sections import tube_modulus_m3
+from geoplan.raft_build import RaftBuild
+from geoplan.raft_states import raft_states
 
 
 @pytest.mark.published("Wind pressure rho U²/2 with 1.225 kg/m³, arithmetic (exact)")
@@ -179,8 +183,28 @@ def test_culm_may_fail_before_the_bed() -> None:
     assert 3017 / modulus / 1e6 == pytest.approx(52.1, abs=0.05)
 
 
-@pytest.mark.published("Farthest corner of a 2 x 1 m raft, closed form (exact)")
-def test_sweep_adds_the_farthest_corner() -> None:
-    """On its centre 1.118 m; tethered at the middle of the short side 2.062 m."""
-    assert math.hypot(1.0, 0.5) == pytest.approx(1.118, abs=5e-4)
-    assert math.hypot(2.0, 0.5) == pytest.approx(2.062, abs=5e-4)
+@pytest.mark.published("Sweep of a 2 x 1 m raft on one line, closed form (exact)")
+@pytest.mark.parametrize(("ahead", "beyond"), [(0.0, 1.118), (1.0, 2.062)])
+def test_sweep_adds_the_farthest_corner(ahead: float, beyond: float) -> None:
+    """On its centre, and tethered at the middle of a short side; drawn at most 3 % outside."""
+    at = np.array([[ahead, 0.0]])
+    envelope = swept_envelope(2.0, 1.0, at, at, np.array([2.693]))
+    far = shapely.hausdorff_distance(envelope, shapely.Point(ahead, 0.0))
+    assert 2.693 + beyond - 5e-4 <= far <= (2.693 + beyond) * 1.03
+
+
+@pytest.mark.published("Wet medium: dry over one less moisture; dry and full pores (exact)")
+def test_medium_under_water_weighs_what_it_displaces_less() -> None:
+    """300 kg/m³ with pores of 0.7 is 1000 kg/m³ when full."""
+    box = {"count": 10, "diameter_m": 0.2, "wall_m": 0.005, "length_m": 4.0}
+    dry, full = (
+        raft_states(
+            RaftBuild.model_validate(
+                {"poles": [box], "medium_depth_m": 0.02, "medium_saturated_kg_m3": density}
+            ),
+            4.0,
+            2.4,
+        )[2]
+        for density in (300.0, 300.0 + 0.7 * 1000.0)
+    )
+    assert full.mass_kg - dry.mass_kg == pytest.approx(4.0 * 2.4 * 0.02 * 700.0, rel=1e-9)
