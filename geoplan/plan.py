@@ -6,13 +6,14 @@ Coordinates of a ``WaterPlan`` are in the working CRS of its water body; ``Writt
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from geoplan.errors import Fault
-from geoplan.site import FloatArray, lock_arrays
+from geoplan.reasons import Reasons
+from geoplan.site import FloatArray, SourceFile, lock_arrays
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,8 @@ class PlacedRaft:
         Its peak period [s].
     wave_from_deg : float or None
         Where it comes from, clockwise from true north [°].
+    is_kept : bool
+        True where a person has fixed its place.
     draft_m : float or None
         Underside of the hull below the water after two seasons; ``None`` for existing ones [m].
     freeboard_m : float or None
@@ -85,6 +88,7 @@ class PlacedRaft:
     wave_height_m: float | None = None
     wave_period_s: float | None = None
     wave_from_deg: float | None = None
+    is_kept: bool = False
     draft_m: float | None = None
     freeboard_m: float | None = None
 
@@ -406,6 +410,10 @@ class SolveReport:
         Rotated frames that were packed.
     seed : int
         Seed of the search.
+    rounds : int
+        Plans made, each for the worth of places that the one before leaves.
+    is_stopped_by_time : bool
+        True where a time limit ended the search: another run may then find another plan.
     """
 
     method: str
@@ -415,6 +423,8 @@ class SolveReport:
     unit: str
     frames_tried: int
     seed: int
+    rounds: int = 0
+    is_stopped_by_time: bool = False
 
     @property
     def gap_pct(self) -> float:
@@ -637,6 +647,8 @@ class WaterPlan:
         Worth of raft area and streamlines.
     swept : tuple of SweptArea
         What rafts on lines may sweep; empty where all stand on posts.
+    reasons : Reasons
+        What forbids more, what would open room, prices, and another plan; empty on a first pass.
     """
 
     water_id: str
@@ -660,6 +672,7 @@ class WaterPlan:
     effect: Effect | None = None
     worth_map: WorthMap | None = None
     swept: tuple[SweptArea, ...] = ()
+    reasons: Reasons = field(default_factory=Reasons)
 
 
 @dataclass(frozen=True)
@@ -695,6 +708,10 @@ class Plan:
         for.
     seed : int
         Seed of the searches.
+    time_limit_s : float or None
+        Time that the searches were given; ``None``: until they were done [s].
+    kept_from : SourceFile or None
+        File that names the rafts whose places a person has fixed.
     failures : tuple of WaterFailure
         Water bodies that could not be planned; the others are.
     """
@@ -703,6 +720,8 @@ class Plan:
     client_crs: str
     waters: Sequence[WaterPlan]
     seed: int = 0
+    time_limit_s: float | None = None
+    kept_from: SourceFile | None = None
     failures: tuple[WaterFailure, ...] = ()
 
 
@@ -889,6 +908,27 @@ class WrittenMaterial:
 
 
 @dataclass(frozen=True)
+class WrittenWhyNot:
+    """
+    A row of the layer ``why_not``, as it stands in the file.
+
+    Attributes
+    ----------
+    water_id, rule : str
+        Which water body, and the rule that governs there.
+    area : MultiPolygon
+        CRS of the file [m].
+    area_m2 : float
+        What the row states [m²].
+    """
+
+    water_id: str
+    rule: str
+    area: MultiPolygon
+    area_m2: float
+
+
+@dataclass(frozen=True)
 class WrittenPlan:
     """
     What a ``plan.gpkg`` says, read back.
@@ -907,6 +947,8 @@ class WrittenPlan:
         Layer ``water_edges``.
     materials : tuple of WrittenMaterial
         Layer ``materials``.
+    why_not : tuple of WrittenWhyNot
+        Layer ``why_not``.
     """
 
     crs: str
@@ -915,3 +957,4 @@ class WrittenPlan:
     routes: tuple[WrittenRoute, ...]
     edges: tuple[WrittenEdge, ...]
     materials: tuple[WrittenMaterial, ...] = ()
+    why_not: tuple[WrittenWhyNot, ...] = ()

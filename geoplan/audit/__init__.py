@@ -26,6 +26,7 @@ from geoplan.audit.strength import check_capacity, check_load
 from geoplan.audit.sums import check_budget, check_cover, check_stock
 from geoplan.audit.sun import check_sun
 from geoplan.audit.tows import check_route
+from geoplan.audit.why import check_why_not
 from geoplan.plan import AuditReport, Finding, WrittenPlan
 from geoplan.site import Site
 
@@ -77,6 +78,7 @@ CHECKS: dict[str, Check] = {
     "capacity": check_capacity,
     "route": check_route,
     "materials": check_materials,
+    "why_not": check_why_not,
 }
 
 

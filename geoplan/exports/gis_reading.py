@@ -25,6 +25,7 @@ from geoplan.plan import (
     WrittenPlan,
     WrittenRaft,
     WrittenRoute,
+    WrittenWhyNot,
 )
 
 Row = dict[str, Any]
@@ -38,6 +39,7 @@ _NEEDED: dict[str, tuple[str, ...]] = {
     ),
     "routes": ("raft_id", "launch_id", "sequence", "length_m"),
     "materials": ("item", "size", "unit", "ordered"),
+    "why_not": ("water_id", "rule", "area_m2"),
     "water_edges": ("water_id", "level_name", "level_m", "area_m2", "volume_m3", "cover_pct"),
 }  # fmt: skip
 
@@ -63,7 +65,7 @@ def read_plan(path: Path) -> WrittenPlan:
     """
     if not path.is_file():
         raise PlanFileError(f"{path} is missing; plan the site again")
-    frames = {name: _read_layer(path, name) for name in ("rafts", "moorings", "routes")}
+    frames = {name: _read_layer(path, name) for name in ("rafts", "moorings", "routes", "why_not")}
     edges = _read_layer(path, "water_edges")
     for name, frame in frames.items():
         if frame.crs != edges.crs:
@@ -84,6 +86,7 @@ def read_plan(path: Path) -> WrittenPlan:
             )
             for row in _rows(path, "materials", _read_layer(path, "materials"))
         ),
+        why_not=tuple(_written_why(row) for row in _rows(path, "why_not", frames["why_not"])),
     )
 
 
@@ -223,4 +226,14 @@ def _written_edge(row: _WrittenRow) -> WrittenEdge:
         area_m2=row.number("area_m2"),
         volume_m3=row.number("volume_m3"),
         cover_pct=row.number("cover_pct"),
+    )
+
+
+def _written_why(row: _WrittenRow) -> WrittenWhyNot:
+    """Return an answer why no raft lies somewhere, as its row states it."""
+    return WrittenWhyNot(
+        water_id=row.text("water_id"),
+        rule=row.text("rule"),
+        area=row.shape(MultiPolygon, "polygons"),
+        area_m2=row.number("area_m2"),
     )

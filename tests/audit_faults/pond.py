@@ -18,6 +18,7 @@ from geoplan.plan import (
     WrittenPlan,
     WrittenRaft,
     WrittenRoute,
+    WrittenWhyNot,
 )
 from geoplan.settings import Settings
 from geoplan.site import (
@@ -193,6 +194,19 @@ def materials(count: int) -> tuple[WrittenMaterial, ...]:
     )
 
 
+def answers() -> tuple[WrittenWhyNot, ...]:
+    """Nine metres round the weir, five from the bank, and what nothing forbids."""
+    water = shapely.box(-30, -20, 30, 20)
+    weir = shapely.intersection(water, shapely.Point(30, 0).buffer(9.0, quad_segs=64))
+    inner = shapely.box(-25, -15, 25, 15)
+    bank = shapely.difference(shapely.difference(water, inner), weir)
+    free = shapely.difference(inner, weir)
+    return tuple(
+        WrittenWhyNot("pond", rule, shapely.multipolygons(shapely.get_parts(area)), area.area)
+        for rule, area in (("outlet", weir), ("bank", bank), ("free", free))
+    )
+
+
 def honest_plan(places: dict[str, tuple[float, float]] | None = None) -> WrittenPlan:
     """The plan with rafts at the places given, and the existing raft's own row."""
     places = HONEST if places is None else places
@@ -206,4 +220,5 @@ def honest_plan(places: dict[str, tuple[float, float]] | None = None) -> Written
         ),
         edges=edges(9.6 * (len(places) + 1)),
         materials=materials(len(places)),
+        why_not=answers(),
     )

@@ -24,6 +24,8 @@ LAYERS = {
     "streamlines",
     "materials",
     "swept",
+    "why_not",
+    "alternatives",
     "findings",
 }
 
