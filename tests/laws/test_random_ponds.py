@@ -12,7 +12,7 @@ from geoplan.exports import gis_files
 from geoplan.plan import Plan
 from geoplan.planner import plan_water
 from geoplan.site import BedRaster, Site
-from tests.laws.ponds import random_site
+from tests.laws.ponds import held_of, random_site, varied_site
 
 
 def with_raster(site: Site, seed: int) -> Site:
@@ -49,3 +49,26 @@ def test_audit_accepts_the_plan_and_the_plan_keeps_its_bound(
     assert water.report.value <= water.report.bound + 1e-9
     planned = [raft for raft in water.rafts if raft.status == "planned"]
     assert planned or water.why_none
+
+
+@pytest.mark.parametrize("seed", range(20, 26))
+def test_audit_accepts_plans_of_any_rules_and_stocks_and_their_rafts_may_be_held(
+    seed: int, tmp_path: Path
+) -> None:
+    site = varied_site(seed)
+    body = site.water_bodies[0]
+    water = plan_water(body, site.settings)
+    held = held_of(water, np.random.default_rng(seed))
+    for number, made in enumerate((water, plan_water(body, site.settings, held=held))):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        gis_files.write(Plan("any", site.client_crs, (made,)), site, folder, None)
+        report = audit_plan(gis_files.read_plan(folder / gis_files.FILE_NAME), site)
+        assert [finding for finding in report.findings if not finding.passed] == []
+        assert made.report.value <= made.report.bound + 1e-9
+        parts = made.reasons.why_not
+        assert sum(part.area.area for part in parts) == pytest.approx(
+            made.edges[1].outline.area, abs=0.01, rel=1e-6
+        )
+    kept = [raft for raft in made.rafts if raft.is_kept]
+    assert len(kept) == len(held)
