@@ -11,7 +11,7 @@ from typing import Any
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from geoplan.errors import Fault
-from geoplan.site import FloatArray, lock_arrays
+from geoplan.site import FloatArray, Mark, lock_arrays
 
 
 @dataclass(frozen=True)
@@ -590,6 +590,8 @@ class WaterPlan:
         Loads with and without rafts; ``None`` where no inflow reaches an outlet.
     worth_map : WorthMap or None
         Worth of raft area and streamlines.
+    suggested_marks : tuple of Mark
+        Pegs to drive and survey on the bank, where the site has fewer than two.
     """
 
     water_id: str
@@ -612,6 +614,7 @@ class WaterPlan:
     waves: tuple[DesignWaves, ...] = ()
     effect: Effect | None = None
     worth_map: WorthMap | None = None
+    suggested_marks: tuple[Mark, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -764,6 +767,58 @@ class WrittenRoute:
 
 
 @dataclass(frozen=True)
+class WrittenMark:
+    """
+    A row of the layer ``marks``, as it stands in the file.
+
+    Attributes
+    ----------
+    mark_id, water_id : str
+        Identity, and the water it serves.
+    easting_m, northing_m : float
+        Where, CRS of the file [m].
+    is_suggested : bool
+        A proposal of the plan, not a mark of the site.
+    """
+
+    mark_id: str
+    water_id: str
+    easting_m: float
+    northing_m: float
+    is_suggested: bool
+
+
+@dataclass(frozen=True)
+class WrittenTape:
+    """
+    A row of the layer ``setting_out``, as it stands in the file.
+
+    Attributes
+    ----------
+    raft_id, water_id, item : str
+        What is set out.
+    easting_m, northing_m : float
+        Where, CRS of the file [m].
+    mark_1, mark_2 : str
+        The two marks; empty where none fix it.
+    tape_1_m, tape_2_m, crossing_deg, error_major_m : float or None
+        What the row states; ``None`` where no marks fix it [m, °].
+    """
+
+    raft_id: str
+    water_id: str
+    item: str
+    easting_m: float
+    northing_m: float
+    mark_1: str
+    mark_2: str
+    tape_1_m: float | None
+    tape_2_m: float | None
+    crossing_deg: float | None
+    error_major_m: float | None
+
+
+@dataclass(frozen=True)
 class WrittenEdge:
     """
     A row of the layer ``water_edges``, as it stands in the file.
@@ -806,6 +861,10 @@ class WrittenPlan:
         Layer ``routes``.
     edges : tuple of WrittenEdge
         Layer ``water_edges``.
+    marks : tuple of WrittenMark
+        Layer ``marks``.
+    tapes : tuple of WrittenTape
+        Layer ``setting_out``.
     """
 
     crs: str
@@ -813,3 +872,5 @@ class WrittenPlan:
     moorings: tuple[WrittenMooring, ...]
     routes: tuple[WrittenRoute, ...]
     edges: tuple[WrittenEdge, ...]
+    marks: tuple[WrittenMark, ...] = ()
+    tapes: tuple[WrittenTape, ...] = ()

@@ -10,6 +10,7 @@ from geoplan.errors import Fault
 from geoplan.fields import site_fields
 from geoplan.grid import SiteFields
 from geoplan.hydraulics import inflow_l_s
+from geoplan.launch.bank_marks import suggested_marks, taping_notes
 from geoplan.launch.routes import tow_routes
 from geoplan.low_water import low_water_notes
 from geoplan.mooring.design import design_moorings, mooring_notes
@@ -19,7 +20,7 @@ from geoplan.plan import DepthGrid, Mooring, PlacedRaft, Route, WaterPlan
 from geoplan.raft import footprints
 from geoplan.replay import at_other_levels
 from geoplan.settings import Settings
-from geoplan.site import WaterBody
+from geoplan.site import Mark, WaterBody
 from geoplan.treatment import load_benefit, with_removal
 from geoplan.wind import design_waves
 
@@ -61,7 +62,7 @@ def plan_water(
     placement = place_rafts(around, benefit, allotment, seed)
     placed = with_removal(placement, benefit)
     rafts, waves, wave_notes = design_waves(fields, edges, placed, settings, body.water_id)
-    moorings, routes, held_notes = _held_and_towed(around, rafts)
+    moorings, routes, marks, held_notes = _held_and_towed(around, rafts)
     cover = surface_cover(edges, raft_outlines(body, rafts), body.crs)
     stage, record, level_notes = at_other_levels(
         body, fields, edges, rafts, moorings, cover[1].raft_area_m2, settings
@@ -90,18 +91,21 @@ def plan_water(
         waves=waves,
         effect=effect,
         worth_map=worth,
+        suggested_marks=marks,
     )
 
 
 def _held_and_towed(
     around: Surroundings, rafts: tuple[PlacedRaft, ...]
-) -> tuple[tuple[Mooring, ...], tuple[Route, ...], tuple[Fault, ...]]:
-    """Return the moorings and tow routes of rafts, and what a reader must know of them."""
+) -> tuple[tuple[Mooring, ...], tuple[Route, ...], tuple[Mark, ...], tuple[Fault, ...]]:
+    """Return moorings, tow routes and pegs to drive, and what a reader must know of them."""
     body, fields, edges, settings = around.body, around.fields, around.edges, around.settings
     moorings = design_moorings(body, fields, rafts, settings)
     routes, route_notes = tow_routes(body, fields, edges[0].outline, rafts, settings)
     notes = mooring_notes(body, fields, rafts, settings) + route_notes
-    return moorings, routes, notes + low_water_notes(body, edges, rafts, routes)
+    marks = suggested_marks(body, edges[2].outline, rafts, moorings, settings)
+    notes += taping_notes(body, rafts, moorings, marks, settings)
+    return moorings, routes, marks, notes + low_water_notes(body, edges, rafts, routes)
 
 
 def raft_outlines(body: WaterBody, rafts: tuple[PlacedRaft, ...]) -> list[object]:

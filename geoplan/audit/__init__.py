@@ -21,6 +21,7 @@ from geoplan.audit.neighbours import check_gap, check_inflow, check_keep_clear, 
 from geoplan.audit.posts import check_post
 from geoplan.audit.sums import check_budget, check_cover, check_stock
 from geoplan.audit.sun import check_sun
+from geoplan.audit.tapes import check_tape
 from geoplan.audit.tows import check_route
 from geoplan.plan import AuditReport, Finding, WrittenPlan
 from geoplan.site import Site
@@ -67,6 +68,7 @@ CHECKS: dict[str, Check] = {
     "budget": check_budget,
     "post": check_post,
     "route": check_route,
+    "tape": check_tape,
 }
 
 
