@@ -68,8 +68,7 @@ def plan_water(
         body, fields, edges, rafts, moorings, cover[1].raft_area_m2, settings
     )
     effect, worth = shown_effect(around, benefit if detail else None, placement)
-    unsurveyed = _unsurveyed_pct(fields)
-    notes = (*_notes(body, cover[1].cover_pct, settings, unsurveyed), *fields.notes)
+    notes = (*_notes(body, cover[1].cover_pct, settings, fields), *fields.notes)
     return WaterPlan(
         water_id=body.water_id,
         name=body.name,
@@ -81,7 +80,7 @@ def plan_water(
         cover=cover,
         report=placement.report,
         room_m2=placement.room_m2,
-        unsurveyed_pct=unsurveyed,
+        unsurveyed_pct=_unsurveyed_pct(fields),
         inflow_l_s=inflow_l_s(body, settings),
         notes=notes + held_notes + level_notes + wave_notes + flow_notes,
         why_none=placement.why_none,
@@ -152,7 +151,7 @@ def _notes(
     body: WaterBody,
     cover_pct: float,
     settings: Settings,
-    unsurveyed_pct: float,
+    fields: SiteFields,
 ) -> list[Fault]:
     """Return what a reader of the plan must know beyond its numbers."""
     notes = []
@@ -162,6 +161,7 @@ def _notes(
             Fault("warning", "plan", found, expected, remedy, feature=f"water '{body.water_id}'")
         )
 
+    unsurveyed_pct = _unsurveyed_pct(fields)
     if unsurveyed_pct >= 0.05:
         warn(
             f"{unsurveyed_pct:.1f} % of the water too far from any sounding",
