@@ -6,13 +6,15 @@ Coordinates of a ``WaterPlan`` are in the working CRS of its water body; ``Writt
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from geoplan.errors import Fault
-from geoplan.site import FloatArray, Mark, lock_arrays
+from geoplan.reasons import Reasons
+from geoplan.site import FloatArray, Mark, SourceFile, lock_arrays
+from geoplan.written_tapes import WrittenMark, WrittenTape
 
 
 @dataclass(frozen=True)
@@ -57,6 +59,8 @@ class PlacedRaft:
         Its peak period [s].
     wave_from_deg : float or None
         Where it comes from, clockwise from true north [°].
+    is_kept : bool
+        True where a person has fixed its place.
     draft_m : float or None
         Underside of the hull below the water after two seasons; ``None`` for existing ones [m].
     freeboard_m : float or None
@@ -85,6 +89,7 @@ class PlacedRaft:
     wave_height_m: float | None = None
     wave_period_s: float | None = None
     wave_from_deg: float | None = None
+    is_kept: bool = False
     draft_m: float | None = None
     freeboard_m: float | None = None
 
@@ -368,6 +373,10 @@ class SolveReport:
         Rotated frames that were packed.
     seed : int
         Seed of the search.
+    rounds : int
+        Plans made, each for the worth of places that the one before leaves.
+    is_stopped_by_time : bool
+        True where a time limit ended the search: another run may then find another plan.
     """
 
     method: str
@@ -377,6 +386,8 @@ class SolveReport:
     unit: str
     frames_tried: int
     seed: int
+    rounds: int = 0
+    is_stopped_by_time: bool = False
 
     @property
     def gap_pct(self) -> float:
@@ -599,6 +610,8 @@ class WaterPlan:
         Worth of raft area and streamlines.
     suggested_marks : tuple of Mark
         Pegs to drive and survey on the bank, where the site has fewer than two.
+    reasons : Reasons
+        What forbids more, what would open room, prices, and another plan; empty on a first pass.
     """
 
     water_id: str
@@ -622,6 +635,7 @@ class WaterPlan:
     effect: Effect | None = None
     worth_map: WorthMap | None = None
     suggested_marks: tuple[Mark, ...] = ()
+    reasons: Reasons = field(default_factory=Reasons)
 
 
 @dataclass(frozen=True)
@@ -657,6 +671,10 @@ class Plan:
         for.
     seed : int
         Seed of the searches.
+    time_limit_s : float or None
+        Time that the searches were given; ``None``: until they were done [s].
+    kept_from : SourceFile or None
+        File that names the rafts whose places a person has fixed.
     failures : tuple of WaterFailure
         Water bodies that could not be planned; the others are.
     """
@@ -665,6 +683,8 @@ class Plan:
     client_crs: str
     waters: Sequence[WaterPlan]
     seed: int = 0
+    time_limit_s: float | None = None
+    kept_from: SourceFile | None = None
     failures: tuple[WaterFailure, ...] = ()
 
 
@@ -799,58 +819,6 @@ class WrittenRoute:
 
 
 @dataclass(frozen=True)
-class WrittenMark:
-    """
-    A row of the layer ``marks``, as it stands in the file.
-
-    Attributes
-    ----------
-    mark_id, water_id : str
-        Identity, and the water it serves.
-    easting_m, northing_m : float
-        Where, CRS of the file [m].
-    is_suggested : bool
-        A proposal of the plan, not a mark of the site.
-    """
-
-    mark_id: str
-    water_id: str
-    easting_m: float
-    northing_m: float
-    is_suggested: bool
-
-
-@dataclass(frozen=True)
-class WrittenTape:
-    """
-    A row of the layer ``setting_out``, as it stands in the file.
-
-    Attributes
-    ----------
-    raft_id, water_id, item : str
-        What is set out.
-    easting_m, northing_m : float
-        Where, CRS of the file [m].
-    mark_1, mark_2 : str
-        The two marks; empty where none fix it.
-    tape_1_m, tape_2_m, crossing_deg, error_major_m : float or None
-        What the row states; ``None`` where no marks fix it [m, °].
-    """
-
-    raft_id: str
-    water_id: str
-    item: str
-    easting_m: float
-    northing_m: float
-    mark_1: str
-    mark_2: str
-    tape_1_m: float | None
-    tape_2_m: float | None
-    crossing_deg: float | None
-    error_major_m: float | None
-
-
-@dataclass(frozen=True)
 class WrittenEdge:
     """
     A row of the layer ``water_edges``, as it stands in the file.
@@ -877,6 +845,27 @@ class WrittenEdge:
 
 
 @dataclass(frozen=True)
+class WrittenWhyNot:
+    """
+    A row of the layer ``why_not``, as it stands in the file.
+
+    Attributes
+    ----------
+    water_id, rule : str
+        Which water body, and the rule that governs there.
+    area : MultiPolygon
+        CRS of the file [m].
+    area_m2 : float
+        What the row states [m²].
+    """
+
+    water_id: str
+    rule: str
+    area: MultiPolygon
+    area_m2: float
+
+
+@dataclass(frozen=True)
 class WrittenPlan:
     """
     What a ``plan.gpkg`` says, read back.
@@ -897,6 +886,8 @@ class WrittenPlan:
         Layer ``marks``.
     tapes : tuple of WrittenTape
         Layer ``setting_out``.
+    why_not : tuple of WrittenWhyNot
+        Layer ``why_not``.
     """
 
     crs: str
@@ -904,5 +895,6 @@ class WrittenPlan:
     moorings: tuple[WrittenMooring, ...]
     routes: tuple[WrittenRoute, ...]
     edges: tuple[WrittenEdge, ...]
+    why_not: tuple[WrittenWhyNot, ...] = ()
     marks: tuple[WrittenMark, ...] = ()
     tapes: tuple[WrittenTape, ...] = ()

@@ -24,6 +24,7 @@ from geoplan.audit.sums import check_budget, check_cover, check_stock
 from geoplan.audit.sun import check_sun
 from geoplan.audit.tapes import check_tape
 from geoplan.audit.tows import check_route
+from geoplan.audit.why import check_why_not
 from geoplan.plan import AuditReport, Finding, WrittenPlan
 from geoplan.site import Site
 
@@ -72,6 +73,7 @@ CHECKS: dict[str, Check] = {
     "post": check_post,
     "route": check_route,
     "tape": check_tape,
+    "why_not": check_why_not,
 }
 
 

@@ -16,7 +16,8 @@ import shapely
 
 from geoplan.audit.evidence import Case, Evidence, JudgedRaft, number
 from geoplan.audit.frame import FloatArray
-from geoplan.plan import Finding, WrittenTape
+from geoplan.plan import Finding
+from geoplan.written_tapes import WrittenTape
 
 #: Tapes are given to the centimetre; half of it and the file's rounding [m].
 TAPE_TOLERANCE_M = 0.006

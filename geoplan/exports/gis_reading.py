@@ -20,13 +20,13 @@ from shapely.geometry import LineString, MultiPolygon, Polygon
 from geoplan.errors import PlanFileError
 from geoplan.plan import (
     WrittenEdge,
-    WrittenMark,
     WrittenMooring,
     WrittenPlan,
     WrittenRaft,
     WrittenRoute,
-    WrittenTape,
+    WrittenWhyNot,
 )
+from geoplan.written_tapes import WrittenMark, WrittenTape
 
 Row = dict[str, Any]
 
@@ -43,6 +43,7 @@ _NEEDED: dict[str, tuple[str, ...]] = {
         "raft_id", "water_id", "item", "easting_m", "northing_m", "mark_1", "tape_1_m", "mark_2",
         "tape_2_m", "crossing_deg", "error_major_m",
     ),
+    "why_not": ("water_id", "rule", "area_m2"),
     "water_edges": ("water_id", "level_name", "level_m", "area_m2", "volume_m3", "cover_pct"),
 }  # fmt: skip
 
@@ -68,7 +69,7 @@ def read_plan(path: Path) -> WrittenPlan:
     """
     if not path.is_file():
         raise PlanFileError(f"{path} is missing; plan the site again")
-    names = ("rafts", "moorings", "routes", "marks", "setting_out")
+    names = ("rafts", "moorings", "routes", "marks", "setting_out", "why_not")
     frames = {name: _read_layer(path, name) for name in names}
     edges = _read_layer(path, "water_edges")
     for name, frame in frames.items():
@@ -88,6 +89,7 @@ def read_plan(path: Path) -> WrittenPlan:
         tapes=tuple(
             _written_tape(row) for row in _rows(path, "setting_out", frames["setting_out"])
         ),
+        why_not=tuple(_written_why(row) for row in _rows(path, "why_not", frames["why_not"])),
     )
 
 
@@ -253,4 +255,14 @@ def _written_edge(row: _WrittenRow) -> WrittenEdge:
         area_m2=row.number("area_m2"),
         volume_m3=row.number("volume_m3"),
         cover_pct=row.number("cover_pct"),
+    )
+
+
+def _written_why(row: _WrittenRow) -> WrittenWhyNot:
+    """Return an answer why no raft lies somewhere, as its row states it."""
+    return WrittenWhyNot(
+        water_id=row.text("water_id"),
+        rule=row.text("rule"),
+        area=row.shape(MultiPolygon, "polygons"),
+        area_m2=row.number("area_m2"),
     )

@@ -13,12 +13,11 @@ import shapely
 
 from geoplan.plan import (
     WrittenEdge,
-    WrittenMark,
     WrittenMooring,
     WrittenPlan,
     WrittenRaft,
     WrittenRoute,
-    WrittenTape,
+    WrittenWhyNot,
 )
 from geoplan.settings import Settings
 from geoplan.site import (
@@ -33,6 +32,7 @@ from geoplan.site import (
     Soundings,
     WaterBody,
 )
+from geoplan.written_tapes import WrittenMark, WrittenTape
 
 CRS = "+proj=tmerc +lat_0=56 +lon_0=9 +k=1 +x_0=0 +y_0=0 +ellps=WGS84 +units=m +no_defs"
 #: What is left for fittings when the poles float half under, walls of 500 kg/m³ taken off.
@@ -204,6 +204,19 @@ def edges(raft_area_m2: float) -> tuple[WrittenEdge, ...]:
     )
 
 
+def answers() -> tuple[WrittenWhyNot, ...]:
+    """Nine metres round the weir, five from the bank, and what nothing forbids."""
+    water = shapely.box(-30, -20, 30, 20)
+    weir = shapely.intersection(water, shapely.Point(30, 0).buffer(9.0, quad_segs=64))
+    inner = shapely.box(-25, -15, 25, 15)
+    bank = shapely.difference(shapely.difference(water, inner), weir)
+    free = shapely.difference(inner, weir)
+    return tuple(
+        WrittenWhyNot("pond", rule, shapely.multipolygons(shapely.get_parts(area)), area.area)
+        for rule, area in (("outlet", weir), ("bank", bank), ("free", free))
+    )
+
+
 def honest_plan(places: dict[str, tuple[float, float]] | None = None) -> WrittenPlan:
     """The plan with rafts at the places given, and the existing raft's own row."""
     places = HONEST if places is None else places
@@ -217,5 +230,6 @@ def honest_plan(places: dict[str, tuple[float, float]] | None = None) -> Written
         ),
         edges=edges(9.6 * (len(places) + 1)),
         marks=tuple(WrittenMark(name, "pond", *place, False) for name, place in MARKS.items()),
+        why_not=answers(),
     )
     return retaped(plan)

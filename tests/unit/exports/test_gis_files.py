@@ -24,6 +24,8 @@ LAYERS = {
     "water_edges",
     "worth",
     "streamlines",
+    "why_not",
+    "alternatives",
     "findings",
 }
 
