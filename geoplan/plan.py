@@ -15,7 +15,8 @@ from geoplan.errors import Fault
 from geoplan.moored import Mooring as Mooring  # noqa: PLC0414 - plans are imported from here
 from geoplan.moored import SweptArea as SweptArea  # noqa: PLC0414
 from geoplan.reasons import Reasons
-from geoplan.site import FloatArray, SourceFile, lock_arrays
+from geoplan.site import FloatArray, Mark, SourceFile, lock_arrays
+from geoplan.written_tapes import WrittenMark, WrittenTape
 
 
 @dataclass(frozen=True)
@@ -576,6 +577,8 @@ class WaterPlan:
         Worth of raft area and streamlines.
     swept : tuple of SweptArea
         What rafts on lines may sweep; empty where all stand on posts.
+    suggested_marks : tuple of Mark
+        Pegs to drive and survey on the bank, where the site has fewer than two.
     reasons : Reasons
         What forbids more, what would open room, prices, and another plan; empty on a first pass.
     """
@@ -601,6 +604,7 @@ class WaterPlan:
     effect: Effect | None = None
     worth_map: WorthMap | None = None
     swept: tuple[SweptArea, ...] = ()
+    suggested_marks: tuple[Mark, ...] = ()
     reasons: Reasons = field(default_factory=Reasons)
 
 
@@ -876,6 +880,10 @@ class WrittenPlan:
         Layer ``water_edges``.
     materials : tuple of WrittenMaterial
         Layer ``materials``.
+    marks : tuple of WrittenMark
+        Layer ``marks``.
+    tapes : tuple of WrittenTape
+        Layer ``setting_out``.
     why_not : tuple of WrittenWhyNot
         Layer ``why_not``.
     """
@@ -887,3 +895,5 @@ class WrittenPlan:
     edges: tuple[WrittenEdge, ...]
     materials: tuple[WrittenMaterial, ...] = ()
     why_not: tuple[WrittenWhyNot, ...] = ()
+    marks: tuple[WrittenMark, ...] = ()
+    tapes: tuple[WrittenTape, ...] = ()

@@ -25,6 +25,7 @@ from geoplan.audit.posts import check_post
 from geoplan.audit.strength import check_capacity, check_load
 from geoplan.audit.sums import check_budget, check_cover, check_stock
 from geoplan.audit.sun import check_sun
+from geoplan.audit.tapes import check_tape
 from geoplan.audit.tows import check_route
 from geoplan.audit.why import check_why_not
 from geoplan.plan import AuditReport, Finding, WrittenPlan
@@ -78,6 +79,7 @@ CHECKS: dict[str, Check] = {
     "capacity": check_capacity,
     "route": check_route,
     "materials": check_materials,
+    "tape": check_tape,
     "why_not": check_why_not,
 }
 

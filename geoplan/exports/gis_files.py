@@ -15,14 +15,15 @@ import pandas as pd
 import pyogrio
 import shapely
 from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, FieldError
-from shapely.geometry import LineString, Point
+from shapely.geometry import Point
 
 from geoplan.crs import transformed
 from geoplan.errors import ExportError
 from geoplan.exports.gis_reading import read_plan
+from geoplan.exports.held_rows import line_rows, material_rows, swept_rows
 from geoplan.exports.outlines import pose_in, raft_outlines
 from geoplan.exports.reason_rows import alternative_rows, why_not_rows
-from geoplan.materials import WHOLE_PLAN, bill
+from geoplan.exports.set_out_places import Places, places_of
 from geoplan.plan import AuditReport, Plan, WaterPlan
 from geoplan.site import Site
 
@@ -71,6 +72,18 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
             "cover_pct", "sigma_pct", "is_assumed",
         ),
     ),
+    "marks": (
+        "Point",
+        ("mark_id", "water_id", "easting_m", "northing_m", "is_suggested"),
+    ),
+    "setting_out": (
+        "Point",
+        (
+            "raft_id", "water_id", "item", "easting_m", "northing_m", "mark_1", "tape_1_m",
+            "mark_2", "tape_2_m", "crossing_deg", "error_major_m", "error_minor_m",
+            "error_axis_deg",
+        ),
+    ),
     "worth": (
         "MultiPolygon",
         ("water_id", "worth_from", "worth_to", "unit"),
@@ -102,11 +115,11 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
 
 _TEXTS = frozenset(
     {"check", "detail", "governs", "item", "kind", "level_name", "load_case", "name", "raft_type"}
-    | {"size", "status", "unit"}
+    | {"mark_1", "mark_2", "mark_id", "size", "status", "unit"}
     | {"launch_id", "mooring_id", "raft_id", "rule", "water_id", "words"}
 )
 _POSE = ("easting_m", "northing_m", "heading_deg")
-_FLAGS = frozenset({"is_assumed", "is_kept", "is_room", "passed"})
+_FLAGS = frozenset({"is_assumed", "is_kept", "is_room", "is_suggested", "passed"})
 
 
 def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> None:
@@ -136,11 +149,7 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
     """
     path = folder / FILE_NAME
     layers = _plan_rows(plan, site)
-    layers["materials"] = [
-        {**_fields(line, "materials"), "geometry": None}
-        for line in bill(plan, site.settings)
-        if line.scope == WHOLE_PLAN
-    ]
+    layers["materials"] = material_rows(plan, site.settings)
     layers["findings"] = _finding_rows(layers["rafts"], audit)
     try:
         path.unlink(missing_ok=True)
@@ -157,15 +166,8 @@ def _plan_rows(plan: Plan, site: Site) -> dict[str, list[Row]]:
     for water in plan.waters:
         layers["rafts"] += _raft_rows(water, site, plan.client_crs)
         layers["moorings"] += _mooring_rows(water, plan.client_crs)
-        layers["mooring_lines"] += _line_rows(water, plan.client_crs)
-        layers["swept"] += [
-            {
-                **_fields(area, "swept"),
-                "water_id": water.water_id,
-                "geometry": transformed(area.outline, water.crs, plan.client_crs),
-            }
-            for area in water.swept
-        ]
+        layers["mooring_lines"] += line_rows(water, plan.client_crs)
+        layers["swept"] += swept_rows(water, plan.client_crs)
         layers["routes"] += [
             {
                 **_fields(route, "routes"),
@@ -186,6 +188,9 @@ def _plan_rows(plan: Plan, site: Site) -> dict[str, list[Row]]:
             }
             for line in (water.worth_map.streamlines if water.worth_map else ())
         ]
+    for places in places_of(plan, site):
+        layers["marks"] += _mark_rows(places, plan.client_crs)
+        layers["setting_out"] += _set_out_rows(places, plan.client_crs)
     return layers
 
 
@@ -223,25 +228,47 @@ def _mooring_rows(water: WaterPlan, crs: str) -> list[Row]:
     return rows
 
 
-def _line_rows(water: WaterPlan, crs: str) -> list[Row]:
-    """Return the rows of ``mooring_lines``, each from its fairlead to its anchor."""
+def _mark_rows(places: Places, crs: str) -> list[Row]:
+    """Return the rows of ``marks``: those of the site, and those proposed."""
     return [
         {
-            **_fields(mooring, "mooring_lines"),
-            "geometry": transformed(
-                LineString(
-                    [
-                        (mooring.fairlead_easting_m, mooring.fairlead_northing_m),
-                        (mooring.easting_m, mooring.northing_m),
-                    ]
-                ),
-                water.crs,
-                crs,
-            ),
+            "mark_id": mark.mark_id,
+            "water_id": places.water.water_id,
+            "easting_m": place[0],
+            "northing_m": place[1],
+            "is_suggested": places.is_suggested(mark),
+            "geometry": Point(place),
         }
-        for mooring in water.moorings
-        if mooring.fairlead_easting_m is not None
+        for mark, place in zip(places.marks, places.mark_places_in(crs), strict=True)
     ]
+
+
+def _set_out_rows(places: Places, crs: str) -> list[Row]:
+    """Return the rows of ``setting_out``; without tapes where no two marks fix a point."""
+    rows = []
+    for point, place in zip(places.points, places.point_places_in(crs), strict=True):
+        fix = point.fix
+        marks = [places.marks[index].mark_id for index in fix.marks] if fix else [None, None]
+        tapes = fix.tapes_m if fix else (None, None)
+        rows.append(
+            {
+                "raft_id": point.raft_id,
+                "water_id": places.water.water_id,
+                "item": point.item,
+                "easting_m": place[0],
+                "northing_m": place[1],
+                "mark_1": marks[0],
+                "tape_1_m": tapes[0],
+                "mark_2": marks[1],
+                "tape_2_m": tapes[1],
+                "crossing_deg": fix.crossing_deg if fix else None,
+                "error_major_m": fix.error_major_m if fix else None,
+                "error_minor_m": fix.error_minor_m if fix else None,
+                "error_axis_deg": fix.error_axis_deg if fix else None,
+                "geometry": Point(place),
+            }
+        )
+    return rows
 
 
 def _edge_rows(water: WaterPlan, crs: str) -> list[Row]:

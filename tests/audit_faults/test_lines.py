@@ -10,7 +10,7 @@ from geoplan.audit import audit_plan
 from geoplan.plan import Finding, WrittenMaterial, WrittenMooring, WrittenPlan
 from geoplan.settings import Settings
 from geoplan.site import Site
-from tests.audit_faults.pond import TABLES, honest_plan, honest_site
+from tests.audit_faults.pond import TABLES, honest_plan, honest_site, retaped
 
 #: One raft in the open half of the pond, its anchors 3 m off, 2.45 m of water over them at high.
 PLACE = (2.0, -2.0)
@@ -56,11 +56,12 @@ def plan(moorings: tuple[WrittenMooring, ...] | None = None) -> WrittenPlan:
     base = honest_plan({"R1": PLACE})
     rope = WrittenMaterial("line", "any", "m", 4 * (LENGTH_M + 1) * 1.1)
     anchors = WrittenMaterial("anchor", "any", "pieces", 5.0)
-    return replace(
+    held = replace(
         base,
         moorings=lines() if moorings is None else moorings,
         materials=(*base.materials[:2], rope, anchors),
     )
+    return retaped(held)
 
 
 def site(**mooring: object) -> Site:
@@ -83,7 +84,7 @@ FAULTS: list[tuple[str, str, set[str], Callable[[], WrittenPlan]]] = [
         "far out",
         "outside low water",
         {"mooring", "materials"},
-        lambda: plan(lines(easting_m=70.0, length_m=80.0)),
+        lambda: plan(lines(easting_m=32.0, length_m=40.0)),
     ),
     ("overstated", "bears less", {"capacity"}, lambda: plan(lines(capacity_n=5000.0))),
     ("understated", "states less", {"load"}, lambda: plan(lines(load_n=1200.0))),
