@@ -54,6 +54,24 @@ class WaterGrid:
         rows, cols = self.water.shape
         return rows, cols
 
+    def cells_of(self, easting_m: FloatArray, northing_m: FloatArray) -> tuple[Any, Any]:
+        """
+        Return the cells that places lie in.
+
+        Parameters
+        ----------
+        easting_m, northing_m : ndarray of float, shape (n,)
+            Places, working CRS [m].
+
+        Returns
+        -------
+        tuple of ndarray of int
+            Rows and columns; beyond the grid where a place is.
+        """
+        row = np.floor((northing_m - self.south_m) / self.cell_size_m).astype(int)
+        col = np.floor((easting_m - self.west_m) / self.cell_size_m).astype(int)
+        return row, col
+
     @property
     def easting_m(self) -> FloatArray:
         """Return the eastings of the cell centres, shape (cols,) [m]."""

@@ -12,8 +12,11 @@ from typing import Any
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from geoplan.errors import Fault
+from geoplan.moored import Mooring as Mooring  # noqa: PLC0414 - plans are imported from here
+from geoplan.moored import SweptArea as SweptArea  # noqa: PLC0414
 from geoplan.reasons import Reasons
-from geoplan.site import FloatArray, SourceFile, lock_arrays
+from geoplan.site import FloatArray, Mark, SourceFile, lock_arrays
+from geoplan.written_tapes import WrittenMark, WrittenTape
 
 
 @dataclass(frozen=True)
@@ -91,41 +94,6 @@ class PlacedRaft:
     is_kept: bool = False
     draft_m: float | None = None
     freeboard_m: float | None = None
-
-
-@dataclass(frozen=True)
-class Mooring:
-    """
-    One post (or anchor) of a raft.
-
-    Attributes
-    ----------
-    mooring_id, raft_id : str
-        Identity.
-    kind : str
-        ``post`` or ``anchor``.
-    easting_m, northing_m : float
-        Where [m].
-    depth_high_m : float
-        Water there at high level, as deep as it may be [m].
-    length_m : float
-        Whole length of the post [m].
-    embedment_m : float
-        Part of it in the bed [m].
-    load_n, capacity_n : float or None
-        Design load and what it bears; ``None`` where not assessed [N].
-    """
-
-    mooring_id: str
-    raft_id: str
-    kind: str
-    easting_m: float
-    northing_m: float
-    depth_high_m: float
-    length_m: float
-    embedment_m: float
-    load_n: float | None = None
-    capacity_n: float | None = None
 
 
 @dataclass(frozen=True)
@@ -612,6 +580,10 @@ class WaterPlan:
         Worth of raft area and streamlines.
     asked_cover : tuple of Cover
         At further levels that the site asks for.
+    swept : tuple of SweptArea
+        What rafts on lines may sweep; empty where all stand on posts.
+    suggested_marks : tuple of Mark
+        Pegs to drive and survey on the bank, where the site has fewer than two.
     reasons : Reasons
         What forbids more, what would open room, prices, and another plan; empty on a first pass.
     """
@@ -637,6 +609,8 @@ class WaterPlan:
     effect: Effect | None = None
     worth_map: WorthMap | None = None
     asked_cover: tuple[Cover, ...] = ()
+    swept: tuple[SweptArea, ...] = ()
+    suggested_marks: tuple[Mark, ...] = ()
     reasons: Reasons = field(default_factory=Reasons)
 
 
@@ -785,6 +759,10 @@ class WrittenMooring:
         Where, CRS of the file [m].
     depth_high_m, length_m, embedment_m : float
         What the row states [m].
+    load_n, capacity_n : float or None
+        What the row states [N].
+    block_kg : float or None
+        Dead weight that the row states [kg].
     """
 
     mooring_id: str
@@ -795,6 +773,9 @@ class WrittenMooring:
     depth_high_m: float
     length_m: float
     embedment_m: float
+    load_n: float | None = None
+    capacity_n: float | None = None
+    block_kg: float | None = None
 
 
 @dataclass(frozen=True)
@@ -848,6 +829,25 @@ class WrittenEdge:
 
 
 @dataclass(frozen=True)
+class WrittenMaterial:
+    """
+    A row of the layer ``materials``, as it stands in the file; the whole plan.
+
+    Attributes
+    ----------
+    item, size, unit : str
+        What, in which size, and the unit of what is ordered.
+    ordered : float
+        Quantity with waste (unit of the row).
+    """
+
+    item: str
+    size: str
+    unit: str
+    ordered: float
+
+
+@dataclass(frozen=True)
 class WrittenWhyNot:
     """
     A row of the layer ``why_not``, as it stands in the file.
@@ -885,6 +885,12 @@ class WrittenPlan:
         Layer ``routes``.
     edges : tuple of WrittenEdge
         Layer ``water_edges``.
+    materials : tuple of WrittenMaterial
+        Layer ``materials``.
+    marks : tuple of WrittenMark
+        Layer ``marks``.
+    tapes : tuple of WrittenTape
+        Layer ``setting_out``.
     why_not : tuple of WrittenWhyNot
         Layer ``why_not``.
     """
@@ -894,4 +900,7 @@ class WrittenPlan:
     moorings: tuple[WrittenMooring, ...]
     routes: tuple[WrittenRoute, ...]
     edges: tuple[WrittenEdge, ...]
+    materials: tuple[WrittenMaterial, ...] = ()
     why_not: tuple[WrittenWhyNot, ...] = ()
+    marks: tuple[WrittenMark, ...] = ()
+    tapes: tuple[WrittenTape, ...] = ()

@@ -12,9 +12,13 @@ from geoplan.fields import site_fields
 from geoplan.grid import SiteFields
 from geoplan.hulls import floated, hull_notes
 from geoplan.hydraulics import inflow_l_s
+from geoplan.launch.bank_marks import suggested_marks, taping_notes
 from geoplan.launch.routes import tow_routes
 from geoplan.low_water import low_water_notes
-from geoplan.mooring.design import design_moorings, mooring_notes
+from geoplan.mooring.demand import raft_loads
+from geoplan.mooring.design import design_moorings
+from geoplan.mooring.notes import mooring_notes
+from geoplan.mooring.swept import swept_areas
 from geoplan.placement.allowed import Surroundings
 from geoplan.placement.explain import reasons_of
 from geoplan.placement.held import held_faults
@@ -22,12 +26,20 @@ from geoplan.placement.patience import Patience
 from geoplan.placement.place import Placement, place_rafts
 from geoplan.placement.proof import tightened
 from geoplan.placement.yielding import as_words
-from geoplan.plan import Cover, DepthGrid, Mooring, PlacedRaft, Route, WaterPlan
+from geoplan.plan import (
+    Cover,
+    DepthGrid,
+    DesignWaves,
+    Mooring,
+    PlacedRaft,
+    Route,
+    WaterPlan,
+)
 from geoplan.raft import footprints
 from geoplan.reasons import HeldRaft
 from geoplan.replay import at_other_levels
 from geoplan.settings import Settings
-from geoplan.site import WaterBody
+from geoplan.site import Mark, WaterBody
 from geoplan.treatment import LoadBenefit, load_benefit, with_removal
 from geoplan.wind import design_waves
 
@@ -88,14 +100,13 @@ def plan_water(
 def _made(around: Surroundings, benefit: LoadBenefit | None, placement: Placement) -> WaterPlan:
     """Return the plan of rafts that are placed: afloat, held, towed and at every level."""
     body, settings, fields, edges = around.body, around.settings, around.fields, around.edges
-    placed = floated(with_removal(placement, benefit), settings)
-    rafts, waves, wave_notes = design_waves(fields, edges, placed, settings, body.water_id)
-    moorings, routes, held_notes = _held_and_towed(around, rafts)
+    rafts, waves, wave_notes = _afloat(around, with_removal(placement, benefit))
+    moorings, routes, marks, held_notes = _held_and_towed(around, rafts)
     cover = surface_cover(edges, raft_outlines(body, rafts), body.crs)
     stage, record, level_notes = at_other_levels(
         body, fields, edges, rafts, moorings, cover[1].raft_area_m2, settings
     )
-    notes = _notes(body, cover[1].cover_pct, settings, _unsurveyed_pct(fields)) + fields.notes
+    notes = _notes(body, cover[1].cover_pct, settings, fields) + fields.notes
     return WaterPlan(
         water_id=body.water_id,
         name=body.name,
@@ -116,7 +127,18 @@ def _made(around: Surroundings, benefit: LoadBenefit | None, placement: Placemen
         stage=stage,
         record=record,
         waves=waves,
+        swept=swept_areas(body, fields, rafts, moorings, settings),
+        suggested_marks=marks,
     )
+
+
+def _afloat(
+    around: Surroundings, rafts: tuple[PlacedRaft, ...]
+) -> tuple[tuple[PlacedRaft, ...], tuple[DesignWaves, ...], tuple[Fault, ...]]:
+    """Return rafts with their draft and waves, the largest waves, and what is to be known."""
+    body, settings = around.body, around.settings
+    deep = floated(rafts, settings)
+    return design_waves(around.fields, around.edges, deep, settings, body.water_id)
 
 
 def _explained(
@@ -162,14 +184,17 @@ def _surroundings(body: WaterBody, settings: Settings, held: tuple[HeldRaft, ...
 
 def _held_and_towed(
     around: Surroundings, rafts: tuple[PlacedRaft, ...]
-) -> tuple[tuple[Mooring, ...], tuple[Route, ...], tuple[Fault, ...]]:
-    """Return the moorings and tow routes of rafts, and what a reader must know of them."""
+) -> tuple[tuple[Mooring, ...], tuple[Route, ...], tuple[Mark, ...], tuple[Fault, ...]]:
+    """Return moorings, tow routes and pegs to drive, and what a reader must know of them."""
     body, fields, edges, settings = around.body, around.fields, around.edges, around.settings
-    moorings = design_moorings(body, fields, rafts, settings)
+    loads = raft_loads(edges[2], rafts, settings)
+    moorings = design_moorings(body, fields, rafts, settings, loads)
     routes, route_notes = tow_routes(body, fields, edges[0].outline, rafts, settings)
     notes = hull_notes(body.water_id, rafts, settings)
-    notes += mooring_notes(body, fields, rafts, settings) + route_notes
-    return moorings, routes, notes + low_water_notes(body, edges, rafts, routes)
+    notes += mooring_notes(body, fields, rafts, settings, moorings) + route_notes
+    marks = suggested_marks(body, edges[2].outline, rafts, moorings, settings)
+    notes += taping_notes(body, rafts, moorings, marks, settings)
+    return moorings, routes, marks, notes + low_water_notes(body, edges, rafts, routes)
 
 
 def raft_outlines(body: WaterBody, rafts: tuple[PlacedRaft, ...]) -> list[object]:
@@ -227,7 +252,7 @@ def _notes(
     body: WaterBody,
     cover_pct: float,
     settings: Settings,
-    unsurveyed_pct: float,
+    fields: SiteFields,
 ) -> tuple[Fault, ...]:
     """Return what a reader of the plan must know beyond its numbers."""
     notes = []
@@ -237,6 +262,7 @@ def _notes(
             Fault("warning", "plan", found, expected, remedy, feature=f"water '{body.water_id}'")
         )
 
+    unsurveyed_pct = _unsurveyed_pct(fields)
     if unsurveyed_pct >= 0.05:
         warn(
             f"{unsurveyed_pct:.1f} % of the water too far from any sounding",

@@ -13,6 +13,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
+from geoplan.post_sections import POST_SECTIONS
 from geoplan.raft import NotNegative, Positive, RaftType
 
 Percent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
@@ -290,6 +291,25 @@ class LaunchSettings(Table):
     crew: Annotated[int, Field(ge=1)] = _default(4, "judgement")
 
 
+class SettingOutSettings(Table):
+    """
+    How points are set out by tapes from marks on the bank.
+
+    Attributes
+    ----------
+    tape_sigma_m : float
+        One standard deviation of a tape stretched over water [m].
+    mark_sigma_m : float
+        One standard deviation of a mark's place, in the direction of the tape [m].
+    longest_tape_m : float
+        Longest tape that is stretched over water [m].
+    """
+
+    tape_sigma_m: Positive = _default(0.05, "judgement: sag and wind on a tape over water")
+    mark_sigma_m: NotNegative = _default(0.02, "judgement: marks surveyed to a few centimetres")
+    longest_tape_m: Positive = _default(50.0, "judgement: the usual long tape")
+
+
 class BudgetSettings(Table):
     """
     Money that may be spent.
@@ -303,20 +323,140 @@ class BudgetSettings(Table):
     limit: NotNegative | None = _default(None, "none given: no limit")
 
 
+class BedSettings(Table):
+    """
+    What posts and anchors stand in.
+
+    Attributes
+    ----------
+    soil : {"cohesive", "granular"}
+        Clay and silt, or sand and gravel.
+    shear_strength_pa : float
+        Undrained shear strength of a cohesive bed [Pa].
+    friction_deg : float
+        Internal friction of a granular bed [°].
+    unit_weight_n_m3 : float
+        Weight of a granular bed under water [N/m³].
+    mud_m : float
+        Soft mud on top, which bears nothing [m].
+    lined : bool
+        Lies on a liner, which nothing may pierce.
+    """
+
+    soil: Literal["cohesive", "granular"] = _default("cohesive", "judgement: most ponds silt up")
+    shear_strength_pa: Positive = _default(
+        10_000.0, "judgement: soft clay; measure it with a hand vane"
+    )
+    friction_deg: Annotated[float, Field(gt=10, lt=50)] = _default(28.0, "judgement: loose sand")
+    unit_weight_n_m3: Positive = _default(8_000.0, "judgement: loose sand under water")
+    mud_m: NotNegative = _default(0.3, "judgement; probe it with a rod")
+    lined: bool = _default(False, "none given")
+
+
 class MooringSettings(Table):
     """
-    Posts that hold a raft.
+    Posts and lines that hold a raft.
 
     Attributes
     ----------
     travel_margin_m : float
         Post above high level, and sleeve below low level [m].
-    embedment_m : float
-        Post in the bed, before an engineer says otherwise [m].
+    embedment_m, most_embedment_m : float
+        Least and most of a post in the bed, before an engineer says otherwise [m].
+    post : str
+        Section of the posts, a name of ``geoplan.post_sections``.
+    post_safety : float
+        Factor on what the bed bears [1].
+    sleeve_slack_m : float
+        Play of a post in its sleeve [m].
+    longest_post_m : float
+        Longest post to be had [m].
+    stock_lengths_m : tuple of float
+        Lengths that posts are sold in, rising [m].
+    current_m_s : float or None
+        Speed of the water that moorings must bear [m/s].
+    line_spread : float
+        From fairlead to above the anchor, over the greatest depth at high level [1].
+    line_splay_deg : float
+        Turn of lines from square across the raft towards its nearer end [°].
+    line_slack, line_stretch : float
+        Line beyond the straight distance at high level; stretch under load [1].
+    line_safety : float
+        Factor on the pull of a line [1].
+    anchor : {"screw", "embedded", "dead_weight"}
+        Kind of anchor.
+    anchor_proof_n : float or None
+        Pull that a screw or embedded anchor has borne in a test on this bed [N].
+    block_friction, block_kg_m3 : float
+        Between a block and the bed [1]; density of the block [kg/m³].
     """
 
     travel_margin_m: NotNegative = _default(0.5, "common practice, no source")
     embedment_m: Positive = _default(1.0, "judgement; an engineer settles it")
+    most_embedment_m: Positive = _default(3.0, "judgement: what a small crew can drive")
+    post: str = _default("steel pipe 88.9x5", "judgement")
+    post_safety: Annotated[float, Field(ge=1)] = _default(2.5, "Broms 1964 as screening; judgement")
+    sleeve_slack_m: NotNegative = _default(0.05, "common practice, no source")
+    longest_post_m: Positive = _default(6.0, "judgement: a usual stock length")
+    stock_lengths_m: tuple[Positive, ...] = _default((2.0, 3.0, 4.0, 5.0, 6.0), "judgement")
+    current_m_s: NotNegative | None = _default(
+        None, "clearances.jet_speed_m_s: no raft is placed in faster water"
+    )
+    line_spread: Annotated[float, Field(ge=0.5, le=7)] = _default(
+        1.0, "judgement: steep, so that lines dive under what floats beside"
+    )
+    line_splay_deg: Annotated[float, Field(ge=0, le=60)] = _default(
+        30.0, "judgement: holds against turning and along"
+    )
+    line_slack: Annotated[float, Field(ge=0, le=0.5)] = _default(0.02, "judgement")
+    line_stretch: Annotated[float, Field(ge=0, le=0.3)] = _default(
+        0.03, "judgement: polyester at a working load"
+    )
+    line_safety: Annotated[float, Field(ge=1)] = _default(2.0, "judgement")
+    anchor: Literal["screw", "embedded", "dead_weight"] = _default("screw", "judgement")
+    anchor_proof_n: Positive | None = _default(None, "none given: test each anchor by pulling it")
+    block_friction: Annotated[float, Field(gt=0, le=1)] = _default(0.4, "judgement: soft bed")
+    block_kg_m3: Annotated[float, Field(gt=1100, le=12000)] = _default(2300.0, "concrete")
+
+    @model_validator(mode="after")
+    def _can_be_had(self) -> "MooringSettings":
+        """Refuse a section that no table knows, and stock lengths out of order."""
+        if self.post not in POST_SECTIONS:
+            raise ValueError(f"post {self.post!r} is none of: {', '.join(POST_SECTIONS)}")
+        if list(self.stock_lengths_m) != sorted(set(self.stock_lengths_m)):
+            raise ValueError("stock_lengths_m must rise")
+        return self
+
+
+class MaterialSettings(Table):
+    """
+    Waste and prices of what is bought, in the client's currency.
+
+    Attributes
+    ----------
+    waste_share : float
+        What is ordered beyond what is built in [1].
+    pole_price, slat_price, fixing_price, plant_price, post_price, anchor_price : float or None
+        Of a piece, in the client's currency; ``None`` where not known (units of money).
+    edge_board_price, line_price : float or None
+        Of a metre (units of money).
+    liner_price : float or None
+        Of a square metre (units of money).
+    medium_price : float or None
+        Of a cubic metre (units of money).
+    """
+
+    waste_share: Annotated[float, Field(ge=0, le=1)] = _default(0.10, "judgement")
+    pole_price: NotNegative | None = _default(None, "none given")
+    slat_price: NotNegative | None = _default(None, "none given")
+    edge_board_price: NotNegative | None = _default(None, "none given")
+    fixing_price: NotNegative | None = _default(None, "none given")
+    liner_price: NotNegative | None = _default(None, "none given")
+    medium_price: NotNegative | None = _default(None, "none given")
+    plant_price: NotNegative | None = _default(None, "none given")
+    post_price: NotNegative | None = _default(None, "none given")
+    line_price: NotNegative | None = _default(None, "none given")
+    anchor_price: NotNegative | None = _default(None, "none given")
 
 
 class GridSettings(Table):
@@ -419,7 +559,7 @@ class Settings(Table):
         Run per rise of the bank above the outline, where no survey reaches [1].
     levels, survey, raft, cover, clearances, treatment, rain, sun : tables
         What the rules and the worth are made from.
-    wind, launch, budget, mooring, grid, report : tables
+    wind, launch, setting_out, budget, bed, mooring, materials, grid, report : tables
         What the rest is made from.
     """
 
@@ -437,8 +577,11 @@ class Settings(Table):
     sun: SunSettings = SunSettings()
     wind: WindSettings = WindSettings()
     launch: LaunchSettings = LaunchSettings()
+    setting_out: SettingOutSettings = SettingOutSettings()
     budget: BudgetSettings = BudgetSettings()
+    bed: BedSettings = BedSettings()
     mooring: MooringSettings = MooringSettings()
+    materials: MaterialSettings = MaterialSettings()
     grid: GridSettings = GridSettings()
     report: ReportSettings = ReportSettings()
 
@@ -449,6 +592,22 @@ class Settings(Table):
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
             raise ValueError(f"raft name {twice[0]!r} is given twice; each needs its own")
+        return self
+
+    @model_validator(mode="after")
+    def _liner_stays_whole(self) -> "Settings":
+        """Refuse anything that would pierce a liner."""
+        posted = [raft.name for raft in self.raft if raft.mooring == "posts"]
+        if self.bed.lined and posted:
+            raise ValueError(
+                f"bed.lined is true, and raft {posted[0]!r} asks for posts, which would pierce the"
+                ' liner; set mooring = "lines"'
+            )
+        if self.bed.lined and self.mooring.anchor != "dead_weight":
+            raise ValueError(
+                f'bed.lined is true, and mooring.anchor = "{self.mooring.anchor}" would pierce the'
+                ' liner; set anchor = "dead_weight", on a mat'
+            )
         return self
 
 

@@ -18,10 +18,14 @@ from geoplan.audit.footprints import (
     check_water,
 )
 from geoplan.audit.hulls import check_draft, check_freeboard
+from geoplan.audit.lines import check_mooring
+from geoplan.audit.materials import check_materials
 from geoplan.audit.neighbours import check_gap, check_inflow, check_keep_clear, check_outlet
 from geoplan.audit.posts import check_post
+from geoplan.audit.strength import check_capacity, check_load
 from geoplan.audit.sums import check_budget, check_cover, check_stock
 from geoplan.audit.sun import check_sun
+from geoplan.audit.tapes import check_tape
 from geoplan.audit.tows import check_route
 from geoplan.audit.waves import check_waves
 from geoplan.audit.why import check_why_not
@@ -71,8 +75,13 @@ CHECKS: dict[str, Check] = {
     "draft": check_draft,
     "freeboard": check_freeboard,
     "post": check_post,
+    "mooring": check_mooring,
+    "load": check_load,
+    "capacity": check_capacity,
     "route": check_route,
     "waves": check_waves,
+    "materials": check_materials,
+    "tape": check_tape,
     "why_not": check_why_not,
 }
 

@@ -20,8 +20,10 @@ from shapely.geometry import Point
 from geoplan.crs import transformed
 from geoplan.errors import ExportError
 from geoplan.exports.gis_reading import read_plan
+from geoplan.exports.held_rows import line_rows, material_rows, swept_rows
 from geoplan.exports.outlines import pose_in, raft_outlines
 from geoplan.exports.reason_rows import alternative_rows, why_not_rows
+from geoplan.exports.set_out_places import Places, places_of
 from geoplan.plan import AuditReport, Plan, WaterPlan
 from geoplan.site import Site
 
@@ -48,11 +50,16 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
         (
             "mooring_id", "raft_id", "water_id", "kind", "easting_m", "northing_m",
             "depth_high_m", "length_m", "embedment_m", "load_n", "capacity_n",
+            "load_case", "governs", "block_kg",
         ),
     ),
     "mooring_lines": (
         "LineString",
         ("raft_id", "mooring_id", "length_m", "watch_radius_low_m"),
+    ),
+    "swept": (
+        "MultiPolygon",
+        ("raft_id", "water_id", "level_name", "level_m"),
     ),
     "routes": (
         "LineString",
@@ -65,6 +72,18 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
             "cover_pct", "sigma_pct", "is_assumed",
         ),
     ),
+    "marks": (
+        "Point",
+        ("mark_id", "water_id", "easting_m", "northing_m", "is_suggested"),
+    ),
+    "setting_out": (
+        "Point",
+        (
+            "raft_id", "water_id", "item", "easting_m", "northing_m", "mark_1", "tape_1_m",
+            "mark_2", "tape_2_m", "crossing_deg", "error_major_m", "error_minor_m",
+            "error_axis_deg",
+        ),
+    ),
     "worth": (
         "MultiPolygon",
         ("water_id", "worth_from", "worth_to", "unit"),
@@ -72,6 +91,10 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
     "streamlines": (
         "LineString",
         ("water_id", "length_m"),
+    ),
+    "materials": (
+        "Point",
+        ("item", "size", "quantity", "unit", "ordered", "price", "cost"),
     ),
     "why_not": (
         "MultiPolygon",
@@ -91,11 +114,12 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
 }  # fmt: skip
 
 _TEXTS = frozenset(
-    {"check", "detail", "kind", "level_name", "name", "raft_type", "status", "unit"}
+    {"check", "detail", "governs", "item", "kind", "level_name", "load_case", "name", "raft_type"}
+    | {"mark_1", "mark_2", "mark_id", "size", "status", "unit"}
     | {"launch_id", "mooring_id", "raft_id", "rule", "water_id", "words"}
 )
 _POSE = ("easting_m", "northing_m", "heading_deg")
-_FLAGS = frozenset({"is_assumed", "is_kept", "is_room", "passed"})
+_FLAGS = frozenset({"is_assumed", "is_kept", "is_room", "is_suggested", "passed"})
 
 
 def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> None:
@@ -125,6 +149,7 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
     """
     path = folder / FILE_NAME
     layers = _plan_rows(plan, site)
+    layers["materials"] = material_rows(plan, site.settings)
     layers["findings"] = _finding_rows(layers["rafts"], audit)
     try:
         path.unlink(missing_ok=True)
@@ -141,6 +166,8 @@ def _plan_rows(plan: Plan, site: Site) -> dict[str, list[Row]]:
     for water in plan.waters:
         layers["rafts"] += _raft_rows(water, site, plan.client_crs)
         layers["moorings"] += _mooring_rows(water, plan.client_crs)
+        layers["mooring_lines"] += line_rows(water, plan.client_crs)
+        layers["swept"] += swept_rows(water, plan.client_crs)
         layers["routes"] += [
             {
                 **_fields(route, "routes"),
@@ -161,6 +188,9 @@ def _plan_rows(plan: Plan, site: Site) -> dict[str, list[Row]]:
             }
             for line in (water.worth_map.streamlines if water.worth_map else ())
         ]
+    for places in places_of(plan, site):
+        layers["marks"] += _mark_rows(places, plan.client_crs)
+        layers["setting_out"] += _set_out_rows(places, plan.client_crs)
     return layers
 
 
@@ -193,6 +223,49 @@ def _mooring_rows(water: WaterPlan, crs: str) -> list[Row]:
                 "easting_m": point.x,
                 "northing_m": point.y,
                 "geometry": point,
+            }
+        )
+    return rows
+
+
+def _mark_rows(places: Places, crs: str) -> list[Row]:
+    """Return the rows of ``marks``: those of the site, and those proposed."""
+    return [
+        {
+            "mark_id": mark.mark_id,
+            "water_id": places.water.water_id,
+            "easting_m": place[0],
+            "northing_m": place[1],
+            "is_suggested": places.is_suggested(mark),
+            "geometry": Point(place),
+        }
+        for mark, place in zip(places.marks, places.mark_places_in(crs), strict=True)
+    ]
+
+
+def _set_out_rows(places: Places, crs: str) -> list[Row]:
+    """Return the rows of ``setting_out``; without tapes where no two marks fix a point."""
+    rows = []
+    for point, place in zip(places.points, places.point_places_in(crs), strict=True):
+        fix = point.fix
+        marks = [places.marks[index].mark_id for index in fix.marks] if fix else [None, None]
+        tapes = fix.tapes_m if fix else (None, None)
+        rows.append(
+            {
+                "raft_id": point.raft_id,
+                "water_id": places.water.water_id,
+                "item": point.item,
+                "easting_m": place[0],
+                "northing_m": place[1],
+                "mark_1": marks[0],
+                "tape_1_m": tapes[0],
+                "mark_2": marks[1],
+                "tape_2_m": tapes[1],
+                "crossing_deg": fix.crossing_deg if fix else None,
+                "error_major_m": fix.error_major_m if fix else None,
+                "error_minor_m": fix.error_minor_m if fix else None,
+                "error_axis_deg": fix.error_axis_deg if fix else None,
+                "geometry": Point(place),
             }
         )
     return rows

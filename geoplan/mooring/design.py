@@ -1,34 +1,42 @@
 """
-The posts of planned rafts, each with a place, a depth and a length.
+The posts or lines of planned rafts, each with a place, a depth, a length, a load and a capacity.
 
-Loads and what posts can bear are not known here: an engineer settles both.
+A screening for an engineer, who must sign every load and every capacity; local codes prevail.
 """
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 
 import numpy as np
-import shapely
 from scipy.ndimage import distance_transform_edt
 
-from geoplan.errors import Fault
 from geoplan.grid import SiteFields
+from geoplan.mooring.holding import (
+    Holding,
+    holding,
+    least_depths_m,
+    line_lengths_m,
+    stretched_m,
+)
+from geoplan.mooring.lines import dead_weight_kg, line_places, placed, watch_radius_m
+from geoplan.mooring.loads import LoadCase
 from geoplan.mooring.posts import post_length_m, post_positions
+from geoplan.mooring.strength import POST_SHARE, post_strength
 from geoplan.plan import Mooring, PlacedRaft
-from geoplan.raft import footprints
 from geoplan.settings import Settings
 from geoplan.site import FloatArray, WaterBody
 from geoplan.water.bathymetry import RELIABLE_SIGMAS
 
-#: Longest post that is commonly in stock. Judgement [m].
-STOCK_POST_M = 6.0
-_MOST_NAMED = 20
-
 
 def design_moorings(
-    body: WaterBody, fields: SiteFields, rafts: Sequence[PlacedRaft], settings: Settings
+    body: WaterBody,
+    fields: SiteFields,
+    rafts: Sequence[PlacedRaft],
+    settings: Settings,
+    loads: Mapping[str, LoadCase] | None = None,
 ) -> tuple[Mooring, ...]:
     """
-    Return the posts of every planned raft.
+    Return the posts or lines of every planned raft.
 
     Parameters
     ----------
@@ -39,182 +47,186 @@ def design_moorings(
     rafts : sequence of PlacedRaft
         Rafts of the plan; those not planned have moorings of their own.
     settings : Settings
-        Margin and embedment of posts.
+        Posts, lines and bed.
+    loads : mapping of str to LoadCase or None
+        Load on each raft; ``None``: not assessed, and posts go in as far as the settings say.
 
     Returns
     -------
     tuple of Mooring
-        Four posts a raft, in the order of the rafts; ``load_n`` and ``capacity_n`` are ``None``,
-        not assessed.
+        Four posts or four lines a raft, in the order of the rafts.
 
     Raises
     ------
     ValueError
-        If a post stands off the grid.
+        If a post or an anchor stands off the grid.
 
     Notes
     -----
     A post must be long enough, so here the deeper side is the safe one: the bed is taken as low
-    as it may be at 99 % in the cell of the post and the eight round it. Rafts that ask for lines
-    are given posts too; `mooring_notes` names them.
+    as it may be at 99 % in the cell of the post and the eight round it. So is a line.
     """
-    planned = [raft for raft in rafts if raft.status == "planned"]
-    if not planned:
-        return ()
-    easting_m, northing_m = _positions(planned)
-    depth_m = _greatest_depth_m(body, fields, easting_m, northing_m)
-    margin_m, embedment_m = settings.mooring.travel_margin_m, settings.mooring.embedment_m
-    length_m = post_length_m(depth_m, margin_m, embedment_m)
-    return tuple(
-        Mooring(
-            mooring_id=f"{raft.raft_id}-P{post + 1}",
-            raft_id=raft.raft_id,
-            kind="post",
-            easting_m=float(easting_m[row, post]),
-            northing_m=float(northing_m[row, post]),
-            depth_high_m=float(depth_m[row, post]),
-            length_m=float(length_m[row, post]),
-            embedment_m=embedment_m,
+    kinds = {kind.name: kind for kind in settings.raft}
+    held: dict[str, Holding] = {}
+    low_bed = _low_bed_m(fields)
+    out: list[Mooring] = []
+    for raft in rafts:
+        if raft.status != "planned":
+            continue
+        kind = kinds.get(raft.raft_type)
+        if kind is not None and kind.name not in held:
+            held[kind.name] = holding(body, fields, kind, settings)
+        load = (loads or {}).get(raft.raft_id)
+        if kind is not None and held[kind.name].kind == "lines":
+            made = _lines(body, fields, low_bed, raft, held[kind.name], settings, load)
+        else:
+            made = _posts(body, fields, low_bed, raft, settings, load)
+        out += made
+    return tuple(out)
+
+
+def _posts(
+    body: WaterBody,
+    fields: SiteFields,
+    low_bed_m: FloatArray,
+    raft: PlacedRaft,
+    settings: Settings,
+    load: LoadCase | None,
+) -> list[Mooring]:
+    """Return the posts of one raft."""
+    east, north = (
+        part[0]
+        for part in post_positions(
+            raft.easting_m, raft.northing_m, raft.heading_deg, raft.length_m, raft.width_m
         )
-        for row, raft in enumerate(planned)
-        for post in range(easting_m.shape[1])
     )
+    depth = _greatest_depth_m(body, fields, low_bed_m, east, north)
+    share = None if load is None else POST_SHARE * load.load_n
+    out = []
+    for post in range(len(east)):
+        embedment, capacity, governs = settings.mooring.embedment_m, None, ""
+        if share is not None:
+            found = post_strength(settings, float(depth[post]), share)
+            embedment, capacity, governs = found.embedment_m, found.capacity_n, found.governs
+        length = post_length_m(depth[post], settings.mooring.travel_margin_m, embedment)
+        out.append(
+            Mooring(
+                mooring_id=f"{raft.raft_id}-P{post + 1}",
+                raft_id=raft.raft_id,
+                kind="post",
+                easting_m=float(east[post]),
+                northing_m=float(north[post]),
+                depth_high_m=float(depth[post]),
+                length_m=float(length),
+                embedment_m=embedment,
+                load_n=share,
+                capacity_n=capacity,
+                load_case="" if load is None else load.words,
+                governs=governs,
+            )
+        )
+    return out
 
 
-def mooring_notes(
-    body: WaterBody, fields: SiteFields, rafts: Sequence[PlacedRaft], settings: Settings
-) -> tuple[Fault, ...]:
-    """
-    Return warnings about the posts of planned rafts.
+def _lines(
+    body: WaterBody,
+    fields: SiteFields,
+    low_bed_m: FloatArray,
+    raft: PlacedRaft,
+    held: Holding,
+    settings: Settings,
+    load: LoadCase | None,
+) -> list[Mooring]:
+    """Return the anchors of one raft, with the lines to them."""
+    fairleads, anchors = _line_ends(raft, held, settings)
+    depth = _greatest_depth_m(body, fields, low_bed_m, anchors[:, 0], anchors[:, 1])
+    length = line_lengths_m(held.reach_m, depth, settings)
+    row, col = fields.grid.cells_of(anchors[:, 0], anchors[:, 1])
+    shallow = least_depths_m(body, fields)[row, col]
+    radius = watch_radius_m(stretched_m(length, settings), shallow)
+    out = []
+    for line in range(len(anchors)):
+        pull, capacity, block = _anchor(settings, load, held.reach_m, float(depth[line]))
+        out.append(
+            Mooring(
+                mooring_id=f"{raft.raft_id}-A{line + 1}",
+                raft_id=raft.raft_id,
+                kind="anchor",
+                easting_m=float(anchors[line, 0]),
+                northing_m=float(anchors[line, 1]),
+                depth_high_m=float(depth[line]),
+                length_m=float(length[line]),
+                embedment_m=0.0,
+                load_n=pull,
+                capacity_n=capacity,
+                load_case="" if load is None else load.words,
+                governs="" if load is None else settings.mooring.anchor,
+                fairlead_easting_m=float(fairleads[line, 0]),
+                fairlead_northing_m=float(fairleads[line, 1]),
+                watch_radius_low_m=float(radius[line]),
+                block_kg=block,
+            )
+        )
+    return out
 
-    Parameters
-    ----------
-    body : WaterBody
-        The water body and its levels.
-    fields : SiteFields
-        Bed and its uncertainty.
-    rafts : sequence of PlacedRaft
-        Rafts of the plan.
-    settings : Settings
-        Raft types, margin and embedment of posts.
 
-    Returns
-    -------
-    tuple of Fault
-        One that names the rafts with a post longer than ``STOCK_POST_M``, one that names those
-        whose type asks for lines, and one that names those with a post inside another raft.
-
-    Raises
-    ------
-    ValueError
-        If a post stands off the grid.
-    """
-    moorings = design_moorings(body, fields, rafts, settings)
-    if not moorings:
-        return ()
-    planned = [raft for raft in rafts if raft.status == "planned"]
-    wants_lines = {kind.name for kind in settings.raft if kind.mooring == "lines"}
-    longest_m = max(mooring.length_m for mooring in moorings)
-    cases = (
-        (
-            [mooring.raft_id for mooring in moorings if mooring.length_m > STOCK_POST_M],
-            f"posts up to {longest_m:.2f} m long",
-            f"posts of at most {STOCK_POST_M:g} m, a stock length (judgement)",
-            "Lines may hold them better: they are not designed here; ask a mooring engineer.",
-        ),
-        (
-            [raft.raft_id for raft in planned if raft.raft_type in wants_lines],
-            'mooring = "lines"',
-            'mooring = "posts" or "auto"',
-            "Posts are shown in their stead; lines and anchors need a mooring engineer.",
-        ),
-        (
-            _posts_in_rafts(body, rafts, moorings),
-            "a post inside another raft",
-            "room for posts between rafts",
-            "Raise clearances.gap_m, or leave out or move that post on the day.",
-        ),
+def _line_ends(
+    raft: PlacedRaft, held: Holding, settings: Settings
+) -> tuple[FloatArray, FloatArray]:
+    """Return fairleads and anchors of a raft on the plan, shape (4, 2) each [m]."""
+    fairleads, anchors = line_places(
+        raft.length_m, raft.width_m, held.reach_m, settings.mooring.line_splay_deg
     )
-    return tuple(
-        _warning(body, found, raft_ids, expected, remedy)
-        for raft_ids, found, expected, remedy in cases
-        if raft_ids
-    )
+    pose = (raft.easting_m, raft.northing_m, raft.heading_deg)
+    return placed(fairleads, *pose), placed(anchors, *pose)
 
 
-def _positions(rafts: Sequence[PlacedRaft]) -> tuple[FloatArray, FloatArray]:
-    """Return eastings and northings of the posts, shape (rafts, 4)."""
-    return post_positions(
-        [raft.easting_m for raft in rafts],
-        [raft.northing_m for raft in rafts],
-        [raft.heading_deg for raft in rafts],
-        [raft.length_m for raft in rafts],
-        [raft.width_m for raft in rafts],
-    )
+def _anchor(
+    settings: Settings, load: LoadCase | None, reach_m: float, depth_m: float
+) -> tuple[float | None, float | None, float | None]:
+    """Return the pull of a line that bears the whole raft, what its anchor bears, and its mass."""
+    if load is None:
+        return None, None, None
+    mooring = settings.mooring
+    lift = load.load_n * depth_m / reach_m
+    pull = math.hypot(load.load_n, lift)
+    if mooring.anchor == "dead_weight":
+        mass = dead_weight_kg(
+            load.load_n, lift, mooring.block_friction, mooring.line_safety, mooring.block_kg_m3
+        )
+        return pull, pull, math.ceil(mass / 10.0) * 10.0
+    proof = mooring.anchor_proof_n
+    return pull, None if proof is None else proof / mooring.line_safety, None
+
+
+def _low_bed_m(fields: SiteFields) -> FloatArray:
+    """Return the bed as low as it may be; on land as in the water beside it [m]."""
+    bed = fields.bed_m - RELIABLE_SIGMAS * fields.sigma_m
+    is_unknown = np.isnan(bed)
+    if is_unknown.all():
+        return bed
+    nearest = distance_transform_edt(is_unknown, return_distances=False, return_indices=True)
+    filled: FloatArray = bed[tuple(nearest)]
+    return filled
 
 
 def _greatest_depth_m(
-    body: WaterBody, fields: SiteFields, easting_m: FloatArray, northing_m: FloatArray
+    body: WaterBody,
+    fields: SiteFields,
+    low_bed_m: FloatArray,
+    easting_m: FloatArray,
+    northing_m: FloatArray,
 ) -> FloatArray:
     """Return the water at high level, as deep as it may be within a cell of each place."""
-    grid = fields.grid
-    low_bed_m = _on_land_as_in_the_water_beside_it(fields.bed_m - RELIABLE_SIGMAS * fields.sigma_m)
-    row = np.floor((northing_m - grid.south_m) / grid.cell_size_m).astype(int)
-    col = np.floor((easting_m - grid.west_m) / grid.cell_size_m).astype(int)
-    rows, cols = grid.shape
+    row, col = fields.grid.cells_of(easting_m, northing_m)
+    rows, cols = fields.grid.shape
     if ((row < 1) | (row > rows - 2) | (col < 1) | (col > cols - 2)).any():
-        raise ValueError(f"a post lies off the grid of water body '{body.water_id}'")
+        raise ValueError(f"a post or anchor lies off the grid of water body '{body.water_id}'")
+    if np.isnan(low_bed_m).all():
+        raise ValueError("no cell has a bed elevation")
     around = np.arange(-1, 2)
     cells = low_bed_m[
         row[..., None, None] + around[:, None], col[..., None, None] + around[None, :]
     ]
     depth: FloatArray = np.maximum(body.levels.high_m - cells.min(axis=(-2, -1)), 0.0)
     return depth
-
-
-def _on_land_as_in_the_water_beside_it(bed_m: FloatArray) -> FloatArray:
-    """Give cells without a bed the one of the nearest cell that has it."""
-    is_unknown = np.isnan(bed_m)
-    if is_unknown.all():
-        raise ValueError("no cell has a bed elevation")
-    nearest = distance_transform_edt(is_unknown, return_distances=False, return_indices=True)
-    filled: FloatArray = bed_m[tuple(nearest)]
-    return filled
-
-
-def _posts_in_rafts(
-    body: WaterBody, rafts: Sequence[PlacedRaft], moorings: Sequence[Mooring]
-) -> list[str]:
-    """Return the rafts that have a post within the water another raft covers."""
-    others = [raft for raft in rafts if raft.status != "existing"]
-    outlines = [
-        *footprints(
-            [raft.easting_m for raft in others],
-            [raft.northing_m for raft in others],
-            [raft.heading_deg for raft in others],
-            [raft.length_m for raft in others],
-            [raft.width_m for raft in others],
-        ),
-        *(raft.outline for raft in body.rafts),
-    ]
-    posts = shapely.points([(mooring.easting_m, mooring.northing_m) for mooring in moorings])
-    found, _ = shapely.STRtree(outlines).query(posts, predicate="within")
-    return [moorings[index].raft_id for index in found.tolist()]
-
-
-def _warning(
-    body: WaterBody, found: str, raft_ids: Sequence[str], expected: str, remedy: str
-) -> Fault:
-    """Return a warning that names rafts, each but once, and cut where there are many."""
-    names = list(dict.fromkeys(raft_ids))
-    named = ", ".join(f"'{name}'" for name in names[:_MOST_NAMED])
-    if len(names) > _MOST_NAMED:
-        named += f" and {len(names) - _MOST_NAMED} more"
-    return Fault(
-        "warning",
-        "plan",
-        f"{found}: rafts {named}",
-        expected,
-        remedy,
-        feature=f"water '{body.water_id}'",
-    )

@@ -12,6 +12,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from geoplan.cut_cells import cells_polygon
+from geoplan.mooring.holding import Holding, holding
 from geoplan.placement.allowed import (
     ROUNDING_ROOM_M,
     RegionRule,
@@ -190,14 +191,26 @@ class GapBetween:
 
     name = "gap"
 
-    def gap_m(self, around: Surroundings) -> float:
-        """Return the distance between rafts: what is asked, and never less than posts need [m]."""
+    def _least_m(self, around: Surroundings) -> float:
+        """Return the distance that is asked, and never less than posts need [m]."""
         return max(around.settings.clearances.gap_m, _POST_ROOM_M)
+
+    def gap_m(self, around: Surroundings) -> float:
+        """Return the distance between rafts in their places, so that none on lines meet [m]."""
+        swing = max(
+            holding(around.body, around.fields, kind, around.settings).excursion_m
+            for kind in around.settings.raft
+        )
+        return self._least_m(around) + 2.0 * swing
 
     def forbidden(self, around: Surroundings, raft_type: RaftType) -> BaseGeometry:
         """Return the water too near to rafts that are there already, or held by a person."""
-        gap_m = self.gap_m(around) + ROUNDING_ROOM_M
-        return shapely.union_all([grown(outline, gap_m) for outline in self.there(around)])
+        least_m = self._least_m(around) + ROUNDING_ROOM_M
+        near = [grown(raft.outline, least_m) for raft in around.body.rafts]
+        # Held rafts may swing on lines too; those that are there are moored by others.
+        swing_m = self.gap_m(around) - self._least_m(around)
+        near += [grown(raft.outline, least_m + swing_m / 2.0) for raft in around.held]
+        return shapely.union_all(near)
 
     def there(self, around: Surroundings) -> list[BaseGeometry]:
         """
@@ -220,6 +233,42 @@ class GapBetween:
         """Return the rule in words."""
         held = " or held" if around.held else ""
         return f"within {self.gap_m(around):g} m of a raft already there{held}"
+
+
+class HeldInPlace:
+    """What holds a raft reaches the bed, and what it sweeps on its lines is legal water too."""
+
+    name = "mooring"
+
+    def _held(self, around: Surroundings, raft_type: RaftType) -> Holding:
+        """Return what holds rafts of a type, and the room that takes."""
+        return holding(around.body, around.fields, raft_type, around.settings)
+
+    def forbidden(self, around: Surroundings, raft_type: RaftType) -> BaseGeometry:
+        """Return water too deep for posts, or nearer to what is forbidden than lines allow."""
+        held = self._held(around, raft_type)
+        grid = around.fields.grid
+        if held.kind == "posts":
+            return cells_polygon(grid.west_m, grid.south_m, grid.cell_size_m, held.too_deep)
+        parts = []
+        for rule in (*_ON_THE_BED, *_ROUND_THE_RAFT):
+            reach = held.excursion_m
+            if rule in _ON_THE_BED:
+                # Anchors lie where the bed is known and the water is no bank.
+                reach = max(reach, held.reach_m)
+            parts.append(grown(rule.forbidden(around, raft_type), reach + ROUNDING_ROOM_M))
+        return shapely.union_all(parts)
+
+    def words(self, around: Surroundings, raft_type: RaftType) -> str:
+        """Return the rule in words."""
+        held = self._held(around, raft_type)
+        if held.kind == "posts":
+            return f"too deep for posts of {around.settings.mooring.longest_post_m:g} m"
+        return (
+            f"within {held.excursion_m:.1f} m, which rafts on lines may swing at low level, of"
+            f" what is forbidden, or within {held.reach_m:.1f} m, where their anchors lie, of"
+            " shallow or unsurveyed water"
+        )
 
 
 class LimitRule(Protocol):
@@ -293,6 +342,14 @@ class CoverShare:
 
 
 GAP = GapBetween()
+_ON_THE_BED: tuple[RegionRule, ...] = (InsideWater(), DepthForRoots())
+_ROUND_THE_RAFT: tuple[RegionRule, ...] = (
+    BankDistance(),
+    KeptClear(),
+    OutletDistance(),
+    InflowJet(),
+    GAP,
+)
 REGION_RULES: tuple[RegionRule, ...] = (
     InsideWater(),
     BankDistance(),
@@ -302,6 +359,7 @@ REGION_RULES: tuple[RegionRule, ...] = (
     InflowJet(),
     SunForPlants(),
     GAP,
+    HeldInPlace(),
 )
 LIMIT_RULES: tuple[LimitRule, ...] = (Stock(), Budget(), CoverShare())
 RULES: tuple[RegionRule | LimitRule, ...] = (*REGION_RULES, *LIMIT_RULES)

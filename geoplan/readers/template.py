@@ -26,7 +26,7 @@ high_m = 0.0                  # highest level in an ordinary year
 name = "four by two"
 length_m = 4.0                # the longer side
 width_m = 2.4
-draft_m = 0.20                # fully planted and wet
+draft_m = 0.20                # fully planted and wet; or leave it out and add [raft.build]
 root_depth_m = 0.8            # below the hull, when grown
 # stock = 12                  # none given: as many as wanted
 # cost = 450.0
@@ -47,6 +47,11 @@ root_depth_m = 0.8            # below the hull, when grown
 # tn_pct = 0.0
 # tp_pct = 0.0
 # tss_pct = 0.0
+# [bed]
+# shear_strength_pa = 10000.0 # by a hand vane; posts and anchors stand in it
+# lined = false               # true: nothing may pierce it
+# [mooring]
+# post = "steel pipe 88.9x5"
 # [budget]
 # limit = 20000.0
 

@@ -13,6 +13,7 @@ import shapely
 
 from geoplan.plan import (
     WrittenEdge,
+    WrittenMaterial,
     WrittenMooring,
     WrittenPlan,
     WrittenRaft,
@@ -26,13 +27,20 @@ from geoplan.site import (
     KeepClear,
     LaunchPlace,
     Levels,
+    Mark,
     Outlet,
     Site,
     Soundings,
     WaterBody,
 )
+from geoplan.written_tapes import WrittenMark, WrittenTape
 
 CRS = "+proj=tmerc +lat_0=56 +lon_0=9 +k=1 +x_0=0 +y_0=0 +ellps=WGS84 +units=m +no_defs"
+#: Wind of 25 m/s on the 4.665 m diagonal, 0.15 m of hull and half of 1.2 m of plants: 1607 N; water
+#: of 0.3 m/s on 0.15 m of hull and 0.8 m of roots: 206 N; waves of some centimetres: under 30 N.
+#: One post takes 0.8 of that. A pipe of 88.9 mm in 0.7 m of clay of 10 kPa turns over under 194 N
+#: at the water line, 2.75 m above the clay; 2.5 times less is stated as borne.
+LOAD_N, CAPACITY_N = 1600.0, 75.0
 #: What is left for fittings when the poles float half under, walls of 500 kg/m³ taken off.
 FITTINGS_KG = 8 * 3.9 * np.pi * (0.3**2 / 4 * 997.0 / 2 - 0.02 * 0.28 * 500.0)
 TABLES = {
@@ -78,6 +86,8 @@ HOLE = (-16.0, -8.0)
 #: 0.283 x 141.2 m x tanh(0.0235) x tanh(0.00565 sqrt(0.2975) / tanh(0.0235)).
 WAVE_M = 0.122
 HONEST = {"R1": (-6.0, 0.0), "R2": (6.0, 0.0)}
+#: Pegs beyond the southern bank, from which tapes to the rafts cross at 60 to 90 degrees.
+MARKS = {"A": (-16.0, -21.0), "B": (16.0, -21.0)}
 #: Eight poles of 0.3 m float half under: 8 x pi 0.3²/4 x 3.9 / 2 x 997 kg, which the parts below
 #: come to; the surface is 0.3 m less half of it. Nothing on top, so nothing else is wet.
 DRAFT_M, FREEBOARD_M = 0.150, 0.150
@@ -120,6 +130,7 @@ def honest_site(**parts: object) -> Site:
         outlets=(Outlet("weir", shapely.Point(30, 0), width_m=3.0),),
         launches=(LaunchPlace("slip", shapely.Point(-30, 10)),),
         keep_clear=(KeepClear(shapely.LineString([(-30, -12), (30, -12)]), 1.5, "main"),),
+        marks=tuple(Mark(name, shapely.Point(place)) for name, place in MARKS.items()),
         rafts=(ExistingRaft("old", shapely.box(-2, 8.8, 2, 11.2)),),
     )
     return Site(chosen, "EPSG:25832", (replace(body, **parts),))  # type: ignore[arg-type]
@@ -139,7 +150,16 @@ def posts(raft_id: str, easting: float, northing: float) -> tuple[WrittenMooring
     """Four posts 0.1 m off the long sides: 2.45 m of water, 0.5 m margin, 1 m in the bed."""
     return tuple(
         WrittenMooring(
-            f"{raft_id}-P{k}", raft_id, "post", easting + e / 6, northing + n, 2.45, 3.95, 1.0
+            f"{raft_id}-P{k}",
+            raft_id,
+            "post",
+            easting + e / 6,
+            northing + n,
+            2.45,
+            3.95,
+            1.0,
+            LOAD_N,
+            CAPACITY_N,
         )
         for k, (e, n) in enumerate([(4, 1.3), (4, -1.3), (-4, -1.3), (-4, 1.3)], 1)
     )
@@ -150,6 +170,35 @@ def route(raft_id: str, easting: float, northing: float, sequence: int) -> Writt
     path = shapely.LineString([(-30, 10), (-26, 10), (easting, northing)])
     length = 4.0 + float(np.hypot(easting + 26, northing - 10))
     return WrittenRoute(raft_id, "slip", sequence, path, length)
+
+
+def taped(raft_id: str, item: str, easting: float, northing: float) -> WrittenTape:
+    """Two tapes by Pythagoras; the ellipse of tapes that cross at γ is 2.4477σ/√(1 − |cos γ|)."""
+    ways = [np.subtract(place, (easting, northing)) for place in MARKS.values()]
+    tapes = [float(np.hypot(*way)) for way in ways]
+    cosine = abs(float(ways[0] @ ways[1])) / (tapes[0] * tapes[1])
+    return WrittenTape(
+        *(raft_id, "pond", item, easting, northing, *MARKS, *tapes),
+        crossing_deg=float(np.degrees(np.arccos(cosine))),
+        error_major_m=float(2.4477 * np.hypot(0.05, 0.02) / np.sqrt(1 - cosine)),
+    )
+
+
+def retaped(plan: WrittenPlan) -> WrittenPlan:
+    """The plan with its corners and moorings set out where they now are."""
+    rows = []
+    for row in plan.rafts:
+        if row.status != "existing" and row.outline is not None:
+            centre = shapely.get_coordinates(row.outline.centroid)[0]
+            corners = shapely.get_coordinates(row.outline)[:-1]
+            rows.append(taped(row.raft_id, "centre", *centre))
+            rows += [taped(row.raft_id, f"corner {k}", *at) for k, at in enumerate(corners, 1)]
+            rows += [
+                taped(row.raft_id, f"{p.kind} {p.mooring_id}", p.easting_m, p.northing_m)
+                for p in plan.moorings
+                if p.raft_id == row.raft_id and np.isfinite([p.easting_m, p.northing_m]).all()
+            ]
+    return replace(plan, tapes=tuple(rows))
 
 
 def edges(raft_area_m2: float) -> tuple[WrittenEdge, ...]:
@@ -175,6 +224,15 @@ def edges(raft_area_m2: float) -> tuple[WrittenEdge, ...]:
     )
 
 
+def materials(count: int) -> tuple[WrittenMaterial, ...]:
+    """Eight poles, four posts, and a plant on each 0.3 m square of nine tenths of 9.6 m²: 96."""
+    whole = (("pole", 8), ("plant", 96), ("post", 4))
+    return tuple(
+        WrittenMaterial(item, "any", "pieces", float(np.ceil(each * count * 1.1 - 1e-9)))
+        for item, each in whole
+    )
+
+
 def answers() -> tuple[WrittenWhyNot, ...]:
     """Nine metres round the weir, five from the bank, and what nothing forbids."""
     water = shapely.box(-30, -20, 30, 20)
@@ -192,7 +250,7 @@ def honest_plan(places: dict[str, tuple[float, float]] | None = None) -> Written
     """The plan with rafts at the places given, and the existing raft's own row."""
     places = HONEST if places is None else places
     old = raft("old", 0.0, 10.0, status="existing", raft_type="", depth_low_m=None)
-    return WrittenPlan(
+    plan = WrittenPlan(
         crs=CRS,
         rafts=(*(raft(name, *place) for name, place in places.items()), old),
         moorings=tuple(post for name, place in places.items() for post in posts(name, *place)),
@@ -200,5 +258,8 @@ def honest_plan(places: dict[str, tuple[float, float]] | None = None) -> Written
             route(name, *place, sequence=k) for k, (name, place) in enumerate(places.items(), 1)
         ),
         edges=edges(9.6 * (len(places) + 1)),
+        materials=materials(len(places)),
+        marks=tuple(WrittenMark(name, "pond", *place, False) for name, place in MARKS.items()),
         why_not=answers(),
     )
+    return retaped(plan)

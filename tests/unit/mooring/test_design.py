@@ -5,7 +5,8 @@ import pytest
 import shapely
 
 from geoplan.grid import SiteFields, water_grid
-from geoplan.mooring.design import STOCK_POST_M, design_moorings, mooring_notes
+from geoplan.mooring.design import design_moorings
+from geoplan.mooring.notes import mooring_notes
 from geoplan.plan import PlacedRaft
 from geoplan.settings import Settings
 from geoplan.site import ExistingRaft, FloatArray, Levels, Soundings, WaterBody
@@ -153,19 +154,20 @@ def test_no_notes_where_posts_are_short_and_stand_free() -> None:
 def test_posts_longer_than_stock_are_named() -> None:
     deep = fields(lambda easting: np.where(easting < 20, 8.0, 4.0))
     rafts = [raft("shallow", 8, 15), raft("deep", 30, 15)]
-    (note,) = mooring_notes(body(), deep, rafts, settings())
+    (note,) = mooring_notes(body(), deep, rafts, settings("posts"))
     assert note.severity == "warning"
     assert "'deep'" in note.found
     assert "shallow" not in note.found
     assert f"{10.4 - 4.0 + 2.33 * SIGMA + 1.8:.2f} m" in note.found
-    assert f"{STOCK_POST_M:g} m" in note.expected
+    assert f"{settings().mooring.longest_post_m:g} m" in note.expected
 
 
-def test_rafts_that_ask_for_lines_are_named_and_still_get_posts() -> None:
+def test_rafts_that_ask_for_lines_get_them_and_a_word_on_their_anchors() -> None:
     (note,) = mooring_notes(body(), fields(), [raft("R1", 20, 15)], settings("lines"))
     assert "lines" in note.found
     assert "'R1'" in note.found
-    assert len(design_moorings(body(), fields(), [raft("R1", 20, 15)], settings("lines"))) == 4
+    lines = design_moorings(body(), fields(), [raft("R1", 20, 15)], settings("lines"))
+    assert [line.kind for line in lines] == ["anchor"] * 4
 
 
 def test_a_post_inside_a_neighbour_is_named() -> None:
