@@ -6,11 +6,9 @@ import pytest
 
 from geoplan.launch.handling import (
     haul_force_n,
-    raft_handling,
     recommended_weight_kg,
     team_lift_kg,
 )
-from geoplan.settings import LaunchSettings
 
 _LB_KG = 0.45359237
 
@@ -62,15 +60,3 @@ def test_the_pull_up_a_ramp() -> None:
     assert haul_force_n(100, 0, 0.4) == pytest.approx(392, abs=0.5)
     assert haul_force_n(100, 15, 0.4) == pytest.approx(534, abs=0.5)
     assert math.degrees(math.atan(0.15)) == pytest.approx(8.531, abs=5e-4)
-
-
-def test_light_rafts_are_carried_heavier_ones_pulled_and_the_heaviest_winched() -> None:
-    given = LaunchSettings(crew=4)
-    light = raft_handling(20, 15, given)
-    assert (light.carriers, light.people, light.by) == (2, 2, "carried")
-    assert raft_handling(24, 15, given).carriers == 3
-    heavy = raft_handling(25, 15, given)
-    assert (heavy.carriers, heavy.by, heavy.people) == (None, "pulled on skids or rollers", 2)
-    assert raft_handling(50, 15, given).people == 4
-    assert raft_handling(400, 15, given).by == "winch or vehicle"
-    assert raft_handling(1, 0, given).people == 2  # nobody works alone
