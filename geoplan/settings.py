@@ -285,10 +285,21 @@ class LaunchSettings(Table):
         Depth in which people may work [m].
     crew : int
         People there on the day.
+    lift_kg : float
+        What one person may lift close to the body [kg].
+    pull_kg : float
+        Pull that one person may keep up, as the weight of a mass [kg].
+    friction : float
+        Coefficient of friction of a raft drawn up a bank [1].
     """
 
     wading_m: Positive = _default(0.7, "judgement; local rules prevail")
     crew: Annotated[int, Field(ge=1)] = _default(4, "judgement")
+    lift_kg: Positive = _default(
+        16.0, "HSE lifting filter: women, close to the body, elbow to knuckle; recalled"
+    )
+    pull_kg: Positive = _default(7.0, "HSE push and pull filter: women, to keep moving; recalled")
+    friction: NotNegative = _default(0.4, "judgement: wooden skids on ground, no rollers")
 
 
 class SettingOutSettings(Table):
