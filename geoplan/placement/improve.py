@@ -83,10 +83,14 @@ def water_of(surfaces: Sequence[WorthSurface], regions: Sequence[AllowedRegion])
     cells = np.array([low[0], low[1], _CELL_M, _CELL_M])
     bands = np.array([low[0], low[1], cols * _CELL_M, _CELL_M])
     first = surfaces[0]
+    cell_start, cell_items = binned(edges, kinds, len(rings), cells, rows, cols)
+    band_start, band_items = binned(edges, kinds, len(rings), bands, rows, 1)
     return Water(
         edges,
-        *binned(edges, kinds, len(rings), cells, rows, cols),
-        *binned(edges, kinds, len(rings), bands, rows, 1),
+        cell_start,
+        cell_items,
+        band_start,
+        band_items,
         float(low[0]),
         float(low[1]),
         _CELL_M,

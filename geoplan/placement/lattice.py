@@ -60,10 +60,10 @@ def lattice_plan(
     table = np.concatenate([np.zeros((0, 5)), *places])
     each_m2 = np.array([region.raft_type.area_m2 for region in regions])
     table = table[np.argsort(-table[:, 3] / each_m2[table[:, 4].astype(int)], kind="stable")]
-    columns = [np.ascontiguousarray(column) for column in table.T]
-    state = Rafts(*columns[:4], columns[4].astype(np.int64))
+    east, north, turn, value, kind = (np.ascontiguousarray(column) for column in table.T)
+    state = Rafts(east, north, turn, value, kind.astype(np.int64))
     n = taken_in_turn(water, state, Terms(gap_m, _LATTICE_M, each_m2, use, most))
-    return as_poses(Rafts(*(column[:n] for column in state)), regions)
+    return as_poses(Rafts(*[column[:n] for column in state]), regions)
 
 
 def _lattice(

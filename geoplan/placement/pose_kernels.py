@@ -1,4 +1,4 @@
-"""One raft in any position and heading, compiled: is it legal, what is it worth, can it do better."""
+"""One raft in any position and heading, compiled: is it legal, what is it worth, can it gain."""
 
 from typing import Any, NamedTuple
 
@@ -28,7 +28,7 @@ class Water(NamedTuple):
     rows, cols : int
         Number of cells.
     nodes : ndarray of float, shape (types, rows, cols)
-        Worth of a square metre of each type, bilinear between nodes.
+        Worth of a square metre of each type, bilinear between nodes [unit of the worth].
     node_west, node_south, node_step : float
         First node and distance between nodes [m].
     sides : ndarray of float, shape (types, 2)
@@ -89,11 +89,11 @@ class Terms(NamedTuple):
     step : float
         Coarsest step between places [m].
     prices : ndarray of float, shape (types,)
-        What a raft of each type must be worth at least.
+        What a raft of each type must be worth at least [worth of planted m²].
     use : ndarray of float, shape (limits, types)
-        What a raft of each type adds to each sum that is bounded.
+        What a raft of each type adds to each sum that is bounded [unit of the limit].
     most : ndarray of float, shape (limits,)
-        Limits of the sums.
+        Limits of the sums [unit of the limit].
     """
 
     gap: float

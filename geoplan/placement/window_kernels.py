@@ -2,8 +2,7 @@
 Windows of the water packed anew, compiled.
 
 The rafts in a turned window are taken out, all others stay. Rows of any type, along or across,
-are laid into the room that is left; what the window is worth at the price of each raft may only
-rise. Rafts that stay cast exact shadows: a rectangle grown by the gap, cut by a strip.
+are laid into the room that is left; the worth of the whole plan may only rise.
 """
 
 from typing import Any
@@ -16,56 +15,11 @@ from geoplan.placement.pose_kernels import (
     Terms,
     Water,
     edges_near,
-    lies_inside,
     raft_worth,
     worth_at,
 )
+from geoplan.placement.shadow_kernels import mark_legal, running_sums, sum_at
 from geoplan.site import FloatArray
-
-
-@numba.njit(cache=True)
-def _block(diff: Any, low: float, high: float, along: float, first: float, step: float) -> None:
-    """Count a shadow on the places of a strip whose raft would meet it."""
-    places = len(diff) - 1
-    begin = max(int(np.floor((low - along - first) / step + 1e-9)) + 1, 0)
-    end = min(int(np.ceil((high - first) / step - 1e-9)) - 1, places - 1)
-    if begin <= end:
-        diff[begin] += 1
-        diff[end + 1] -= 1
-
-
-@numba.njit(cache=True)
-def _edge_shadow(u0: float, v0: float, u1: float, v1: float, bottom: float, top: float) -> Any:
-    """Return from where to where an edge's part within a strip reaches along it."""
-    if v0 > v1:
-        u0, v0, u1, v1 = u1, v1, u0, v0
-    if v1 <= bottom or v0 >= top:
-        return 1.0, 0.0
-    if v1 <= v0:
-        return min(u0, u1), max(u0, u1)
-    slope = (u1 - u0) / (v1 - v0)
-    a = u0 + slope * (max(v0, bottom) - v0)
-    b = u0 + slope * (min(v1, top) - v0)
-    return min(a, b), max(a, b)
-
-
-@numba.njit(cache=True)
-def _raft_shadow(shape: FloatArray, gap: float, bottom: float, top: float) -> Any:
-    """Return from where to where a raft grown by the gap reaches along a strip."""
-    low, high = np.inf, -np.inf
-    for j in range(4):
-        u, v = shape[j, 0], shape[j, 1]
-        if top > v - gap and bottom < v + gap:
-            off = min(max(v, bottom), top) - v
-            half = np.sqrt(max(gap * gap - off * off, 0.0))
-            low, high = min(low, u - half), max(high, u + half)
-        u1, v1 = shape[(j + 1) % 4, 0], shape[(j + 1) % 4, 1]
-        long = np.hypot(u1 - u, v1 - v)
-        du, dv = gap * (v1 - v) / long, -gap * (u1 - u) / long
-        a, b = _edge_shadow(u + du, v + dv, u1 + du, v1 + dv, bottom, top)
-        if a <= b:
-            low, high = min(low, a), max(high, b)
-    return low, high
 
 
 @numba.njit(cache=True)
@@ -81,7 +35,7 @@ def _corners(water: Water, rafts: Rafts, near: Any, view: Any) -> FloatArray:
         c, s = np.cos(angle), np.sin(angle)
         a, b = water.sides[rafts.kind[i], 0] / 2, water.sides[rafts.kind[i], 1] / 2
         for j in range(4):
-            p = a if j == 1 or j == 2 else -a
+            p = a if 0 < j < 3 else -a
             q = b if j >= 2 else -b
             out[k, j, 0], out[k, j, 1] = u + p * c - q * s, v + p * s + q * c
     return out
@@ -98,73 +52,6 @@ def _turned(water: Water, near: Any, view: Any) -> FloatArray:
             dy = water.edges[near[k], end + 1] - north
             out[k, end], out[k, end + 1] = dx * cos + dy * sin, -dx * sin + dy * cos
     return out
-
-
-@numba.njit(cache=True)
-def _legal(
-    water: Water, kind: int, raft: Any, view: Any, grid: Any, edges: FloatArray, fixed: FloatArray,
-    gap: float, legal: Any,
-) -> None:  # fmt: skip
-    """Mark the places of a window at which a raft is legal."""
-    along, across = raft
-    east, north, cos, sin = view
-    first, second, du, dv = grid
-    strips, places = legal.shape
-    diff = np.zeros(places + 1, np.int64)
-    for s in range(strips):
-        bottom = second + s * dv
-        top = bottom + across
-        diff[:] = 0
-        for k in range(len(edges)):
-            low, high = _edge_shadow(
-                edges[k, 0], edges[k, 1], edges[k, 2], edges[k, 3], bottom, top
-            )
-            if low <= high:
-                _block(diff, low, high, along, first, du)
-        for k in range(len(fixed)):
-            low, high = _raft_shadow(fixed[k], gap, bottom, top)
-            if low <= high:
-                _block(diff, low, high, along, first, du)
-        covered = 0
-        was_free = False
-        inside = False
-        for i in range(places):
-            covered += diff[i]
-            is_free = covered == 0
-            if is_free and not was_free:
-                u, v = first + i * du + along / 2, bottom + across / 2
-                inside = lies_inside(
-                    water, kind, east + u * cos - v * sin, north + u * sin + v * cos
-                )
-            legal[s, i] = is_free and inside
-            was_free = is_free
-
-
-@numba.njit(cache=True)
-def _sums(water: Water, kind: int, view: Any, grid: Any, rows: int, cols: int) -> FloatArray:
-    """Return running sums of the worth over the small cells of a window."""
-    east, north, cos, sin = view
-    first, second, du, dv = grid
-    sums = np.zeros((rows + 1, cols + 1))
-    for r in range(rows):
-        v = second + (r + 0.5) * dv
-        line = 0.0
-        for c in range(cols):
-            u = first + (c + 0.5) * du
-            line += worth_at(water, kind, east + u * cos - v * sin, north + u * sin + v * cos)
-            sums[r + 1, c + 1] = sums[r, c + 1] + line
-    return sums
-
-
-@numba.njit(cache=True)
-def _between(sums: FloatArray, row: float, col: float) -> float:
-    """Return the running sum at a point between cells."""
-    r, c = min(int(row), sums.shape[0] - 2), min(int(col), sums.shape[1] - 2)
-    a, b = row - r, col - c
-    return float(
-        (1 - a) * ((1 - b) * sums[r, c] + b * sums[r, c + 1])
-        + a * ((1 - b) * sums[r + 1, c] + b * sums[r + 1, c + 1])
-    )
 
 
 @numba.njit(cache=True)
@@ -247,21 +134,27 @@ def _parted(
 
 @numba.njit(cache=True)
 def _priced(
-    water: Water, rafts: Rafts, near: Any, view: Any, box: FloatArray, prices: FloatArray,
-    gap: float, grid: Any, shape: Any,
-) -> FloatArray:  # fmt: skip
+    water: Water,
+    rafts: Rafts,
+    near: Any,
+    view: Any,
+    box: FloatArray,
+    terms: Terms,
+    grid: Any,
+    shape: Any,
+) -> FloatArray:
     """Return what a raft of each kind is worth above its price at each place, or no more than 0."""
     east, north, _, _ = view
     first, second, du, dv = grid
     fixed = _corners(water, rafts, near, view)
-    reach = max(max(-box[0], box[1]), max(-box[2], box[3])) * np.sqrt(2.0) + 1.0
+    reach = max(-box[0], box[1], -box[2], box[3]) * np.sqrt(2.0) + 1.0
     value = np.zeros(shape)
     legal = np.empty((shape[1], shape[2]), np.bool_)
     for t in range(len(water.sides)):
         edges = _turned(water, edges_near(water, t, east, north, reach), view)
         rows = int((box[3] - second) / dv) + 2
         cols = int((box[1] - first) / du) + 2
-        sums = _sums(water, t, view, grid, rows, cols)
+        sums = running_sums(water, t, view, grid, rows, cols)
         for turned in range(2):
             along, across = water.sides[t, turned], water.sides[t, 1 - turned]
             legal[:] = False
@@ -269,20 +162,20 @@ def _priced(
             places = int((box[1] - box[0] - along) / du + 1e-9) + 1
             if box[3] - box[2] < across or box[1] - box[0] < along:
                 continue
-            _legal(water, t, (along, across), view, grid, edges, fixed, gap,
-                   legal[:strips, :places])  # fmt: skip
+            room = legal[:strips, :places]
+            mark_legal(water, t, (along, across), view, grid, edges, (fixed, terms.gap), room)
             scale = water.planted[t] * du * dv / (along * across)
             high, wide = across / dv, along / du
             for s in range(strips):
                 for i in range(places):
                     if legal[s, i]:
                         mean = (
-                            _between(sums, s + high, i + wide)
-                            - _between(sums, s + high, float(i))
-                            - _between(sums, float(s), i + wide)
-                            + _between(sums, float(s), float(i))
+                            sum_at(sums, s + high, i + wide)
+                            - sum_at(sums, s + high, float(i))
+                            - sum_at(sums, float(s), i + wide)
+                            + sum_at(sums, float(s), float(i))
                         )
-                        value[2 * t + turned, s, i] = scale * mean - prices[t]
+                        value[2 * t + turned, s, i] = scale * mean - terms.prices[t]
     return value
 
 
@@ -331,7 +224,7 @@ def resolved(
     strips = int((box[3] - box[2] - least) / dv + 1e-9) + 1
     places = int((box[1] - box[0] - least) / du + 1e-9) + 1
     grid = (box[0], box[2], du, dv)
-    value = _priced(water, rafts, near, view, box, terms.prices, gap, grid, (kinds, strips, places))
+    value = _priced(water, rafts, near, view, box, terms, grid, (kinds, strips, places))
     apart, depth = np.empty(kinds, np.int64), np.empty(kinds, np.int64)
     for k in range(kinds):
         apart[k] = int(np.ceil((water.sides[k // 2, k % 2] + gap) / du - 1e-9))
@@ -465,7 +358,7 @@ def swept(
     spots : ndarray of float, shape (k, 2)
         Points worth a window beside the rafts, working CRS [m].
     draws : ndarray of float, shape (m, 8)
-        Random numbers from 0 to 1 for each window.
+        Random numbers from 0 to 1 for each window [1].
     terms : Terms
         Gap, prices and limits.
 
