@@ -1,8 +1,9 @@
 """Share one stock and one budget between water bodies."""
 
+import math
 from collections.abc import Sequence
 
-from geoplan.plan import WaterPlan
+from geoplan.plan import Plan, WaterPlan
 from geoplan.settings import Settings
 
 Allotments = dict[str, dict[str, int]]
@@ -36,7 +37,8 @@ def shared_out(waters: Sequence[WaterPlan], settings: Settings) -> Allotments:
     Notes
     -----
     The rafts that take out most, for their cost where there is a budget, keep their place; those
-    of waters whose loads are not known come last, ranked by worth and inflow.
+    of waters whose loads are not known come last, ranked by worth and inflow. Rafts that a person
+    holds come before all.
     """
     kinds = {kind.name: kind for kind in settings.raft}
     left = {kind.name: kind.stock for kind in settings.raft}
@@ -48,7 +50,15 @@ def shared_out(waters: Sequence[WaterPlan], settings: Settings) -> Allotments:
                 worth = raft.removal_g_d or 1e-9 * raft.worth * plan.inflow_l_s
                 cost = kinds[raft.raft_type].cost
                 rate = worth / cost if budget is not None and cost > 0 else worth
-                ranked.append((-rate, plan.water_id, raft.raft_id, raft.raft_type, cost))
+                ranked.append(
+                    (
+                        -math.inf if raft.is_kept else -rate,
+                        plan.water_id,
+                        raft.raft_id,
+                        raft.raft_type,
+                        cost,
+                    )
+                )
     kept: Allotments = {plan.water_id: {} for plan in waters}
     for _, water_id, _, kind_name, cost in sorted(ranked):
         stock = left[kind_name]
@@ -66,3 +76,32 @@ def shared_out(waters: Sequence[WaterPlan], settings: Settings) -> Allotments:
         else everything | share
         for plan in waters
     }
+
+
+def unmet_limits(plan: Plan, min_cover_pct: float) -> tuple[str, ...]:
+    """
+    Return what a site asks of its plan and the plan does not give.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    min_cover_pct : float
+        Least cover of the normal pool that is asked for [%].
+
+    Returns
+    -------
+    tuple of str
+        In words, with by how much; empty where every limit is met.
+    """
+    out = []
+    has_rafts = False
+    for water in plan.waters:
+        has_rafts = has_rafts or bool(water.rafts)
+        cover = next((part.cover_pct for part in water.cover if part.level_name == "normal"), 0.0)
+        if cover < min_cover_pct - 1e-9:
+            out.append(
+                f"{water.water_id}: {cover:.2f} % of the normal pool is covered,"
+                f" {min_cover_pct - cover:.2f} % less than the {min_cover_pct:g} % asked for"
+            )
+    return tuple(out) if has_rafts else ("no raft could be placed on any water", *out)
