@@ -18,6 +18,8 @@ from geoplan.placement.allowed import (
 from geoplan.placement.benefit import Benefit, PlaceBenefit, Tangent, tightest
 from geoplan.placement.bound import BoundedRoom, Limit, bounded_room
 from geoplan.placement.held import HeldBenefit, held_poses, with_held_marked
+from geoplan.placement.improve import DEFAULT_EFFORT, Effort, improved
+from geoplan.placement.lattice import lattice_plan
 from geoplan.placement.measure import measured_rafts
 from geoplan.placement.patience import ENDLESS, Patience
 from geoplan.placement.rules import GAP, LIMIT_RULES, REGION_RULES
@@ -29,6 +31,8 @@ from geoplan.site import FloatArray
 
 #: Orders in which up to this many types are tried; more are tried largest first alone.
 _MOST_PERMUTED = 3
+#: Up to this many rafts, every start is improved and not the best alone.
+_FEW_RAFTS = 15
 #: Tangents taken at most, and what share of the bound a round must win to be followed by another.
 _ROUNDS = 3
 _WORTH_A_ROUND = 1e-3
@@ -99,7 +103,7 @@ def place_rafts(
     allotment : mapping of str to int or None
         Rafts of each type that this water body may have; ``None``: the whole stock.
     seed : int
-        Seed of the search; this search draws nothing at random.
+        Seed of the windows that are packed anew.
     patience : Patience
         How long the search may go on once there is a plan.
 
@@ -118,9 +122,9 @@ def place_rafts(
     gap_m = GAP.gap_m(around)
     room = shapely.union_all([region.region for region in regions])
 
-    found = _cut_and_pack(benefit, regions, limits, gap_m, patience)
+    found = _cut_and_pack(benefit, regions, limits, gap_m, seed, patience)
     report = SolveReport(
-        method="rows in the best of turned frames, at one price"
+        method="rows in the best of turned frames, at one price; windows packed anew"
         + ("" if benefit.is_linear else "; tangents of the load removed"),
         status=found.status,
         value=found.tangent.value,
@@ -166,6 +170,7 @@ def _cut_and_pack(
     regions: Sequence[AllowedRegion],
     limits: Sequence[Limit],
     gap_m: float,
+    seed: int,
     patience: Patience,
 ) -> _Found:
     """Pack for the tangent, take the tangent at the plan, and again until plan and bound meet."""
@@ -179,7 +184,9 @@ def _cut_and_pack(
     status = "every round finished"
     rounds = 0
     for _ in range(1 if benefit.is_linear else _ROUNDS):
-        poses, tried = _best_order(packed_for.surfaces, regions, limits, gap_m + ROUNDING_ROOM_M)
+        poses, tried = best_plan(
+            packed_for.surfaces, regions, limits, gap_m + ROUNDING_ROOM_M, seed
+        )
         frames, rounds = frames + tried, rounds + 1
         here = benefit.tangent(poses)
         if here.value > best_tangent.value:
@@ -281,6 +288,56 @@ def packed_for(
         Rafts by type.
     """
     return _best_order(surfaces, regions, limits, gap_m)[0]
+
+
+def best_plan(
+    surfaces: Sequence[WorthSurface],
+    regions: Sequence[AllowedRegion],
+    limits: Sequence[Limit],
+    gap_m: float,
+    seed: int,
+    effort: Effort = DEFAULT_EFFORT,
+) -> tuple[list[Poses], int]:
+    """
+    Return the best plan found for linear worths, improved.
+
+    Parameters
+    ----------
+    surfaces : sequence of WorthSurface
+        Worth for each type.
+    regions : sequence of AllowedRegion
+        Where rafts of each type may lie.
+    limits : sequence of Limit
+        Sums that are bounded.
+    gap_m : float
+        Distance between rafts [m].
+    seed : int
+        Seed of the windows that are packed anew.
+    effort : Effort
+        How long to improve.
+
+    Returns
+    -------
+    list of Poses
+        Rafts by type, never worth less than those of a plain greedy over lattices.
+    int
+        Frames tried.
+    """
+    rows, tried = _best_order(surfaces, regions, limits, gap_m)
+    greedy = lattice_plan(surfaces, regions, limits, gap_m)
+    starts = sorted((rows, greedy), key=_total, reverse=True)
+    # Where rafts are few, improvement costs little and either start may end higher.
+    few = sum(len(part) for part in starts[0]) <= _FEW_RAFTS
+    ends = [
+        improved(start, surfaces, regions, limits, gap_m, seed, effort)
+        for start in (starts if few else starts[:1])
+    ]
+    return max(ends, key=_total), tried
+
+
+def _total(plan: Sequence[Poses]) -> float:
+    """Return what a plan is worth."""
+    return sum(float(part.value.sum()) for part in plan)
 
 
 def _best_order(

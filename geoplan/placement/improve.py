@@ -1,0 +1,302 @@
+"""
+Improvement of a plan: windows packed anew at the price of what they use, within every limit.
+
+Rafts pay for what they use of each limit. Rounds of windows raise what the plan is worth above
+those prices; then the best part of it that keeps the limits is taken, and its shadow prices are
+those of the next round. What is handed back is the best part seen, checked by exact geometry.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from scipy.optimize import linprog
+from shapely.geometry.base import BaseGeometry
+
+from geoplan.placement.allowed import AllowedRegion
+from geoplan.placement.bound import Limit
+from geoplan.placement.pose_kernels import Rafts, Terms, Water, binned, climbed, raft_worth
+from geoplan.placement.search import Poses
+from geoplan.placement.window_kernels import swept
+from geoplan.placement.worth import WorthSurface
+from geoplan.site import FloatArray
+
+#: Steps between places of a window, and of moves uphill [m].
+_STEP_M = 0.2
+_MOVES_M = np.array([0.2, 0.05, 0.01])
+_CELL_M = 8.0
+#: Places in a plan beyond what it begins with.
+_SPARE = 64
+#: Spots kept beside the rafts, as a multiple of their number.
+_SPOTS_EACH = 20
+_TOLERANCE_M = 1e-6
+
+
+@dataclass(frozen=True)
+class Effort:
+    """
+    How long to improve a plan.
+
+    Attributes
+    ----------
+    rounds : int
+        Rounds of windows.
+    windows_each : int
+        Windows in a round for each raft of the plan.
+    most_windows : int
+        Windows in a round at most.
+    """
+
+    rounds: int = 8
+    windows_each: int = 15
+    most_windows: int = 1500
+
+
+#: What a plan gets unless asked for more.
+DEFAULT_EFFORT = Effort()
+
+
+def water_of(surfaces: Sequence[WorthSurface], regions: Sequence[AllowedRegion]) -> Water:
+    """
+    Return regions and worths as the compiled search sees them.
+
+    Parameters
+    ----------
+    surfaces : sequence of WorthSurface
+        Worth for each type, on one grid.
+    regions : sequence of AllowedRegion
+        Where rafts of each type may lie.
+
+    Returns
+    -------
+    Water
+        Edges in bins, worth at the nodes, and sizes.
+    """
+    rings = [_edges(region.region) for region in regions]
+    edges = np.concatenate(rings)
+    kinds = np.repeat(np.arange(len(rings)), [len(ring) for ring in rings])
+    low = np.minimum(edges[:, :2], edges[:, 2:]).min(axis=0) - 1.0
+    high = np.maximum(edges[:, :2], edges[:, 2:]).max(axis=0) + 1.0
+    cols, rows = (int(n) for n in np.ceil((high - low) / _CELL_M))
+    cells = np.array([low[0], low[1], _CELL_M, _CELL_M])
+    bands = np.array([low[0], low[1], cols * _CELL_M, _CELL_M])
+    first = surfaces[0]
+    cell_start, cell_items = binned(edges, kinds, len(rings), cells, rows, cols)
+    band_start, band_items = binned(edges, kinds, len(rings), bands, rows, 1)
+    return Water(
+        edges,
+        cell_start,
+        cell_items,
+        band_start,
+        band_items,
+        float(low[0]),
+        float(low[1]),
+        _CELL_M,
+        rows,
+        cols,
+        np.stack([np.asarray(surface.nodes, float) for surface in surfaces]),
+        first.west_m,
+        first.south_m,
+        first.cell_size_m,
+        np.array([[r.raft_type.length_m, r.raft_type.width_m] for r in regions]),
+        np.array([r.raft_type.planted_area_m2 for r in regions]),
+    )
+
+
+def _edges(region: BaseGeometry) -> FloatArray:
+    """Return the edges of a region's rings, start and end, shape (n, 4) [m]."""
+    rings = [
+        shapely.get_coordinates(ring)
+        for part in shapely.get_parts(region)
+        for ring in (part.exterior, *part.interiors)
+    ]
+    edges = [np.hstack([ring[:-1], ring[1:]]) for ring in rings]
+    return np.concatenate(edges) if edges else np.zeros((0, 4))
+
+
+def improved(
+    plan: Sequence[Poses],
+    surfaces: Sequence[WorthSurface],
+    regions: Sequence[AllowedRegion],
+    limits: Sequence[Limit],
+    gap_m: float,
+    seed: int,
+    effort: Effort,
+) -> list[Poses]:
+    """
+    Return a plan that is worth at least as much as the one given.
+
+    Parameters
+    ----------
+    plan : sequence of Poses
+        A legal plan, by type.
+    surfaces : sequence of WorthSurface
+        Worth for each type.
+    regions : sequence of AllowedRegion
+        Where rafts of each type may lie.
+    limits : sequence of Limit
+        Sums that are bounded.
+    gap_m : float
+        Distance between rafts [m].
+    seed : int
+        Seed of the windows.
+    effort : Effort
+        How long to improve.
+
+    Returns
+    -------
+    list of Poses
+        Legal rafts by type, in the order of ``regions``.
+    """
+    water = water_of(surfaces, regions)
+    rng = np.random.default_rng(seed)
+    use = np.array([limit.per_raft for limit in limits]).reshape(-1, len(regions))
+    most = np.array([limit.most for limit in limits])
+    start = _state(plan, water, [region.raft_type.name for region in regions])
+    n = len(start.kind)
+    state = _with_room(start, n)
+    for _ in range(effort.rounds):
+        state = _with_room(state, n)
+        prices = _prices(state, n, use, most)
+        terms = Terms(gap_m, _STEP_M, prices, use, most)
+        count = min(effort.most_windows, effort.windows_each * max(n, 4))
+        spots = _spots(water, regions, prices, rng, _SPOTS_EACH * max(n, 10))
+        n = swept(water, state, n, spots, rng.random((count, 8)), terms)
+        climbed(water, state, n, gap_m, _MOVES_M)
+    found = as_poses(_first(state, n), regions)
+    return found if is_legal(found, regions, gap_m) else as_poses(start, regions)
+
+
+def _state(plan: Sequence[Poses], water: Water, names: Sequence[str]) -> Rafts:
+    """Return a plan as arrays, worth integrated anew."""
+    east = np.concatenate([*(part.easting_m for part in plan), np.zeros(0)])
+    north = np.concatenate([*(part.northing_m for part in plan), np.zeros(0)])
+    heading = np.concatenate([*(part.heading_deg for part in plan), np.zeros(0)])
+    index = [np.full(len(part), names.index(part.raft_type.name)) for part in plan]
+    kind = np.concatenate([*index, np.zeros(0, int)]).astype(np.int64)
+    turn = np.radians(90.0 - heading)
+    value = np.array(
+        [raft_worth(water, *pose) for pose in zip(kind, east, north, turn, strict=True)], float
+    )
+    return Rafts(east.copy(), north.copy(), turn, value, kind)
+
+
+def _first(state: Rafts, n: int) -> Rafts:
+    """Return the first rafts alone."""
+    return Rafts(*(column[:n] for column in state))
+
+
+def _with_room(state: Rafts, n: int) -> Rafts:
+    """Return the same rafts in arrays with room for more."""
+    room = n // 2 + _SPARE
+    return Rafts(*(np.concatenate([column[:n], np.zeros(room, column.dtype)]) for column in state))
+
+
+def _prices(state: Rafts, n: int, use: FloatArray, most: FloatArray) -> FloatArray:
+    """Return what a raft of each type pays: shadow prices of the limits in the plan as it is."""
+    if n == 0 or len(most) == 0:
+        return np.zeros(use.shape[1])
+    # A limit that holds one raft less than whole ones has a price, though nothing presses on it.
+    least = np.where(use > 0, use, np.inf).min(axis=1, initial=np.inf)
+    short = np.maximum(most - np.where(np.isfinite(least), 0.999 * least, 0.0), 0.0)
+    solved = linprog(
+        -state.value[:n], A_ub=use[:, state.kind[:n]], b_ub=short, bounds=(0, 1), method="highs"
+    )
+    out: FloatArray = -np.asarray(solved.ineqlin.marginals) @ use
+    return out
+
+
+def _spots(
+    water: Water, regions: Sequence[AllowedRegion], rent: FloatArray, rng: Any, most: int
+) -> FloatArray:
+    """Return points that may pay, half of them along the edges, drawn at random."""
+    rows, cols = water.nodes.shape[1:]
+    east, north = np.meshgrid(
+        water.node_west + np.arange(cols) * water.node_step,
+        water.node_south + np.arange(rows) * water.node_step,
+    )
+    pays = np.zeros((rows, cols), bool)
+    for t, _ in enumerate(regions):
+        pays |= water.nodes[t] * water.planted[t] > 0.7 * rent[t]
+    ends = water.edges.reshape(-1, 2, 2)
+    share = np.linspace(0.0, 1.0, 3)[None, :, None]
+    along = (ends[:, :1] + share * (ends[:, 1:] - ends[:, :1])).reshape(-1, 2)
+    row = np.clip(((along[:, 1] - water.node_south) / water.node_step).astype(int), 0, rows - 1)
+    col = np.clip(((along[:, 0] - water.node_west) / water.node_step).astype(int), 0, cols - 1)
+    edge = along[pays[row, col]]
+    pays &= shapely.contains_xy(shapely.union_all([r.region for r in regions]), east, north)
+    bulk = np.column_stack([east[pays], north[pays]])
+    parts = [
+        points[rng.integers(0, len(points), most // 2)] for points in (edge, bulk) if len(points)
+    ]
+    return np.concatenate(parts) if parts else np.zeros((0, 2))
+
+
+def as_poses(state: Rafts, regions: Sequence[AllowedRegion]) -> list[Poses]:
+    """
+    Return arrays of rafts as poses by type, the most worth first.
+
+    Parameters
+    ----------
+    state : Rafts
+        The rafts.
+    regions : sequence of AllowedRegion
+        One for each type, in order.
+
+    Returns
+    -------
+    list of Poses
+        One for each type.
+    """
+    out = []
+    for index, region in enumerate(regions):
+        mine = np.flatnonzero(state.kind == index)
+        order = mine[np.lexsort((state.north[mine], state.east[mine], -state.value[mine]))]
+        heading = (90.0 - np.degrees(state.turn[order])) % 180.0
+        out.append(
+            Poses(
+                region.raft_type,
+                state.east[order],
+                state.north[order],
+                heading,
+                state.value[order],
+            )
+        )
+    return out
+
+
+def is_legal(plan: Sequence[Poses], regions: Sequence[AllowedRegion], gap_m: float) -> bool:
+    """
+    Tell whether all rafts of a plan lie in their regions and keep the gap.
+
+    Parameters
+    ----------
+    plan : sequence of Poses
+        Rafts by type, in the order of ``regions``.
+    regions : sequence of AllowedRegion
+        Where rafts of each type may lie.
+    gap_m : float
+        Distance between rafts [m].
+
+    Returns
+    -------
+    bool
+        True where every outline is covered and no two are nearer than the gap, to a micrometre.
+    """
+    shapes = []
+    for part, region in zip(plan, regions, strict=True):
+        if len(part) == 0:
+            continue
+        wide = shapely.buffer(region.region, _TOLERANCE_M)
+        shapely.prepare(wide)
+        if not shapely.covers(wide, part.outlines).all():
+            return False
+        shapes.append(part.outlines)
+    if not shapes:
+        return True
+    outlines = np.concatenate(shapes)
+    tree = shapely.STRtree(outlines)
+    first, second = tree.query(outlines, predicate="dwithin", distance=gap_m - _TOLERANCE_M)
+    return bool((first == second).all())
