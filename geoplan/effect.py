@@ -6,6 +6,7 @@ could exceed there, so that a person sees whether positions or assumptions matte
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -19,16 +20,14 @@ from geoplan.placement.search import Poses
 from geoplan.plan import CurvePoint, Effect, InflowBasis, SensitivityCase, WorthMap
 from geoplan.site import FloatArray
 from geoplan.treatment import LoadBenefit
-from geoplan.water.flow import DEPTH_EXPONENT
 from geoplan.water.levels import level_rings
 from geoplan.water.streamlines import streamlines
 
-#: Other assumptions: words, power of the depth, factor of the dispersion.
-_CASES = (
-    ("dispersion a tenth", DEPTH_EXPONENT, 0.1),
-    ("dispersion ten times", DEPTH_EXPONENT, 10.0),
-    ("flow less drawn to deep water (power 1)", 1.0, 1.0),
-    ("flow more drawn to deep water (power 3)", 3.0, 1.0),
+#: Other assumptions: words, and the factor of the dispersion or the power of the depth.
+_DISPERSIONS = (("dispersion a tenth", 0.1), ("dispersion ten times", 10.0))
+_EXPONENTS = (
+    ("flow less drawn to deep water (power 1)", 1.0),
+    ("flow more drawn to deep water (power 3)", 3.0),
 )
 #: Above so many cells the other assumptions and the curve would take minutes.
 _MOST_CELLS = 400_000
@@ -121,14 +120,16 @@ def _sensitivity(
     if room is None:
         return ()
     cases: list[tuple[str, LoadBenefit]] = []
-    for name, exponent, factor in _CASES:
-        other, _ = hydraulics(around.body, around.settings, around.fields, exponent, factor)
+    for name, factor in _DISPERSIONS:
+        cases.append((name, _with(benefit, benefit.hydraulics.dispersed(factor))))
+    for name, exponent in _EXPONENTS:
+        other, _ = hydraulics(around.body, around.settings, around.fields, exponent)
         if other is not None:
-            cases.append((name, _with(benefit, other, benefit.rate_m_yr)))
+            cases.append((name, _with(benefit, other)))
     _, low, high = around.settings.treatment.rates_m_yr()
     for name, rate in (("lowest rate", low), ("highest rate", high)):
         if rate != benefit.rate_m_yr:
-            cases.append((name, _with(benefit, benefit.hydraulics, rate)))
+            cases.append((name, replace(benefit, rate_m_yr=rate)))
     first = SensitivityCase("as assumed", placement.report.value, placement.report.bound)
     return (
         first,
@@ -139,9 +140,9 @@ def _sensitivity(
     )
 
 
-def _with(benefit: LoadBenefit, other: Hydraulics, rate_m_yr: float) -> LoadBenefit:
-    """Return the benefit with another flow or rate."""
-    return LoadBenefit(benefit.body, benefit.settings, benefit.fields, other, rate_m_yr)
+def _with(benefit: LoadBenefit, other: Hydraulics) -> LoadBenefit:
+    """Return the benefit with another flow."""
+    return replace(benefit, hydraulics=other)
 
 
 def _curve(
