@@ -12,12 +12,19 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
-from geoplan.hydraulics import Hydraulics, hydraulics
+from geoplan.hydraulics import CONCENTRATIONS, Hydraulics, hydraulics
 from geoplan.placement.allowed import ROUNDING_ROOM_M, Surroundings
 from geoplan.placement.bound import BoundedRoom, Limit
 from geoplan.placement.place import Placement, packed_for
 from geoplan.placement.search import Poses
-from geoplan.plan import CurvePoint, Effect, InflowBasis, SensitivityCase, WorthMap
+from geoplan.plan import (
+    ConstituentLoads,
+    CurvePoint,
+    Effect,
+    InflowBasis,
+    SensitivityCase,
+    WorthMap,
+)
 from geoplan.site import FloatArray
 from geoplan.treatment import LoadBenefit
 from geoplan.water.levels import level_rings
@@ -103,6 +110,27 @@ def effect_of(around: Surroundings, benefit: LoadBenefit, placement: Placement) 
         removed_range_g_d=loads.removed_range_g_d,
         sensitivity=_sensitivity(around, benefit, placement) if detail else (),
         curve=_curve(around, benefit, placement, room) if detail and room else (),
+        constituents=tuple(_constituent(benefit, placement, name) for name in CONCENTRATIONS),
+    )
+
+
+def _constituent(benefit: LoadBenefit, placement: Placement, name: str) -> ConstituentLoads:
+    """Return what becomes of one constituent with the rafts where they are."""
+    treatment = benefit.settings.treatment
+    loads = benefit.loads(placement.poses, name)
+    rate, *ends = treatment.rates_m_yr(name)
+    return ConstituentLoads(
+        constituent=name,
+        is_chosen=name == treatment.constituent,
+        is_relative=benefit.hydraulics.load_of_g_s(name)[1],
+        rate_m_yr=rate,
+        settling_m_yr=treatment.open_water_m_yr(name),
+        rate_range_m_yr=(ends[0], ends[1]),
+        load_in_g_d=loads.in_g_d,
+        load_out_g_d=loads.out_g_d,
+        load_out_without_rafts_g_d=loads.out_without_rafts_g_d,
+        removed_g_d=loads.removed_g_d,
+        removed_range_g_d=loads.removed_range_g_d,
     )
 
 

@@ -8,6 +8,7 @@ plan; whatever is wrong becomes a finding in words.
 
 from collections.abc import Callable, Iterator
 
+from geoplan.audit.effect import check_effect
 from geoplan.audit.evidence import Case, case_of
 from geoplan.audit.footprints import (
     check_bank,
@@ -67,6 +68,7 @@ CHECKS: dict[str, Check] = {
     "budget": check_budget,
     "post": check_post,
     "route": check_route,
+    "effect": check_effect,
 }
 
 

@@ -18,17 +18,31 @@ from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, FieldE
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from geoplan.errors import PlanFileError
-from geoplan.plan import WrittenEdge, WrittenMooring, WrittenPlan, WrittenRaft, WrittenRoute
+from geoplan.plan import (
+    WrittenEdge,
+    WrittenLoads,
+    WrittenMooring,
+    WrittenPlan,
+    WrittenRaft,
+    WrittenRoute,
+)
 
 Row = dict[str, Any]
 
 _NEEDED: dict[str, tuple[str, ...]] = {
-    "rafts": ("raft_id", "water_id", "raft_type", "status", "length_m", "width_m", "depth_low_m"),
+    "rafts": (
+        "raft_id", "water_id", "raft_type", "status", "length_m", "width_m", "depth_low_m",
+        "removal_g_d",
+    ),
     "moorings": (
         "mooring_id", "raft_id", "kind", "easting_m", "northing_m", "depth_high_m", "length_m",
         "embedment_m",
     ),
     "routes": ("raft_id", "launch_id", "sequence", "length_m"),
+    "loads": (
+        "water_id", "constituent", "is_chosen", "is_relative", "load_in",
+        "load_out_without_rafts", "load_out", "removed", "removed_lowest", "removed_highest",
+    ),
     "water_edges": ("water_id", "level_name", "level_m", "area_m2", "volume_m3", "cover_pct"),
 }  # fmt: skip
 
@@ -54,7 +68,7 @@ def read_plan(path: Path) -> WrittenPlan:
     """
     if not path.is_file():
         raise PlanFileError(f"{path} is missing; plan the site again")
-    frames = {name: _read_layer(path, name) for name in ("rafts", "moorings", "routes")}
+    frames = {name: _read_layer(path, name) for name in ("rafts", "moorings", "routes", "loads")}
     edges = _read_layer(path, "water_edges")
     for name, frame in frames.items():
         if frame.crs != edges.crs:
@@ -69,6 +83,7 @@ def read_plan(path: Path) -> WrittenPlan:
         ),
         routes=tuple(_written_route(row) for row in _rows(path, "routes", frames["routes"])),
         edges=tuple(_written_edge(row) for row in _rows(path, "water_edges", edges)),
+        loads=tuple(_written_loads(row) for row in _rows(path, "loads", frames["loads"])),
     )
 
 
@@ -165,6 +180,7 @@ def _written_raft(row: _WrittenRow) -> WrittenRaft:
         length_m=row.number("length_m"),
         width_m=row.number("width_m"),
         depth_low_m=row.number_or_none("depth_low_m"),
+        removal_g_d=row.number_or_none("removal_g_d"),
     )
 
 
@@ -203,4 +219,20 @@ def _written_edge(row: _WrittenRow) -> WrittenEdge:
         area_m2=row.number("area_m2"),
         volume_m3=row.number("volume_m3"),
         cover_pct=row.number("cover_pct"),
+    )
+
+
+def _written_loads(row: _WrittenRow) -> WrittenLoads:
+    """Return the loads of a water body as their row states them."""
+    return WrittenLoads(
+        water_id=row.text("water_id"),
+        constituent=row.text("constituent"),
+        is_chosen=bool(row.number("is_chosen")),
+        is_relative=bool(row.number("is_relative")),
+        load_in=row.number("load_in"),
+        load_out_without_rafts=row.number("load_out_without_rafts"),
+        load_out=row.number("load_out"),
+        removed=row.number("removed"),
+        removed_lowest=row.number("removed_lowest"),
+        removed_highest=row.number("removed_highest"),
     )

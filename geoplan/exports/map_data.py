@@ -150,6 +150,7 @@ def _water(
         "rafts": [
             _raft(raft, mm.shape(outline), pose_in(raft, water.crs, crs), order, best)
             | {"failures": failures.get((water.water_id, raft.raft_id), [])}
+            | ({} if water.knows_grams else {"removal_g_d": None})
             for raft, outline in zip(water.rafts, outlines, strict=True)
         ],
         "posts": [_post(mooring, mm) for mooring in water.moorings],
