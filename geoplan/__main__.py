@@ -38,7 +38,8 @@ def start(
 def check(
     site: SitePath,
     out: Annotated[
-        Path | None, typer.Option("-o", "--out", help="Folder for sound_next.geojson.")
+        Path | None,
+        typer.Option("-o", "--out", help="Folder for check.html and sound_next.geojson."),
     ] = None,
 ) -> None:
     """Read a site, say what is there, where to sound next, and every fault at once."""
@@ -51,9 +52,12 @@ def check(
     if result.site is None:
         raise typer.Exit(UNUSABLE)
     if out is not None:
+        from geoplan.exports.check_page import write
         from geoplan.exports.sounding_file import write_places
 
         _say(f"written: {write_places(result.sound_next, result.site, out)}")
+        page = write(result.site, result.summary, result.faults, result.sound_next, out)
+        _say(f"written: {page}")
 
 
 @app.command()
@@ -61,16 +65,21 @@ def plan(
     site: SitePath,
     out: Annotated[Path, typer.Option("-o", "--out", help="Plan folder to write.")],
     workers: Annotated[int | None, typer.Option(min=1, help="Processes; default: cores.")] = None,
+    scheduler: Annotated[
+        str | None, typer.Option(help="Address of a dask scheduler whose workers are used.")
+    ] = None,
     seed: Annotated[int, typer.Option(help="Seed of the searches.")] = 0,
 ) -> None:
     """Plan every water body of a site and write the plan folder."""
-    from geoplan.fleet import plan_folder
+    from geoplan.fleet import Crew, plan_folder
+    from geoplan.fleet.progress import ShownProgress
 
-    outcome = plan_folder(site, out, workers=workers, seed=seed, progress=_progress)
+    crew = Crew(workers, scheduler)
+    outcome = plan_folder(site, out, seed=seed, progress=ShownProgress(sys.stderr), crew=crew)
     _say_plan(outcome.plan)
     _say_audit(outcome.audit)
     _say(f"written to {outcome.folder}: open map.html; the plan of record is plan.gpkg")
-    if not outcome.audit.passed:
+    if outcome.plan.failures or not outcome.audit.passed:
         raise typer.Exit(FAILED)
 
 
@@ -96,14 +105,6 @@ def _say(line: str) -> None:
     typer.echo(text)
 
 
-def _progress(step: str, done: int, count: int) -> None:
-    """Show progress on a terminal; stay quiet in a pipe."""
-    if sys.stderr.isatty():
-        end = "\n" if done == count else ""
-        sys.stderr.write(f"\r{step}: {done} of {count}{end}")
-        sys.stderr.flush()
-
-
 def _say_faults(faults: "tuple[Fault, ...]") -> None:
     """Write faults, errors first."""
     for severity in ("error", "warning"):
@@ -127,6 +128,10 @@ def _say_plan(made: "Plan") -> None:
             else f"{water.water_id}: no raft; {water.why_none or 'none allotted'}"
         )
     _say_faults(tuple(note for water in made.waters for note in water.notes))
+    if made.failures:
+        _say(f"{len(made.failures)} water bodies could not be planned:")
+    for failure in made.failures:
+        _say(f"  {failure.water_id}: {failure.reason}")
 
 
 def _kept(water: "WaterPlan") -> str:

@@ -5,6 +5,7 @@ Coordinates of a ``WaterPlan`` are in the working CRS of its water body; ``Writt
 ``plan.gpkg`` says, in its own CRS, for the audit to judge.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import Any
 
@@ -56,6 +57,10 @@ class PlacedRaft:
         Its peak period [s].
     wave_from_deg : float or None
         Where it comes from, clockwise from true north [°].
+    draft_m : float or None
+        Underside of the hull below the water after two seasons; ``None`` for existing ones [m].
+    freeboard_m : float or None
+        Planting surface above the water after two seasons; ``None``: not assessed [m].
     """
 
     raft_id: str
@@ -80,6 +85,8 @@ class PlacedRaft:
     wave_height_m: float | None = None
     wave_period_s: float | None = None
     wave_from_deg: float | None = None
+    draft_m: float | None = None
+    freeboard_m: float | None = None
 
 
 @dataclass(frozen=True)
@@ -654,10 +661,22 @@ class WaterPlan:
     effect: Effect | None = None
     worth_map: WorthMap | None = None
 
-    @property
-    def knows_grams(self) -> bool:
-        """Tell whether what rafts take out may be given in grams: nothing was assumed."""
-        return self.effect is not None and not self.effect.is_relative
+
+@dataclass(frozen=True)
+class WaterFailure:
+    """
+    A water body that could not be planned.
+
+    Attributes
+    ----------
+    water_id : str
+        Which.
+    reason : str
+        Why, in words.
+    """
+
+    water_id: str
+    reason: str
 
 
 @dataclass(frozen=True, eq=False)
@@ -671,16 +690,20 @@ class Plan:
         Name of the site.
     client_crs : str
         CRS in which it is written.
-    waters : tuple of WaterPlan
-        In the order of ``water_id``.
+    waters : sequence of WaterPlan
+        In the order of ``water_id``; of large districts each is read from disk when it is asked
+        for.
     seed : int
         Seed of the searches.
+    failures : tuple of WaterFailure
+        Water bodies that could not be planned; the others are.
     """
 
     site_name: str
     client_crs: str
-    waters: tuple[WaterPlan, ...]
+    waters: Sequence[WaterPlan]
     seed: int = 0
+    failures: tuple[WaterFailure, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -748,6 +771,8 @@ class WrittenRaft:
         Size that the row states [m].
     depth_low_m : float or None
         Depth that the row states [m].
+    draft_m, freeboard_m : float or None
+        What the row states [m].
     removal_g_d : float or None
         Load that the row says it takes out, in the unit of its water's row of loads [g/d].
     """
@@ -760,6 +785,8 @@ class WrittenRaft:
     length_m: float
     width_m: float
     depth_low_m: float | None
+    draft_m: float | None = None
+    freeboard_m: float | None = None
     removal_g_d: float | None = None
 
 

@@ -18,6 +18,7 @@ from geoplan.audit.footprints import (
     check_survey,
     check_water,
 )
+from geoplan.audit.hulls import check_draft, check_freeboard
 from geoplan.audit.neighbours import check_gap, check_inflow, check_keep_clear, check_outlet
 from geoplan.audit.posts import check_post
 from geoplan.audit.sums import check_budget, check_cover, check_stock
@@ -66,6 +67,8 @@ CHECKS: dict[str, Check] = {
     "cover": check_cover,
     "stock": check_stock,
     "budget": check_budget,
+    "draft": check_draft,
+    "freeboard": check_freeboard,
     "post": check_post,
     "route": check_route,
     "effect": check_effect,

@@ -12,6 +12,7 @@ EXPORTS: tuple[tuple[str, str], ...] = (
     ("map.html", "geoplan.exports.web_map"),
     ("cover.csv", "geoplan.exports.cover_sheet"),
     ("effect.csv", "geoplan.exports.effect_sheet"),
+    ("rafts_afloat.csv", "geoplan.exports.raft_sheet"),
     ("setting_out.csv", "geoplan.exports.setting_out"),
     ("stage_area_volume.csv", "geoplan.exports.stage_table"),
     ("level_history.csv", "geoplan.exports.level_history"),

@@ -57,6 +57,23 @@ def write(
     write_table(folder / FILE_NAME, _HEADER, rows)
 
 
+def knows_grams(effect: Effect | None) -> bool:
+    """
+    Tell whether what rafts take out may be given in grams.
+
+    Parameters
+    ----------
+    effect : Effect or None
+        Effect of the plan of a water body.
+
+    Returns
+    -------
+    bool
+        False where a flow or a concentration was assumed, or nothing is known.
+    """
+    return effect is not None and not effect.is_relative
+
+
 def _rows(effect: Effect) -> Iterator[tuple[Cell, ...]]:
     """Yield the rows of one water body."""
     name = effect.constituent

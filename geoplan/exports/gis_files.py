@@ -19,6 +19,7 @@ from shapely.geometry import Point
 
 from geoplan.crs import transformed
 from geoplan.errors import ExportError
+from geoplan.exports.effect_sheet import knows_grams
 from geoplan.exports.gis_reading import read_plan
 from geoplan.exports.outlines import pose_in, raft_outlines
 from geoplan.plan import AuditReport, Plan, WaterPlan
@@ -38,7 +39,7 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
             "raft_id", "water_id", "raft_type", "status", "length_m", "width_m", "heading_deg",
             "easting_m", "northing_m", "area_m2", "planted_area_m2", "depth_low_m",
             "root_clearance_m", "bank_clearance_m", "gap_m", "sun_h", "worth", "removal_g_d",
-            "fetch_m", "wave_height_m", "wave_period_s", "wave_from_deg",
+            "fetch_m", "wave_height_m", "wave_period_s", "wave_from_deg", "draft_m", "freeboard_m",
         ),
     ),
     "moorings": (
@@ -168,7 +169,7 @@ def _raft_rows(water: WaterPlan, site: Site, crs: str) -> list[Row]:
     return [
         {
             **_fields(raft, "rafts"),
-            "removal_g_d": raft.removal_g_d if water.knows_grams else None,
+            "removal_g_d": raft.removal_g_d if knows_grams(water.effect) else None,
             **dict(zip(_POSE, pose_in(raft, water.crs, crs), strict=True)),
             "geometry": transformed(outline, water.crs, crs),
         }

@@ -104,6 +104,7 @@ def _record(plan: Plan, site: Site, audit: AuditReport | None) -> dict[str, Any]
         "seed": plan.seed,
         "audit": _verdict(audit),
         "water_bodies": [_water(water) for water in plan.waters],
+        "failed_water_bodies": [asdict(failure) for failure in plan.failures],
         "notes": [str(note) for note in site.notes],
         "settings": site.settings.model_dump(mode="json"),
         "defaults_used": [asdict(used) for used in defaults_used(site.settings)],

@@ -64,16 +64,16 @@ class SparseSystem:
         Parameters
         ----------
         right : ndarray of float, shape (n,)
-            Right side.
+            Right side [unit of the matrix times that of the solution].
         more : ndarray of float, shape (n,), or None
-            What is added to the diagonal, not negative; ``None``: nothing.
+            What is added to the diagonal, not negative; ``None``: nothing [unit of the matrix].
         is_adjoint : bool
             Whether the transpose is solved.
 
         Returns
         -------
         ndarray of float, shape (n,)
-            The solution, its residual at most 1e-11 of the right side or at rounding.
+            The solution, its residual at most 1e-11 of the right side or at rounding [its unit].
         """
         is_adjoint = is_adjoint and not self._is_symmetric
         added = more if more is not None and np.any(more) else None

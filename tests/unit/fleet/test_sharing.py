@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from geoplan.errors import PlanFileError
-from geoplan.fleet import refuse_foreign_folder, shared_out, whole_or_nothing
+from geoplan.fleet import refuse_foreign_folder, whole_or_nothing
+from geoplan.fleet.sharing import shared_out
 from geoplan.plan import PlacedRaft, SolveReport, WaterPlan
 from geoplan.settings import Settings
 

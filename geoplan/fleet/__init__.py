@@ -1,0 +1,22 @@
+"""
+Many water bodies, one stock: share out the rafts, plan each water, write and audit the whole.
+
+Water bodies are planned on any ``concurrent.futures`` executor; each is on disk as soon as it is
+finished, and the result does not depend on how many workers there are, nor on who finishes first.
+"""
+
+from geoplan.fleet.folder import Outcome, audit_folder, plan_folder, plan_site, write_plan
+from geoplan.fleet.running import Crew, Progress
+from geoplan.fleet.whole import refuse_foreign_folder, whole_or_nothing
+
+__all__ = [
+    "Crew",
+    "Outcome",
+    "Progress",
+    "audit_folder",
+    "plan_folder",
+    "plan_site",
+    "refuse_foreign_folder",
+    "whole_or_nothing",
+    "write_plan",
+]

@@ -1,0 +1,231 @@
+"""From a site to a plan folder that is audited, and back to the audit of a folder."""
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from importlib import import_module
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from geoplan.audit import audit_plan
+from geoplan.errors import ExportError, PlanFileError
+from geoplan.exports import EXPORTS, gis_files, plan_json
+from geoplan.fleet.planning import planned
+from geoplan.fleet.running import Crew, Progress
+from geoplan.fleet.store import PartStore
+from geoplan.fleet.whole import refuse_foreign_folder, whole_or_nothing
+from geoplan.plan import AuditReport, Plan
+from geoplan.readers import read_site
+from geoplan.site import Site
+
+
+@dataclass(frozen=True, eq=False)
+class Outcome:
+    """
+    What a run made.
+
+    Attributes
+    ----------
+    plan : Plan
+        The plan as written.
+    audit : AuditReport
+        The verdict on what was written.
+    folder : Path
+        Where it was written.
+    """
+
+    plan: Plan
+    audit: AuditReport
+    folder: Path
+
+
+def plan_folder(
+    site_path: Path,
+    out: Path,
+    *,
+    workers: int | None = None,
+    seed: int = 0,
+    progress: Progress | None = None,
+    crew: Crew | None = None,
+) -> Outcome:
+    """
+    Plan a site and write the plan folder, whole or not at all.
+
+    Parameters
+    ----------
+    site_path : Path
+        Site folder, GeoPackage or GeoJSON.
+    out : Path
+        Plan folder to write; an earlier plan there is replaced only by a whole new one.
+    workers : int or None
+        Processes; ``None``: as many as there are cores, and no more than water bodies.
+    seed : int
+        Seed of the searches.
+    progress : callable or None
+        Called with what is being done, how many of it are done, how many there are, and the
+        share of the work that is done.
+    crew : Crew or None
+        Who does the work, where it is not ``workers`` processes here.
+
+    Returns
+    -------
+    Outcome
+        Plan and audit.
+
+    Raises
+    ------
+    SiteDataError
+        If the site cannot be used; the message lists everything found.
+    PlanFileError
+        If ``out`` holds something that is not a plan.
+    ExportError
+        If the disk is full; what is finished is kept.
+
+    Notes
+    -----
+    Finished water bodies are kept in a folder ``.OUT.parts`` beside ``out``. The same command run
+    again, after whatever ended the first, does only what is not there. The folder may be removed.
+    """
+    refuse_foreign_folder(out)
+    site = read_site(site_path)
+    store = parts_of(out)
+    plan = planned(site, store, crew or Crew(workers), seed, progress)
+    site = replace(site, location=os.path.relpath(site_path, out))
+    try:
+        with whole_or_nothing(out) as folder:
+            report = write_plan(plan, site, folder)
+    except OSError as error:
+        raise ExportError(
+            f"{out} could not be written: {error}. Every finished water body is kept in"
+            f" {store.folder}, and an earlier plan is untouched: make room and run the same"
+            " command again"
+        ) from error
+    return Outcome(plan, report, out)
+
+
+def parts_of(out: Path) -> PartStore:
+    """
+    Return the store of a plan folder's finished water bodies.
+
+    Parameters
+    ----------
+    out : Path
+        Plan folder.
+
+    Returns
+    -------
+    PartStore
+        In a hidden folder beside it.
+    """
+    return PartStore(out.absolute().parent / f".{out.name}.parts")
+
+
+def plan_site(
+    site: Site,
+    *,
+    workers: int | None = None,
+    seed: int = 0,
+    progress: Progress | None = None,
+    crew: Crew | None = None,
+) -> Plan:
+    """
+    Plan every water body of a site, sharing stock and budget, and write nothing.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    workers : int or None
+        Processes; ``None``: as many as there are cores, and no more than water bodies.
+    seed : int
+        Seed of the searches.
+    progress : callable or None
+        As in ``plan_folder``.
+    crew : Crew or None
+        Who does the work, where it is not ``workers`` processes here.
+
+    Returns
+    -------
+    Plan
+        One plan for each water body, in the order of the site, all in memory.
+    """
+    with TemporaryDirectory() as folder:
+        store = PartStore(Path(folder) / "parts")
+        plan = planned(site, store, crew or Crew(workers), seed, progress)
+        return replace(plan, waters=tuple(plan.waters))
+
+
+def write_plan(plan: Plan, site: Site, folder: Path) -> AuditReport:
+    """
+    Write every output of a plan into a folder, and audit what was written.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    site : Site
+        The site it was made from.
+    folder : Path
+        Empty folder.
+
+    Returns
+    -------
+    AuditReport
+        The verdict on the written GeoPackage; it is part of the outputs.
+    """
+    gis_files.write(plan, site, folder, None)
+    report = audit_plan(gis_files.read_plan(folder / gis_files.FILE_NAME), site)
+    for _, module in EXPORTS:
+        import_module(module).write(plan, site, folder, report)
+    return report
+
+
+def audit_folder(folder: Path, site_path: Path | None = None) -> AuditReport:
+    """
+    Judge a plan folder from scratch, against the site's own files.
+
+    Parameters
+    ----------
+    folder : Path
+        Plan folder.
+    site_path : Path or None
+        The site; ``None``: where the plan says it was.
+
+    Returns
+    -------
+    AuditReport
+        The verdict.
+
+    Raises
+    ------
+    PlanFileError
+        If the folder is not a whole plan, or the site has moved or changed since.
+    SiteDataError
+        If the site cannot be used.
+    """
+    record = plan_json.load(folder)
+    where = site_path or (folder / str(record.get("site_location", "")))
+    if not where.exists():
+        raise PlanFileError(
+            f"{folder}: the site it was made from is not at {where}; name it with --site"
+        )
+    site = read_site(where)
+    changed = _changed_inputs(record, site)
+    if changed:
+        raise PlanFileError(
+            f"{folder}: these files of the site have changed since the plan was made:"
+            f" {', '.join(changed)}. Plan again, or bring back the files it was made from."
+        )
+    return audit_plan(gis_files.read_plan(folder / gis_files.FILE_NAME), site)
+
+
+def _changed_inputs(record: Mapping[str, object], site: Site) -> list[str]:
+    """Return the input files whose bytes are not those that the plan was made from."""
+    now = {source.path: source.sha256 for source in site.sources}
+    inputs = record.get("inputs")
+    then = {
+        str(row["path"]): str(row["sha256"])
+        for row in (inputs if isinstance(inputs, list) else [])
+        if isinstance(row, dict)
+    }
+    return sorted(path for path in now.keys() | then.keys() if now.get(path) != then.get(path))
