@@ -22,6 +22,7 @@ LAYERS = {
     "water_edges",
     "worth",
     "streamlines",
+    "loads",
     "findings",
 }
 
