@@ -6,29 +6,35 @@ could exceed there, so that a person sees whether positions or assumptions matte
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import shapely
 
-from geoplan.hydraulics import Hydraulics, hydraulics
+from geoplan.hydraulics import CONCENTRATIONS, Hydraulics, hydraulics
 from geoplan.placement.allowed import ROUNDING_ROOM_M, Surroundings
 from geoplan.placement.bound import BoundedRoom, Limit
 from geoplan.placement.place import Placement, packed_for
 from geoplan.placement.search import Poses
-from geoplan.plan import CurvePoint, Effect, InflowBasis, SensitivityCase, WorthMap
+from geoplan.plan import (
+    ConstituentLoads,
+    CurvePoint,
+    Effect,
+    InflowBasis,
+    SensitivityCase,
+    WorthMap,
+)
 from geoplan.site import FloatArray
 from geoplan.treatment import LoadBenefit
-from geoplan.water.flow import DEPTH_EXPONENT
 from geoplan.water.levels import level_rings
 from geoplan.water.streamlines import streamlines
 
-#: Other assumptions: words, power of the depth, factor of the dispersion.
-_CASES = (
-    ("dispersion a tenth", DEPTH_EXPONENT, 0.1),
-    ("dispersion ten times", DEPTH_EXPONENT, 10.0),
-    ("flow less drawn to deep water (power 1)", 1.0, 1.0),
-    ("flow more drawn to deep water (power 3)", 3.0, 1.0),
+#: Other assumptions: words, and the factor of the dispersion or the power of the depth.
+_DISPERSIONS = (("dispersion a tenth", 0.1), ("dispersion ten times", 10.0))
+_EXPONENTS = (
+    ("flow less drawn to deep water (power 1)", 1.0),
+    ("flow more drawn to deep water (power 3)", 3.0),
 )
 #: Above so many cells the other assumptions and the curve would take minutes.
 _MOST_CELLS = 400_000
@@ -104,6 +110,27 @@ def effect_of(around: Surroundings, benefit: LoadBenefit, placement: Placement) 
         removed_range_g_d=loads.removed_range_g_d,
         sensitivity=_sensitivity(around, benefit, placement) if detail else (),
         curve=_curve(around, benefit, placement, room) if detail and room else (),
+        constituents=tuple(_constituent(benefit, placement, name) for name in CONCENTRATIONS),
+    )
+
+
+def _constituent(benefit: LoadBenefit, placement: Placement, name: str) -> ConstituentLoads:
+    """Return what becomes of one constituent with the rafts where they are."""
+    treatment = benefit.settings.treatment
+    loads = benefit.loads(placement.poses, name)
+    rate, *ends = treatment.rates_m_yr(name)
+    return ConstituentLoads(
+        constituent=name,
+        is_chosen=name == treatment.constituent,
+        is_relative=benefit.hydraulics.load_of_g_s(name)[1],
+        rate_m_yr=rate,
+        settling_m_yr=treatment.open_water_m_yr(name),
+        rate_range_m_yr=(ends[0], ends[1]),
+        load_in_g_d=loads.in_g_d,
+        load_out_g_d=loads.out_g_d,
+        load_out_without_rafts_g_d=loads.out_without_rafts_g_d,
+        removed_g_d=loads.removed_g_d,
+        removed_range_g_d=loads.removed_range_g_d,
     )
 
 
@@ -123,14 +150,16 @@ def _sensitivity(
     if room is None:
         return ()
     cases: list[tuple[str, LoadBenefit]] = []
-    for name, exponent, factor in _CASES:
-        other, _ = hydraulics(around.body, around.settings, around.fields, exponent, factor)
+    for name, factor in _DISPERSIONS:
+        cases.append((name, _with(benefit, benefit.hydraulics.dispersed(factor))))
+    for name, exponent in _EXPONENTS:
+        other, _ = hydraulics(around.body, around.settings, around.fields, exponent)
         if other is not None:
-            cases.append((name, _with(benefit, other, benefit.rate_m_yr)))
+            cases.append((name, _with(benefit, other)))
     _, low, high = around.settings.treatment.rates_m_yr()
     for name, rate in (("lowest rate", low), ("highest rate", high)):
         if rate != benefit.rate_m_yr:
-            cases.append((name, _with(benefit, benefit.hydraulics, rate)))
+            cases.append((name, replace(benefit, rate_m_yr=rate)))
     first = SensitivityCase("as assumed", placement.report.value, placement.report.bound)
     return (
         first,
@@ -143,9 +172,9 @@ def _sensitivity(
     )
 
 
-def _with(benefit: LoadBenefit, other: Hydraulics, rate_m_yr: float) -> LoadBenefit:
-    """Return the benefit with another flow or rate."""
-    return LoadBenefit(benefit.body, benefit.settings, benefit.fields, other, rate_m_yr)
+def _with(benefit: LoadBenefit, other: Hydraulics) -> LoadBenefit:
+    """Return the benefit with another flow."""
+    return replace(benefit, hydraulics=other)
 
 
 def _curve(

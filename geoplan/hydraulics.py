@@ -6,7 +6,8 @@ was assumed makes every worth relative, and is named.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -17,7 +18,7 @@ from geoplan.grid import SiteFields, WaterGrid
 from geoplan.settings import Settings
 from geoplan.site import FloatArray, Inflow, Outlet, WaterBody
 from geoplan.water.flow import DEPTH_EXPONENT, Faces, pools_of, steady_flow
-from geoplan.water.transport import Basin, okubo_dispersion_m2_s
+from geoplan.water.transport import Basin, Carrier, okubo_dispersion_m2_s
 
 SECONDS_PER_YEAR = 365.0 * 86_400.0
 #: Least depth of a cell of water; shallower ones would stop the flow along the shore [m].
@@ -52,8 +53,8 @@ class KnownFlow:
         Mean flow [m³/s].
     concentration_g_m3 : float
         Load in it; for E. coli millions per cubic metre [g/m³].
-    is_assumed : bool
-        True where flow or concentration was not given.
+    is_flow_assumed, is_assumed : bool
+        True where the flow was not given; where flow or concentration was not.
     basis : str
         Words for the report.
     """
@@ -61,6 +62,7 @@ class KnownFlow:
     inflow: Inflow
     flow_m3_s: float
     concentration_g_m3: float
+    is_flow_assumed: bool
     is_assumed: bool
     basis: str
 
@@ -76,6 +78,8 @@ class Hydraulics:
         Depths, flow and dispersion on the grid.
     flows : tuple of KnownFlow
         Inflows that reach an outlet.
+    cells : tuple of (int, int)
+        Row and column at which each of them enters.
     load_g_s : ndarray of float, shape (rows, cols)
         Load put into each cell [g/s].
     is_relative : bool
@@ -84,8 +88,82 @@ class Hydraulics:
 
     basin: Basin
     flows: tuple[KnownFlow, ...]
+    cells: tuple[tuple[int, int], ...]
     load_g_s: FloatArray
     is_relative: bool
+
+    def load_of_g_s(self, constituent: str) -> tuple[FloatArray, bool]:
+        """
+        Return the load of any constituent that is put into each cell.
+
+        Parameters
+        ----------
+        constituent : str
+            ``tn``, ``tp``, ``tss`` or ``ecoli``.
+
+        Returns
+        -------
+        ndarray of float, shape (rows, cols)
+            Load [g/s]; for E. coli millions a second.
+        bool
+            True where a flow or a concentration was assumed.
+        """
+        load = np.zeros(self.load_g_s.shape)
+        for flow, cell in zip(self.flows, self.cells, strict=True):
+            load[cell] += flow.flow_m3_s * _concentration_g_m3(flow.inflow, constituent)[0]
+        is_assumed = any(
+            flow.is_flow_assumed or not _concentration_g_m3(flow.inflow, constituent)[1]
+            for flow in self.flows
+        )
+        return load, is_assumed
+
+    @cached_property
+    def _carriers(self) -> dict[float, Carrier]:
+        """Return the balances made so far, by their rate of settling."""
+        return {}
+
+    def carrier(self, settling_m_s: float) -> Carrier:
+        """
+        Return the water as it carries a load, made once for each rate of settling.
+
+        Parameters
+        ----------
+        settling_m_s : float
+            Areal rate of open water [m/s].
+
+        Returns
+        -------
+        Carrier
+            Ready to be solved.
+        """
+        if settling_m_s not in self._carriers:
+            self._carriers[settling_m_s] = Carrier(self.basin, settling_m_s)
+        return self._carriers[settling_m_s]
+
+    def dispersed(self, factor: float) -> "Hydraulics":
+        """
+        Return the same flow with another dispersion.
+
+        Parameters
+        ----------
+        factor : float
+            By which the dispersion is multiplied [1].
+
+        Returns
+        -------
+        Hydraulics
+            All else is the same.
+        """
+        dispersion = self.basin.dispersion_m2_s * factor
+        return replace(self, basin=replace(self.basin, dispersion_m2_s=dispersion))
+
+
+def _concentration_g_m3(inflow: Inflow, constituent: str) -> tuple[float, bool]:
+    """Return the concentration of an inflow, and whether it was given."""
+    column, assumed = CONCENTRATIONS[constituent]
+    given = inflow.concentrations.get(column)
+    factor = _ECOLI_FACTOR if constituent == "ecoli" else 1.0
+    return (assumed if given is None else given) * factor, given is not None
 
 
 def known_flows(body: WaterBody, settings: Settings) -> tuple[KnownFlow, ...]:
@@ -106,7 +184,6 @@ def known_flows(body: WaterBody, settings: Settings) -> tuple[KnownFlow, ...]:
         equal shares of an assumed inflow.
     """
     column, assumed = CONCENTRATIONS[settings.treatment.constituent]
-    factor = _ECOLI_FACTOR if settings.treatment.constituent == "ecoli" else 1.0
     share_l_s = _ASSUMED_L_S_HA * body.outline.area / 1e4 / max(len(body.inflows), 1)
     out = []
     for inflow in body.inflows:
@@ -120,14 +197,15 @@ def known_flows(body: WaterBody, settings: Settings) -> tuple[KnownFlow, ...]:
             guessed = inflow.runoff_coefficient is None or not settings.rain.is_given
         else:
             flow_l_s, basis, guessed = share_l_s, "assumed", True
-        given = inflow.concentrations.get(column)
+        concentration, is_given = _concentration_g_m3(inflow, settings.treatment.constituent)
         out.append(
             KnownFlow(
                 inflow,
                 flow_l_s / 1000.0,
-                (assumed if given is None else given) * factor,
-                guessed or given is None,
-                basis + ("" if given is not None else f"; {column} assumed {assumed:g}"),
+                concentration,
+                guessed,
+                guessed or not is_given,
+                basis + ("" if is_given else f"; {column} assumed {assumed:g}"),
             )
         )
     return tuple(out)
@@ -160,7 +238,6 @@ def hydraulics(
     settings: Settings,
     fields: SiteFields,
     exponent: float = DEPTH_EXPONENT,
-    dispersion_factor: float = 1.0,
 ) -> tuple[Hydraulics | None, tuple[Fault, ...]]:
     """
     Return the flow and load of a water body, or why there is none.
@@ -175,8 +252,6 @@ def hydraulics(
         Bed on its grid.
     exponent : float
         Power of the depth in the conductance [1].
-    dispersion_factor : float
-        By which the dispersion is multiplied [1].
 
     Returns
     -------
@@ -199,7 +274,10 @@ def hydraulics(
     )
     pools = pools_of(grid.water, faces)
     sinks = _outlet_shares(body.outlets, grid, pools)
-    flows, source, load, notes = _placed_inflows(body, settings, grid, pools, sinks)
+    flows, cells, load, notes = _placed_inflows(body, settings, grid, pools, sinks)
+    source = np.zeros(grid.shape)
+    for flow, cell in zip(flows, cells, strict=True):
+        source[cell] += flow.flow_m3_s
     if not flows:
         return None, notes
     depth = np.where(np.isin(pools, np.unique(pools[source > 0])), depth, 0.0)
@@ -216,9 +294,9 @@ def hydraulics(
         depth,
         np.where(depth > 0, grid.cell_size_m**2, 0.0),
         outflow,
-        dispersion * dispersion_factor,
+        dispersion,
     )
-    return Hydraulics(basin, flows, load, any(flow.is_assumed for flow in flows)), notes
+    return Hydraulics(basin, flows, cells, load, any(flow.is_assumed for flow in flows)), notes
 
 
 def _cell(grid: WaterGrid, point: shapely.Point) -> tuple[int, int]:
@@ -250,21 +328,22 @@ def _placed_inflows(
     grid: WaterGrid,
     pools: FloatArray,
     sinks: FloatArray,
-) -> tuple[tuple[KnownFlow, ...], FloatArray, FloatArray, tuple[Fault, ...]]:
-    """Return the inflows that reach an outlet, their water and load by cell, and notes."""
-    source, load = np.zeros(grid.shape), np.zeros(grid.shape)
+) -> tuple[tuple[KnownFlow, ...], tuple[tuple[int, int], ...], FloatArray, tuple[Fault, ...]]:
+    """Return the inflows that reach an outlet, their cells, their load by cell, and notes."""
+    load = np.zeros(grid.shape)
+    cells: list[tuple[int, int]] = []
     drained = set(np.unique(pools[sinks > 0]).tolist())
     flows: list[KnownFlow] = []
     notes: list[Fault] = []
     for flow in known_flows(body, settings):
         cell = _cell(grid, flow.inflow.point)
         is_drained = pools[cell] in drained
-        notes += _doubts(body, flow, is_drained=is_drained, is_taken=source[cell] > 0)
+        notes += _doubts(body, flow, is_drained=is_drained, is_taken=cell in cells)
         if is_drained and flow.flow_m3_s > 0:
-            source[cell] += flow.flow_m3_s
+            cells.append(cell)
             load[cell] += flow.flow_m3_s * flow.concentration_g_m3
             flows.append(flow)
-    return tuple(flows), source, load, tuple(notes)
+    return tuple(flows), tuple(cells), load, tuple(notes)
 
 
 def _doubts(

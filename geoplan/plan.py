@@ -443,6 +443,44 @@ class CurvePoint:
 
 
 @dataclass(frozen=True)
+class ConstituentLoads:
+    """
+    What becomes of one constituent, with and without rafts.
+
+    Attributes
+    ----------
+    constituent : str
+        ``tn``, ``tp``, ``tss`` or ``ecoli``; for the last a gram stands for a million bacteria.
+    is_chosen : bool
+        True for the one that rafts are placed for.
+    is_relative : bool
+        True where a flow or a concentration was assumed: no figure is then grams.
+    rate_m_yr, settling_m_yr : float
+        Areal rates of planted raft and of open water [m/yr].
+    rate_range_m_yr : tuple of float
+        Range in which the rate of rafts is believed to lie [m/yr].
+    load_in_g_d, load_out_g_d, load_out_without_rafts_g_d : float
+        Loads in, and out with and without rafts [g/d].
+    removed_g_d : float
+        Difference of the last two [g/d].
+    removed_range_g_d : tuple of float
+        The same at the ends of the range of rates [g/d].
+    """
+
+    constituent: str
+    is_chosen: bool
+    is_relative: bool
+    rate_m_yr: float
+    settling_m_yr: float
+    rate_range_m_yr: tuple[float, float]
+    load_in_g_d: float
+    load_out_g_d: float
+    load_out_without_rafts_g_d: float
+    removed_g_d: float
+    removed_range_g_d: tuple[float, float]
+
+
+@dataclass(frozen=True)
 class Effect:
     """
     What becomes of the load of a water body, with and without rafts.
@@ -467,6 +505,8 @@ class Effect:
         The plan under other assumptions.
     curve : tuple of CurvePoint
         Load kept against rafts, up to the limit of cover.
+    constituents : tuple of ConstituentLoads
+        All four side by side, the chosen one among them.
     """
 
     constituent: str
@@ -480,6 +520,7 @@ class Effect:
     removed_range_g_d: tuple[float, float]
     sensitivity: tuple[SensitivityCase, ...] = ()
     curve: tuple[CurvePoint, ...] = ()
+    constituents: tuple[ConstituentLoads, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -731,6 +772,8 @@ class WrittenRaft:
         Depth that the row states [m].
     draft_m, freeboard_m, wave_height_m : float or None
         What the row states [m].
+    removal_g_d : float or None
+        Load that the row says it takes out, in the unit of its water's row of loads [g/d].
     """
 
     raft_id: str
@@ -744,6 +787,7 @@ class WrittenRaft:
     draft_m: float | None = None
     freeboard_m: float | None = None
     wave_height_m: float | None = None
+    removal_g_d: float | None = None
 
 
 @dataclass(frozen=True)
@@ -869,6 +913,33 @@ class WrittenWhyNot:
 
 
 @dataclass(frozen=True)
+class WrittenLoads:
+    """
+    A row of the layer ``loads``, as it stands in the file.
+
+    Attributes
+    ----------
+    water_id, constituent : str
+        What of which water body.
+    is_chosen, is_relative : bool
+        Whether rafts are placed for it; whether its figures are shares of what flows in.
+    load_in, load_out_without_rafts, load_out, removed, removed_lowest, removed_highest : float
+        Loads that the row states [g/d, million/d, or shares].
+    """
+
+    water_id: str
+    constituent: str
+    is_chosen: bool
+    is_relative: bool
+    load_in: float
+    load_out_without_rafts: float
+    load_out: float
+    removed: float
+    removed_lowest: float
+    removed_highest: float
+
+
+@dataclass(frozen=True)
 class WrittenPlan:
     """
     What a ``plan.gpkg`` says, read back.
@@ -893,6 +964,8 @@ class WrittenPlan:
         Layer ``setting_out``.
     why_not : tuple of WrittenWhyNot
         Layer ``why_not``.
+    loads : tuple of WrittenLoads
+        Layer ``loads``.
     """
 
     crs: str
@@ -904,3 +977,4 @@ class WrittenPlan:
     why_not: tuple[WrittenWhyNot, ...] = ()
     marks: tuple[WrittenMark, ...] = ()
     tapes: tuple[WrittenTape, ...] = ()
+    loads: tuple[WrittenLoads, ...] = ()

@@ -155,6 +155,10 @@ class Clearances(Table):
 #: Areal rates of free-water-surface wetlands, an analogue for rafts: TN, TP and coliforms recalled
 #: from Kadlec and Wallace (2009), medians; suspended solids by judgement [m/yr].
 _RATES_M_YR = {"tn": 12.6, "tp": 10.0, "tss": 30.0, "ecoli": 83.0}
+#: Areal rates of open water: nutrients by judgement; suspended solids as silt of 2 µm falls by
+#: Stokes' law (113 m/yr), rounded down; coliforms as in wetlands, recalled from the same book. Too
+#: high a rate leaves less for rafts to take out [m/yr].
+_SETTLING_M_YR = {"tn": 5.0, "tp": 5.0, "tss": 100.0, "ecoli": 83.0}
 
 
 class TreatmentSettings(Table):
@@ -169,8 +173,8 @@ class TreatmentSettings(Table):
         Areal rate of planted raft; ``None``: that of the constituent [m/yr].
     rate_range_m_yr : tuple of float or None
         Range in which it is believed to lie; ``None``: half of it to all [m/yr].
-    settling_m_yr : float
-        Areal rate of open water [m/yr].
+    settling_m_yr : float or None
+        Areal rate of open water; ``None``: that of the constituent [m/yr].
     dispersion_m2_s : float or None
         Horizontal dispersion [m²/s].
     reach_m : float or None
@@ -186,7 +190,11 @@ class TreatmentSettings(Table):
     rate_range_m_yr: tuple[Positive, Positive] | None = _default(
         None, "half to all of the rate; judgement"
     )
-    settling_m_yr: NotNegative = _default(5.0, "judgement")
+    settling_m_yr: NotNegative | None = _default(
+        None,
+        "by constituent: TN and TP 5 (judgement), TSS 100 (silt of 2 µm by Stokes' law), E. coli 83"
+        " (free-water-surface wetlands; Kadlec and Wallace 2009, recalled)",
+    )
     dispersion_m2_s: Positive | None = _default(None, "Okubo 1971 by the size of the water")
     reach_m: Positive | None = _default(None, "judgement: a quarter of the root of the area")
 
@@ -198,18 +206,44 @@ class TreatmentSettings(Table):
             raise ValueError(f"rate_m_yr {rate:g} lies outside rate_range_m_yr {low:g} to {high:g}")
         return self
 
-    def rates_m_yr(self) -> tuple[float, float, float]:
+    def rates_m_yr(self, constituent: str | None = None) -> tuple[float, float, float]:
         """
         Return the areal rate of planted raft, and the range it is believed to lie in.
+
+        Parameters
+        ----------
+        constituent : str or None
+            Which; ``None``: the one that the plan takes out, the only one whose rates are set.
 
         Returns
         -------
         tuple of float
             Rate, lowest and highest; where not given, those of the constituent [m/yr].
         """
+        if constituent not in {None, self.constituent}:
+            usual = _RATES_M_YR[str(constituent)]
+            return usual, usual / 2.0, usual
         rate = self.rate_m_yr or _RATES_M_YR[self.constituent]
         low, high = self.rate_range_m_yr or (rate / 2.0, rate)
         return rate, low, high
+
+    def open_water_m_yr(self, constituent: str | None = None) -> float:
+        """
+        Return the areal rate of open water.
+
+        Parameters
+        ----------
+        constituent : str or None
+            Which; ``None``: the one that the plan takes out, the only one whose rate is set.
+
+        Returns
+        -------
+        float
+            As set; where not given, that of the constituent [m/yr].
+        """
+        if constituent in {None, self.constituent} and self.settling_m_yr is not None:
+            return self.settling_m_yr
+        return _SETTLING_M_YR[constituent or self.constituent]
 
 
 class RainSettings(Table):

@@ -18,7 +18,7 @@ from scipy.ndimage import distance_transform_edt, uniform_filter
 
 from geoplan.errors import Fault
 from geoplan.fields import sun_share
-from geoplan.grid import SiteFields
+from geoplan.grid import BoolArray, SiteFields
 from geoplan.hydraulics import SECONDS_PER_YEAR, Hydraulics, hydraulics
 from geoplan.placement.benefit import Tangent
 from geoplan.placement.place import Placement
@@ -28,7 +28,8 @@ from geoplan.plan import PlacedRaft
 from geoplan.raft import RaftType
 from geoplan.settings import Settings
 from geoplan.site import FloatArray, WaterBody
-from geoplan.water.transport import SECONDS_PER_DAY, Transport, transport
+from geoplan.water.jets import jet_reach_m
+from geoplan.water.transport import SECONDS_PER_DAY, Carrier, Transport
 
 #: Share of the water column that roots reach for full worth: best about half, by laboratory ponds
 #: (Khan et al. 2019, abstract read) [1].
@@ -148,7 +149,23 @@ class LoadBenefit:
         size = 2 * int(kind.width_m / self.fields.grid.cell_size_m / 2) + 1
         weight = uniform_filter(water.astype(float), size)
         smooth = uniform_filter(np.where(water, share, 0.0), size)
-        return np.where(water, smooth / np.maximum(weight, 1e-9), 0.0)
+        return np.where(water & ~self._is_in_jet, smooth / np.maximum(weight, 1e-9), 0.0)
+
+    @cached_property
+    def _is_in_jet(self) -> BoolArray:
+        """Tell where the jet of an inflow at peak flow is too fast for plants to work."""
+        grid, depth = self.fields.grid, self.hydraulics.basin.depth_m
+        mean_m = float(depth[depth > 0].mean())
+        speed = self.settings.clearances.jet_speed_m_s
+        inside = np.zeros(grid.shape, bool)
+        for inflow in self.body.inflows:
+            flow_l_s = inflow.peak_flow_l_s or inflow.flow_l_s or 0.0
+            reach = jet_reach_m(inflow.pipe_diameter_m, flow_l_s / 1000.0, mean_m, speed)
+            away = np.hypot(
+                grid.easting_m[None, :] - inflow.point.x, grid.northing_m[:, None] - inflow.point.y
+            )
+            inside |= away < reach
+        return inside
 
     @cached_property
     def _efficiencies(self) -> tuple[FloatArray, ...]:
@@ -200,9 +217,43 @@ class LoadBenefit:
                 )
         return tuple(self._gathered(one) for one in area)
 
-    def solved(
-        self, poses: Sequence[Poses], rate_m_yr: float | None = None, *, with_existing: bool = True
-    ) -> Transport:
+    def effective_m2(self, poses: Sequence[Poses]) -> FloatArray:
+        """
+        Return the planted area at each cell of water, as far as sun and roots let it work.
+
+        Parameters
+        ----------
+        poses : sequence of Poses
+            Planned rafts by type; those that are there already are added.
+
+        Returns
+        -------
+        ndarray of float, shape (rows, cols)
+            Area that takes out at the full rate [m²].
+        """
+        total = self._existing_m2 * self._efficiencies[0]
+        for area, share in zip(self.sinks_m2(poses), self._efficiencies, strict=True):
+            total = total + area * share
+        return total
+
+    def carrier(self, constituent: str | None = None) -> Carrier:
+        """
+        Return the water as it carries a constituent, ready to be solved.
+
+        Parameters
+        ----------
+        constituent : str or None
+            Which; ``None``: the one that the plan takes out.
+
+        Returns
+        -------
+        Carrier
+            The same one for constituents that settle alike.
+        """
+        settling_m_yr = self.settings.treatment.open_water_m_yr(constituent)
+        return self.hydraulics.carrier(settling_m_yr / SECONDS_PER_YEAR)
+
+    def solved(self, poses: Sequence[Poses], rate_m_yr: float | None = None) -> Transport:
         """
         Solve the balance with rafts as sinks.
 
@@ -212,8 +263,6 @@ class LoadBenefit:
             Planned rafts by type.
         rate_m_yr : float or None
             Areal rate; ``None``: that of the benefit [m/yr].
-        with_existing : bool
-            Whether rafts that are there already count as sinks.
 
         Returns
         -------
@@ -221,19 +270,8 @@ class LoadBenefit:
             Concentration, adjoint and balance.
         """
         rate_m_s = (self.rate_m_yr if rate_m_yr is None else rate_m_yr) / SECONDS_PER_YEAR
-        sinks = sum(
-            area * share
-            for area, share in zip(self.sinks_m2(poses), self._efficiencies, strict=True)
-        )
-        if with_existing:
-            sinks = sinks + self._existing_m2 * self._efficiencies[0]
-        settling_m_s = self.settings.treatment.settling_m_yr / SECONDS_PER_YEAR
-        return transport(
-            self.hydraulics.basin,
-            self.hydraulics.load_g_s,
-            settling_m_s,
-            rate_m_s * np.asarray(sinks),
-        )
+        sinks = rate_m_s * self.effective_m2(poses)
+        return self.carrier().solved(self.hydraulics.load_g_s, sinks)
 
     @cached_property
     def _without(self) -> Transport:
@@ -267,10 +305,6 @@ class LoadBenefit:
         )
         return Tangent(value, value - touched, surfaces)
 
-    def _out_g_d(self, poses: Sequence[Poses], rate_m_yr: float) -> float:
-        """Return the load that leaves with rafts of a rate [g/d]."""
-        return self.solved(poses, rate_m_yr).load_out_g_s * SECONDS_PER_DAY
-
     def kept_g_d(self, poses: Sequence[Poses]) -> float:
         """
         Return the load that planned rafts keep from the outlets.
@@ -285,37 +319,46 @@ class LoadBenefit:
         float
             Difference of the loads that leave without and with them [g/d].
         """
-        return self._without.load_out_g_s * SECONDS_PER_DAY - self._out_g_d(poses, self.rate_m_yr)
+        sinks = self.rate_m_yr / SECONDS_PER_YEAR * self.effective_m2(poses)
+        out_g_s = self.carrier().load_out_g_s(self.hydraulics.load_g_s, sinks)
+        return (self._without.load_out_g_s - out_g_s) * SECONDS_PER_DAY
 
-    def loads(self, poses: Sequence[Poses]) -> Loads:
+    def loads(self, poses: Sequence[Poses], constituent: str | None = None) -> Loads:
         """
-        Return what becomes of the load with all rafts and without any.
+        Return what becomes of a load with all rafts and without any.
 
         Parameters
         ----------
         poses : sequence of Poses
             Planned rafts by type.
+        constituent : str or None
+            Which; ``None``: the one that the plan takes out.
 
         Returns
         -------
         Loads
             Loads in and out, and what rafts keep back, with its range.
         """
-        bare_g_s = self._without.load_out_g_s
-        if self.body.rafts:
-            bare_g_s = self.solved((), with_existing=False).load_out_g_s
-        bare, out = bare_g_s * SECONDS_PER_DAY, self._out_g_d(poses, self.rate_m_yr)
-        _, low, high = self.settings.treatment.rates_m_yr()
-        ends = [
-            bare - (out if rate == self.rate_m_yr else self._out_g_d(poses, rate))
-            for rate in (low, high)
-        ]
+        load_g_s = self.hydraulics.load_g_s
+        rates = (self.rate_m_yr, *self.settings.treatment.rates_m_yr()[1:])
+        if constituent not in {None, self.settings.treatment.constituent}:
+            load_g_s = self.hydraulics.load_of_g_s(str(constituent))[0]
+            rates = self.settings.treatment.rates_m_yr(constituent)
+        carrier, area_m2 = self.carrier(constituent), self.effective_m2(poses)
+
+        def out_g_d(rate_m_yr: float) -> float:
+            sinks = rate_m_yr / SECONDS_PER_YEAR * area_m2
+            return carrier.load_out_g_s(load_g_s, sinks) * SECONDS_PER_DAY
+
+        bare = out_g_d(0.0)
+        out = {rate: out_g_d(rate) for rate in dict.fromkeys(rates)}
+        rate, low, high = rates
         return Loads(
-            float(self.hydraulics.load_g_s.sum()) * SECONDS_PER_DAY,
-            out,
+            float(load_g_s.sum()) * SECONDS_PER_DAY,
+            out[rate],
             bare,
-            bare - out,
-            (ends[0], ends[1]),
+            bare - out[rate],
+            (bare - out[low], bare - out[high]),
         )
 
 

@@ -8,6 +8,7 @@ plan; whatever is wrong becomes a finding in words.
 
 from collections.abc import Callable, Iterator
 
+from geoplan.audit.effect import check_effect
 from geoplan.audit.evidence import Case, case_of
 from geoplan.audit.footprints import (
     check_bank,
@@ -83,6 +84,7 @@ CHECKS: dict[str, Check] = {
     "materials": check_materials,
     "tape": check_tape,
     "why_not": check_why_not,
+    "effect": check_effect,
 }
 
 

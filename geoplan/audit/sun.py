@@ -9,6 +9,8 @@ of the planner's horizons.
 import datetime as dt
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import numpy as np
 import shapely
@@ -21,6 +23,18 @@ from geoplan.plan import Finding
 from geoplan.site import ShadeObject
 
 FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class _Sky:
+    """The skyline of a water body, and the suns that may be hidden behind it."""
+
+    skyline: Skyline
+    days: int
+    bare: NDArray[np.bool_]
+    azimuth: FloatArray
+    elevation: FloatArray
+
 
 _STEP_H = 0.25
 _EVERY_DAYS = 3
@@ -46,17 +60,9 @@ def check_sun(case: Case) -> Iterator[Finding]:
         Least mean hours of direct sun a day at centre and corners of the raft [h].
     """
     for evidence in case.waters:
-        if not evidence.rafts:
-            continue
-        days, weight, azimuth, elevation = _suns(evidence)
-        skyline = Skyline(evidence, math.tan(math.radians(_LEAST_ELEVATION_DEG)))
         limit = evidence.settings.sun.least_h
         for raft in evidence.rafts:
-            places = [*shapely.get_coordinates(raft.outline)[:-1], raft.outline.centroid.coords[0]]
-            hours = min(
-                _hours(evidence, skyline, np.asarray(place), (weight, azimuth, elevation)) / days
-                for place in places
-            )
+            hours = float(sun_hours(evidence, raft.outline).min())
             passed = hours >= limit - _TOLERANCE_H
             words = (
                 "sun enough for the plants"
@@ -67,6 +73,40 @@ def check_sun(case: Case) -> Iterator[Finding]:
             yield Finding(
                 "sun", raft.row.water_id, raft.row.raft_id, hours, limit, "h", passed, words
             )
+
+
+#: Hours found so far, by water body and footprint: two checks ask for the same ones.
+_KNOWN: WeakKeyDictionary[Evidence, tuple[_Sky, dict[bytes, FloatArray]]] = WeakKeyDictionary()
+
+
+def sun_hours(evidence: Evidence, outline: shapely.Polygon) -> FloatArray:
+    """
+    Return the sun at the corners and the centre of a footprint.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        The water body.
+    outline : Polygon
+        Footprint, frame [m].
+
+    Returns
+    -------
+    ndarray of float, shape (corners + 1,)
+        Mean hours of direct sun a day in the season; the centre comes last [h].
+    """
+    if evidence not in _KNOWN:
+        skyline = Skyline(evidence, math.tan(math.radians(_LEAST_ELEVATION_DEG)))
+        _KNOWN[evidence] = (_Sky(skyline, *_suns(evidence)), {})
+    sky, known = _KNOWN[evidence]
+    key = outline.wkb
+    if key not in known:
+        places = [*shapely.get_coordinates(outline)[:-1], outline.centroid.coords[0]]
+        suns = (sky.bare, sky.azimuth, sky.elevation)
+        known[key] = np.array(
+            [_hours(evidence, sky.skyline, np.asarray(p), suns) / sky.days for p in places]
+        )
+    return known[key]
 
 
 def _suns(

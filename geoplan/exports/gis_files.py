@@ -19,6 +19,7 @@ from shapely.geometry import Point
 
 from geoplan.crs import transformed
 from geoplan.errors import ExportError
+from geoplan.exports.effect_sheet import knows_grams
 from geoplan.exports.gis_reading import read_plan
 from geoplan.exports.held_rows import line_rows, material_rows, swept_rows
 from geoplan.exports.outlines import pose_in, raft_outlines
@@ -107,6 +108,14 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
             "northing_m", "cost_pct",
         ),
     ),
+    "loads": (
+        "Point",
+        (
+            "water_id", "constituent", "is_chosen", "is_relative", "unit", "load_in",
+            "load_out_without_rafts", "load_out", "removed", "removed_lowest", "removed_highest",
+            "rate_m_yr", "rate_lowest_m_yr", "rate_highest_m_yr", "settling_m_yr",
+        ),
+    ),
     "findings": (
         "Point",
         ("check", "water_id", "raft_id", "measured", "limit", "unit", "passed", "detail"),
@@ -114,12 +123,14 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
 }  # fmt: skip
 
 _TEXTS = frozenset(
-    {"check", "detail", "governs", "item", "kind", "level_name", "load_case", "name", "raft_type"}
-    | {"mark_1", "mark_2", "mark_id", "size", "status", "unit"}
+    {"check", "constituent", "detail", "governs", "item", "kind", "level_name", "load_case"}
+    | {"mark_1", "mark_2", "mark_id", "name", "raft_type", "size", "status", "unit"}
     | {"launch_id", "mooring_id", "raft_id", "rule", "water_id", "words"}
 )
 _POSE = ("easting_m", "northing_m", "heading_deg")
-_FLAGS = frozenset({"is_assumed", "is_kept", "is_room", "is_suggested", "passed"})
+_FLAGS = frozenset(
+    {"is_assumed", "is_chosen", "is_kept", "is_relative", "is_room", "is_suggested", "passed"}
+)
 
 
 def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> None:
@@ -177,6 +188,7 @@ def _plan_rows(plan: Plan, site: Site) -> dict[str, list[Row]]:
             for route in water.routes
         ]
         layers["water_edges"] += _edge_rows(water, plan.client_crs)
+        layers["loads"] += _load_rows(water, plan.client_crs)
         layers["worth"] += _worth_rows(water, plan.client_crs)
         layers["why_not"] += why_not_rows(water, plan.client_crs)
         layers["alternatives"] += alternative_rows(water, plan.client_crs)
@@ -204,6 +216,7 @@ def _raft_rows(water: WaterPlan, site: Site, crs: str) -> list[Row]:
     return [
         {
             **_fields(raft, "rafts"),
+            "removal_g_d": raft.removal_g_d if knows_grams(water.effect) else None,
             **dict(zip(_POSE, pose_in(raft, water.crs, crs), strict=True)),
             "geometry": transformed(outline, water.crs, crs),
         }
@@ -286,6 +299,34 @@ def _edge_rows(water: WaterPlan, crs: str) -> list[Row]:
         }
         for edge in water.edges
     ]
+
+
+def _load_rows(water: WaterPlan, crs: str) -> list[Row]:
+    """Return the rows of ``loads``: shares of what flows in where that was assumed."""
+    if water.effect is None:
+        return []
+    place = transformed(shapely.point_on_surface(water.edges[1].outline), water.crs, crs)
+    rows = []
+    for part in water.effect.constituents:
+        scale = 1.0 / max(part.load_in_g_d, 1e-300) if part.is_relative else 1.0
+        known = "million/d" if part.constituent == "ecoli" else "g/d"
+        rows.append(
+            {
+                **_fields(part, "loads"),
+                "water_id": water.water_id,
+                "unit": "share of what flows in" if part.is_relative else known,
+                "load_in": part.load_in_g_d * scale,
+                "load_out_without_rafts": part.load_out_without_rafts_g_d * scale,
+                "load_out": part.load_out_g_d * scale,
+                "removed": part.removed_g_d * scale,
+                "removed_lowest": part.removed_range_g_d[0] * scale,
+                "removed_highest": part.removed_range_g_d[1] * scale,
+                "rate_lowest_m_yr": part.rate_range_m_yr[0],
+                "rate_highest_m_yr": part.rate_range_m_yr[1],
+                "geometry": place,
+            }
+        )
+    return rows
 
 
 def _worth_rows(water: WaterPlan, crs: str) -> list[Row]:

@@ -20,6 +20,7 @@ from shapely.geometry import LineString, MultiPolygon, Polygon
 from geoplan.errors import PlanFileError
 from geoplan.plan import (
     WrittenEdge,
+    WrittenLoads,
     WrittenMaterial,
     WrittenMooring,
     WrittenPlan,
@@ -32,8 +33,10 @@ from geoplan.written_tapes import WrittenMark, WrittenTape
 Row = dict[str, Any]
 
 _NEEDED: dict[str, tuple[str, ...]] = {
-    "rafts": ("raft_id", "water_id", "raft_type", "status", "length_m", "width_m", "depth_low_m",
-        "draft_m", "freeboard_m", "wave_height_m"),
+    "rafts": (
+        "raft_id", "water_id", "raft_type", "status", "length_m", "width_m", "depth_low_m",
+        "draft_m", "freeboard_m", "wave_height_m", "removal_g_d",
+    ),
     "moorings": (
         "mooring_id", "raft_id", "kind", "easting_m", "northing_m", "depth_high_m", "length_m",
         "embedment_m", "load_n", "capacity_n", "block_kg",
@@ -46,6 +49,10 @@ _NEEDED: dict[str, tuple[str, ...]] = {
         "tape_2_m", "crossing_deg", "error_major_m",
     ),
     "why_not": ("water_id", "rule", "area_m2"),
+    "loads": (
+        "water_id", "constituent", "is_chosen", "is_relative", "load_in",
+        "load_out_without_rafts", "load_out", "removed", "removed_lowest", "removed_highest",
+    ),
     "water_edges": ("water_id", "level_name", "level_m", "area_m2", "volume_m3", "cover_pct"),
 }  # fmt: skip
 
@@ -71,7 +78,7 @@ def read_plan(path: Path) -> WrittenPlan:
     """
     if not path.is_file():
         raise PlanFileError(f"{path} is missing; plan the site again")
-    names = ("rafts", "moorings", "routes", "marks", "setting_out", "why_not")
+    names = ("rafts", "moorings", "routes", "marks", "setting_out", "why_not", "loads")
     frames = {name: _read_layer(path, name) for name in names}
     edges = _read_layer(path, "water_edges")
     for name, frame in frames.items():
@@ -98,6 +105,7 @@ def read_plan(path: Path) -> WrittenPlan:
             _written_tape(row) for row in _rows(path, "setting_out", frames["setting_out"])
         ),
         why_not=tuple(_written_why(row) for row in _rows(path, "why_not", frames["why_not"])),
+        loads=tuple(_written_loads(row) for row in _rows(path, "loads", frames["loads"])),
     )
 
 
@@ -198,6 +206,7 @@ def _written_raft(row: _WrittenRow) -> WrittenRaft:
         draft_m=row.number_or_none("draft_m"),
         freeboard_m=row.number_or_none("freeboard_m"),
         wave_height_m=row.number_or_none("wave_height_m"),
+        removal_g_d=row.number_or_none("removal_g_d"),
     )
 
 
@@ -277,4 +286,20 @@ def _written_why(row: _WrittenRow) -> WrittenWhyNot:
         rule=row.text("rule"),
         area=row.shape(MultiPolygon, "polygons"),
         area_m2=row.number("area_m2"),
+    )
+
+
+def _written_loads(row: _WrittenRow) -> WrittenLoads:
+    """Return the loads of a water body as their row states them."""
+    return WrittenLoads(
+        water_id=row.text("water_id"),
+        constituent=row.text("constituent"),
+        is_chosen=bool(row.number("is_chosen")),
+        is_relative=bool(row.number("is_relative")),
+        load_in=row.number("load_in"),
+        load_out_without_rafts=row.number("load_out_without_rafts"),
+        load_out=row.number("load_out"),
+        removed=row.number("removed"),
+        removed_lowest=row.number("removed_lowest"),
+        removed_highest=row.number("removed_highest"),
     )

@@ -23,6 +23,7 @@ from geoplan.exports.depth_embedding import (
     least_need_cm,
     merged_cells,
 )
+from geoplan.exports.effect_sheet import knows_grams
 from geoplan.exports.map_coordinates import Millimetres, fit_record
 from geoplan.exports.map_effect import effect_record
 from geoplan.exports.map_reasons import reasons_record
@@ -151,6 +152,7 @@ def _water(
         "rafts": [
             _raft(raft, mm.shape(outline), pose_in(raft, water.crs, crs), order, best)
             | _failed(failures.get((water.water_id, raft.raft_id), []))
+            | ({} if knows_grams(water.effect) else {"removal_g_d": None})
             for raft, outline in zip(water.rafts, outlines, strict=True)
         ],
         "posts": [_post(mooring, mm) for mooring in water.moorings],

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from geoplan.plan import Effect
+from geoplan.plan import ConstituentLoads, Effect
 
 _NAMES = {
     "tn": "total nitrogen",
@@ -43,6 +43,7 @@ def effect_record(effect: Effect) -> dict[str, Any]:
         "out": figure(effect.load_out_g_d),
         "kept": figure(effect.removed_g_d),
         "kept_range": [figure(value) for value in effect.removed_range_g_d],
+        "constituents": [_side_by_side(part) for part in effect.constituents],
         "residence_d": float(f"{effect.residence_h / 24.0:.3g}"),
         "cases": [
             [case.name, figure(case.kept_g_d), round(max(case.loss_pct, 0.0), 1)]
@@ -60,3 +61,16 @@ def effect_record(effect: Effect) -> dict[str, Any]:
             for point in effect.curve
         ],
     }
+
+
+def _side_by_side(part: ConstituentLoads) -> list[Any]:
+    """Return one constituent: name, in, out without and with, kept from and to, unit, chosen."""
+    scale = 100.0 / max(part.load_in_g_d, 1e-300) if part.is_relative else 1.0
+    known = "million a day" if part.constituent == "ecoli" else "g a day"
+    loads = (part.load_in_g_d, part.load_out_without_rafts_g_d, part.load_out_g_d)
+    return [
+        _NAMES[part.constituent],
+        *(float(f"{value * scale:.3g}") for value in (*loads, *part.removed_range_g_d)),
+        "% (concentration or flow assumed)" if part.is_relative else known,
+        part.is_chosen,
+    ]

@@ -20,7 +20,7 @@ import geoplan
 from geoplan.crs import proj_version
 from geoplan.errors import ExportError, PlanFileError
 from geoplan.exports.reason_rows import explanation
-from geoplan.plan import AuditReport, Effect, Plan, RecordReplay, WaterPlan
+from geoplan.plan import AuditReport, ConstituentLoads, Effect, Plan, RecordReplay, WaterPlan
 from geoplan.settings import defaults_used
 from geoplan.site import Site
 from geoplan.water.record import time_text
@@ -190,6 +190,7 @@ def _loads(effect: Effect | None) -> dict[str, Any]:
             "removed_share": effect.removed_g_d / max(effect.load_in_g_d, 1e-300),
             "residence_h": effect.residence_h,
             "inflows": [asdict(inflow) for inflow in effect.inflows],
+            "constituents": [_constituent(part) for part in effect.constituents],
             "sensitivity": [
                 {
                     "case": case.name,
@@ -211,6 +212,25 @@ def _loads(effect: Effect | None) -> dict[str, Any]:
                 for point in effect.curve
             ],
         }
+    }
+
+
+def _constituent(part: ConstituentLoads) -> dict[str, Any]:
+    """Return the loads of one constituent; shares of what flows in where that was assumed."""
+    scale = 1.0 / max(part.load_in_g_d, 1e-300) if part.is_relative else 1.0
+    known = "million/d" if part.constituent == "ecoli" else "g/d"
+    return {
+        "constituent": part.constituent,
+        "is_chosen": part.is_chosen,
+        "unit": "share of the load that flows in (relative)" if part.is_relative else known,
+        "load_in": part.load_in_g_d * scale,
+        "load_out_without_rafts": part.load_out_without_rafts_g_d * scale,
+        "load_out": part.load_out_g_d * scale,
+        "removed": part.removed_g_d * scale,
+        "removed_range": [value * scale for value in part.removed_range_g_d],
+        "rate_m_yr": part.rate_m_yr,
+        "rate_range_m_yr": list(part.rate_range_m_yr),
+        "settling_m_yr": part.settling_m_yr,
     }
 
 

@@ -22,7 +22,7 @@ from geoplan.placement.allowed import (
 from geoplan.placement.bound import Limit
 from geoplan.raft import RaftType
 from geoplan.site import Inflow
-from geoplan.water.jets import jet_standoff_m
+from geoplan.water.jets import jet_reach_m
 
 #: The audit finds the mean depth in front of an inflow by another way; the jet's reach gets this
 #: much more room than computed, so that the two agree [1].
@@ -142,14 +142,10 @@ class InflowJet:
     def standoff_m(self, around: Surroundings, inflow: Inflow) -> float:
         """Return the distance to keep from an inflow [m]."""
         keep = around.settings.clearances
-        flow_l_s = inflow.peak_flow_l_s or inflow.flow_l_s
-        if not inflow.pipe_diameter_m or not flow_l_s:
-            return keep.inflow_m
+        flow_l_s = inflow.peak_flow_l_s or inflow.flow_l_s or 0.0
         normal = around.edges[1]
-        depth_m = max(inflow.pipe_diameter_m, normal.volume_m3 / max(normal.area_m2, 1e-9))
-        reach = jet_standoff_m(
-            inflow.pipe_diameter_m, flow_l_s / 1000.0, depth_m, keep.jet_speed_m_s
-        )
+        mean_m = normal.volume_m3 / max(normal.area_m2, 1e-9)
+        reach = jet_reach_m(inflow.pipe_diameter_m, flow_l_s / 1000.0, mean_m, keep.jet_speed_m_s)
         return float(max(keep.inflow_m, reach * _JET_ROOM))
 
     def forbidden(self, around: Surroundings, raft_type: RaftType) -> BaseGeometry:

@@ -79,3 +79,36 @@ def jet_standoff_m(
         ROUND_JET * pipe_diameter_m * ratio,
         (PLANE_JET * ratio) ** 2 * pipe_area_m2 / water_depth_m,
     )
+
+
+def jet_reach_m(
+    pipe_diameter_m: float | None, flow_m3_s: float, mean_depth_m: float, speed_m_s: float
+) -> float:
+    """
+    Return how far the jet of an inflow reaches, as far as it is known.
+
+    Parameters
+    ----------
+    pipe_diameter_m : float or None
+        Inside diameter of its pipe; ``None``: a ditch or unknown [m].
+    flow_m3_s : float
+        Peak flow, or the mean where no peak is known; zero where neither is [m³/s].
+    mean_depth_m : float
+        Mean depth of the water [m].
+    speed_m_s : float
+        Speed that rafts may meet [m/s].
+
+    Returns
+    -------
+    float
+        As `jet_standoff_m`, in water at least as deep as the pipe; zero without pipe or flow [m].
+
+    Examples
+    --------
+    >>> jet_reach_m(None, 0.1, 1.5, 0.3)
+    0.0
+    """
+    if not pipe_diameter_m or flow_m3_s <= 0:
+        return 0.0
+    depth_m = max(pipe_diameter_m, mean_depth_m)
+    return jet_standoff_m(pipe_diameter_m, flow_m3_s, depth_m, speed_m_s)

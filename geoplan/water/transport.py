@@ -2,18 +2,19 @@
 What becomes of the load that flows in, and what a square metre of raft would take out of it.
 
 Steady advection, dispersion and settling of a dissolved load, averaged over the depth; rafts are
-sinks. One factorisation gives the concentration and its adjoint, the share of a parcel here that
-would leave through the outlets; their product is the worth of raft area.
+sinks. One system gives the concentration and its adjoint, the share of a parcel here that would
+leave through the outlets; their product is the worth of raft area.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import diags_array
 
-from geoplan.water.flow import Faces, FlowField, face_matrix, factorised
+from geoplan.water.flow import Faces, FlowField, face_matrix, numbered
+from geoplan.water.sparse_system import SparseSystem
 
 FloatArray = NDArray[np.float64]
 
@@ -121,14 +122,131 @@ class Basin:
     dispersion_m2_s: float
 
 
+class Carrier:
+    r"""
+    Water that carries a load and lets some of it settle, ready for any number of solves.
+
+    Parameters
+    ----------
+    basin : Basin
+        The water, its flow and dispersion.
+    settling_m_s : float
+        Areal rate of open water [m/s].
+
+    Raises
+    ------
+    ValueError
+        If settling is negative, or dispersion is not positive.
+
+    Notes
+    -----
+    Face fluxes are fitted to the exponential profile between two cells [1]_:
+    :math:`F = D\,[B(-P)\,C_i - B(P)\,C_j]`, :math:`B(z) = z/(e^z - 1)`, with the face's
+    exchange D and Péclet number P. Off-diagonals are never positive and columns sum to what leaves
+    the water, so the matrix is an M-matrix and load removed is concave in the rafts.
+
+    References
+    ----------
+    .. [1] D. L. Scharfetter and H. K. Gummel, "Large-signal analysis of a silicon Read diode
+       oscillator", IEEE Trans. Electron Devices 16, 64-77, 1969.
+    """
+
+    def __init__(self, basin: Basin, settling_m_s: float) -> None:
+        if settling_m_s < 0 or basin.dispersion_m2_s <= 0:
+            raise ValueError("dispersion must be positive, settling not negative")
+        self._basin = basin
+        self._water = np.nan_to_num(np.asarray(basin.depth_m, float)) > 0
+        self._settling = (settling_m_s * basin.cell_area_m2)[self._water]
+        self._outflow = np.asarray(basin.outflow_m3_s, float)[self._water]
+
+    @cached_property
+    def _system(self) -> SparseSystem:
+        """Return the balance without planned rafts."""
+        basin = self._basin
+        depth = np.where(self._water, basin.depth_m, 0.0)
+        east_d = basin.dispersion_m2_s * (depth[:, :-1] + depth[:, 1:]) / 2 * basin.faces.east
+        north_d = basin.dispersion_m2_s * (depth[:-1] + depth[1:]) / 2 * basin.faces.north
+        matrix = face_matrix(
+            numbered(self._water),
+            *_fitted(basin.flow.east_m3_s, east_d),
+            *_fitted(basin.flow.north_m3_s, north_d),
+        )
+        matrix.setdiag(matrix.diagonal() + self._settling + self._outflow)
+        return SparseSystem(matrix)
+
+    def _concentration(
+        self, source_g_s: FloatArray, raft_m3_s: FloatArray | float
+    ) -> tuple[FloatArray, FloatArray]:
+        """Return the concentration in cells of water, and the sinks of rafts there."""
+        if np.any(np.asarray(raft_m3_s) < 0):
+            raise ValueError("rafts must not be negative")
+        rafts = np.broadcast_to(np.asarray(raft_m3_s, float), self._water.shape)[self._water]
+        source = np.asarray(source_g_s, float)[self._water]
+        return self._system.solve(source, rafts), rafts
+
+    def load_out_g_s(self, source_g_s: FloatArray, raft_m3_s: FloatArray | float = 0.0) -> float:
+        """
+        Return the load that leaves, without its fields.
+
+        Parameters
+        ----------
+        source_g_s : ndarray of float, shape (rows, cols)
+            Load put in by inflows [g/s].
+        raft_m3_s : ndarray of float, shape (rows, cols), or float
+            Areal rate of rafts times their planted area in each cell [m³/s].
+
+        Returns
+        -------
+        float
+            Load through the outlets [g/s].
+
+        Raises
+        ------
+        ValueError
+            If rafts are negative.
+        """
+        return float((self._outflow * self._concentration(source_g_s, raft_m3_s)[0]).sum())
+
+    def solved(self, source_g_s: FloatArray, raft_m3_s: FloatArray | float = 0.0) -> Transport:
+        """
+        Solve the steady balance of a load, and its adjoint.
+
+        Parameters
+        ----------
+        source_g_s : ndarray of float, shape (rows, cols)
+            Load put in by inflows [g/s].
+        raft_m3_s : ndarray of float, shape (rows, cols), or float
+            Areal rate of rafts times their planted area in each cell [m³/s].
+
+        Returns
+        -------
+        Transport
+            Fields, and the balance of what comes in.
+
+        Raises
+        ------
+        ValueError
+            If rafts are negative.
+        """
+        c, rafts = self._concentration(source_g_s, raft_m3_s)
+        escape = self._system.solve(self._outflow, rafts, is_adjoint=True)
+        return Transport(
+            _on_grid(c, self._water),
+            _on_grid(escape, self._water),
+            float((self._outflow * c).sum()),
+            float((self._settling * c).sum()),
+            float((rafts * c).sum()),
+        )
+
+
 def transport(
     basin: Basin,
     source_g_s: FloatArray,
     settling_m_s: float,
     raft_m3_s: FloatArray | float = 0.0,
 ) -> Transport:
-    r"""
-    Solve the steady balance of a load, and its adjoint.
+    """
+    Solve the steady balance of a load, and its adjoint, once.
 
     Parameters
     ----------
@@ -150,46 +268,8 @@ def transport(
     ------
     ValueError
         If a rate is negative, or dispersion is not positive.
-
-    Notes
-    -----
-    Face fluxes are fitted to the exponential profile between two cells [1]_:
-    :math:`F = D\,[B(-P)\,C_i - B(P)\,C_j]`, :math:`B(z) = z/(e^z - 1)`, with the face's
-    exchange D and Péclet number P. Off-diagonals are never positive and columns sum to what leaves
-    the water, so the matrix is an M-matrix and load removed is concave in the rafts.
-
-    References
-    ----------
-    .. [1] D. L. Scharfetter and H. K. Gummel, "Large-signal analysis of a silicon Read diode
-       oscillator", IEEE Trans. Electron Devices 16, 64-77, 1969.
     """
-    if settling_m_s < 0 or basin.dispersion_m2_s <= 0 or np.any(np.asarray(raft_m3_s) < 0):
-        raise ValueError("dispersion must be positive, settling and rafts not negative")
-    depth = np.nan_to_num(np.asarray(basin.depth_m, float))
-    water = depth > 0
-    index = np.full(water.shape, -1)
-    index[water] = np.arange(int(water.sum()))
-    faces, flow = basin.faces, basin.flow
-    east_d = basin.dispersion_m2_s * (depth[:, :-1] + depth[:, 1:]) / 2 * faces.east
-    north_d = basin.dispersion_m2_s * (depth[:-1] + depth[1:]) / 2 * faces.north
-    exchanges = face_matrix(
-        index,
-        *_fitted(flow.east_m3_s, east_d),
-        *_fitted(flow.north_m3_s, north_d),
-    )
-    settling = (settling_m_s * basin.cell_area_m2)[water]
-    rafts = np.broadcast_to(np.asarray(raft_m3_s, float), water.shape)[water]
-    outflow = np.asarray(basin.outflow_m3_s, float)[water]
-    factors = factorised(exchanges + diags_array(settling + rafts + outflow))
-    c = factors.solve(np.asarray(source_g_s, float)[water])
-    escape = factors.solve(outflow, trans="T")
-    return Transport(
-        _on_grid(c, water),
-        _on_grid(escape, water),
-        float(outflow @ c),
-        float(settling @ c),
-        float(rafts @ c),
-    )
+    return Carrier(basin, settling_m_s).solved(source_g_s, raft_m3_s)
 
 
 def _on_grid(values: Any, water: NDArray[np.bool_]) -> FloatArray:

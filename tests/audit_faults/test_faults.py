@@ -19,7 +19,9 @@ from tests.audit_faults.pond import (
     SHOAL,
     honest_plan,
     honest_site,
+    loads,
     raft,
+    removal_g_d,
     retaped,
     settings,
 )
@@ -53,6 +55,27 @@ def with_edge(plan: WrittenPlan, **parts: object) -> WrittenPlan:
 
 def with_answer(plan: WrittenPlan, **parts: object) -> WrittenPlan:
     return replace(plan, why_not=(*plan.why_not[:2], replace(plan.why_not[2], **parts)))  # type: ignore[arg-type]
+
+
+def with_loads(**parts: object) -> WrittenPlan:
+    first, *rest = honest_plan().loads
+    return replace(honest_plan(), loads=(replace(first, **parts), *rest))  # type: ignore[arg-type]
+
+
+def scaled(factor: float) -> WrittenPlan:
+    """All that rafts take out of the nitrogen times a factor, every sum kept."""
+    plan = honest_plan()
+    first, *rest = plan.loads
+    row = replace(
+        first,
+        load_out=first.load_out_without_rafts - factor * first.removed,
+        removed=factor * first.removed,
+        removed_lowest=factor * first.removed_lowest,
+        removed_highest=factor * first.removed_highest,
+    )
+    each = factor * removal_g_d(2)
+    rafts = tuple(replace(raft, removal_g_d=each) for raft in plan.rafts)
+    return replace(plan, rafts=rafts, loads=(row, *rest))
 
 
 def moved(easting: float, northing: float) -> WrittenPlan:
@@ -279,6 +302,49 @@ PLANS: list[tuple[str, set[str], Callable[[], WrittenPlan]]] = [
         {"why_not"},
         lambda: with_answer(honest_plan(), rule="outlet"),
     ),
+    ("loads left out", {"effect"}, lambda: replace(honest_plan(), loads=())),
+    ("a constituent twice", {"effect"}, lambda: with_loads(constituent="tp")),
+    (
+        "removal doubled",
+        {"effect"},
+        lambda: scaled(2.0),
+    ),
+    ("another rate", {"effect"}, lambda: scaled(0.5)),
+    (
+        "more leaves than flows in",
+        {"effect"},
+        lambda: with_loads(load_out_without_rafts=173.5, load_out=173.5 - loads(2)[0].removed),
+    ),
+    ("more leaves with rafts", {"effect"}, lambda: with_loads(load_out=150.0)),
+    ("a sum that does not hold", {"effect"}, lambda: with_loads(load_out=100.0)),
+    ("range that leaves it out", {"effect"}, lambda: with_loads(removed_lowest=2.0)),
+    ("load in understated", {"effect"}, lambda: with_loads(load_in=150.0)),
+    ("grams called shares", {"effect"}, lambda: with_loads(is_relative=True)),
+    (
+        "shares called grams",
+        {"effect"},
+        lambda: replace(
+            honest_plan(),
+            loads=(
+                honest_plan().loads[0],
+                replace(honest_plan().loads[1], is_relative=False),
+                *honest_plan().loads[2:],
+            ),
+        ),
+    ),
+    ("one raft's removal doubled", {"effect"}, lambda: with_raft(honest_plan(), removal_g_d=9.0)),
+    (
+        "removal moved to another raft",
+        {"effect"},
+        lambda: replace(
+            honest_plan(),
+            rafts=(
+                replace(honest_plan().rafts[0], removal_g_d=1.9 * removal_g_d(2)),
+                replace(honest_plan().rafts[1], removal_g_d=0.1 * removal_g_d(2)),
+                honest_plan().rafts[2],
+            ),
+        ),
+    ),
     ("type unknown", {"record"}, lambda: with_raft(honest_plan(), raft_type="six by six")),
     (
         "water unknown",
@@ -326,7 +392,8 @@ SITES: list[tuple[str, set[str], Callable[[], Site]]] = [
     ("budget", {"budget"}, lambda: honest_site(settings=settings(budget={"limit": 899.0}))),
     (
         "jet",
-        {"inflow"},
+        # Nothing is taken out in a jet, so that the loads do not hold either.
+        {"inflow", "effect"},
         # 1 m³/s from 0.7 m is 2.6 m/s, 8.66 times what may be met; half a slot of pi 0.7²/4h in
         # 1.7 m of water is 0.23 m: the plane jet reaches (2.28 x 8.66)² x 0.23 = 88 m.
         lambda: honest_site(inflows=(Inflow("main", shapely.Point(-30, 0), None, 1000.0, 0.7),)),
@@ -338,7 +405,7 @@ SITES: list[tuple[str, set[str], Callable[[], Site]]] = [
     ),
     (
         "a tower block round it",
-        {"sun"},
+        {"sun", "effect"},  # plants in the dark take nothing out
         lambda: honest_site(
             shade=(ShadeObject(shapely.Point(HONEST["R1"]).buffer(9).exterior.buffer(0.5), 30.0),)
         ),
@@ -346,8 +413,9 @@ SITES: list[tuple[str, set[str], Callable[[], Site]]] = [
     (
         "existing raft elsewhere",
         # Its row is then no existing raft: it is judged as planned, and has neither a type nor
-        # posts; the two lie over each other, and cover less together than stated.
-        {"record", "post", "gap", "cover"},
+        # posts; the two lie over each other, and cover less together than stated; one raft more
+        # takes out more than stated.
+        {"record", "post", "gap", "cover", "effect"},
         lambda: honest_site(rafts=(ExistingRaft("old", shapely.box(-1, 8.8, 3, 11.2)),)),
     ),
 ]
@@ -416,8 +484,9 @@ def test_square_rafts_may_have_posts_on_either_pair_of_sides() -> None:
         )
         changed = replace(plan, rafts=(row, *plan.rafts[1:]), moorings=posts)
         found = failed(retaped(changed), site)
-        # Smaller rafts than stated; shorter than their poles, and with fewer plants than billed.
-        assert {finding.check for finding in found} == {"cover", "materials"}
+        # Smaller rafts than stated cover and take out less; shorter than their poles, and with
+        # fewer plants than billed.
+        assert {finding.check for finding in found} == {"cover", "effect", "materials"}
 
 
 def test_as_built_rafts_need_no_posts() -> None:

@@ -20,6 +20,11 @@ GEOPLAN.showEffect = function (record) {
       ["Kept back by rafts", effect.kept_range.join(" to ") + " " + effect.unit],
       ["Water stays for", effect.residence_d + " days"]
     ]));
+    part.appendChild(GEOPLAN.element("h4", "Side by side"));
+    part.appendChild(GEOPLAN.figureTable(["What", "In", "Out without rafts", "Out with rafts", "Kept back", "Unit"],
+      effect.constituents.map(function (row) {
+        return [row[0] + (row[7] ? " (rafts are placed for it)" : ""), row[1], row[2], row[3], row[4] + " to " + row[5], row[6]];
+      })));
     if (effect.curve.length) {
       part.appendChild(GEOPLAN.element("h4", "How many are worth it"));
       part.appendChild(GEOPLAN.curvePlot(effect));

@@ -28,6 +28,7 @@ LAYERS = {
     "swept",
     "why_not",
     "alternatives",
+    "loads",
     "findings",
 }
 
