@@ -11,6 +11,7 @@ from typing import Any
 
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
+from geoplan.district import Allocation, Logistics
 from geoplan.errors import Fault
 from geoplan.site import FloatArray, lock_arrays
 
@@ -650,6 +651,10 @@ class Plan:
         Seed of the searches.
     failures : tuple of WaterFailure
         Water bodies that could not be planned; the others are.
+    allocation : Allocation or None
+        Who gets what, where several water bodies share; ``None`` for one alone.
+    logistics : Logistics or None
+        In which order a crew goes to them; ``None`` where no yard is given.
     """
 
     site_name: str
@@ -657,6 +662,8 @@ class Plan:
     waters: Sequence[WaterPlan]
     seed: int = 0
     failures: tuple[WaterFailure, ...] = ()
+    allocation: Allocation | None = None
+    logistics: Logistics | None = None
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from geoplan.audit.footprints import (
 )
 from geoplan.audit.neighbours import check_gap, check_inflow, check_keep_clear, check_outlet
 from geoplan.audit.posts import check_post
+from geoplan.audit.shares import check_share
 from geoplan.audit.sums import check_budget, check_cover, check_stock
 from geoplan.audit.sun import check_sun
 from geoplan.audit.tows import check_route
@@ -65,6 +66,7 @@ CHECKS: dict[str, Check] = {
     "cover": check_cover,
     "stock": check_stock,
     "budget": check_budget,
+    "share": check_share,
     "post": check_post,
     "route": check_route,
 }

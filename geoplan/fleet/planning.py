@@ -1,13 +1,16 @@
 """The plan of a whole site: what each water body may have, then each by itself."""
 
 from collections.abc import Mapping, Sequence
-from functools import partial
+from dataclasses import replace
 
+from geoplan.district import Allocation
 from geoplan.errors import GeoplanError
+from geoplan.fleet.curves import removal_curve
 from geoplan.fleet.fingerprint import fingerprint, program
 from geoplan.fleet.kept import held_or_kept
+from geoplan.fleet.logistics import logistics
 from geoplan.fleet.running import Crew, Progress, Task, run_all
-from geoplan.fleet.sharing import shared_out
+from geoplan.fleet.sharing import allotments, shared_out
 from geoplan.fleet.store import PartStore
 from geoplan.plan import Plan, WaterFailure
 from geoplan.planner import plan_water
@@ -53,27 +56,84 @@ def planned(
     bodies = list(site.water_bodies)
     shares: Sequence[Mapping[str, int]] = [{}] * len(bodies)
     failures: dict[str, str] = {}
-    if len(bodies) > 1:
-        first = _tasks(bodies, site.settings, shares, seed, detail=False)
-        failures = run_all(first, store, crew, "sharing the stock", progress)
-        left = [task for task in first if task.name not in failures]
+    settings = site.settings
+    allocation: Allocation | None = None
+    weighed: list[str] = []
+    if len(bodies) > 1 or _has_terms(bodies[0]):
+        settings = own_settings(settings)
+        first = _curve_tasks(bodies, settings)
+        failures = run_all(first, store, crew, "weighing the water bodies", progress)
+        weighed = [task.key for task in first if task.name not in failures]
+        _refuse_none(weighed, failures)
         bodies = [body for body in bodies if body.water_id not in failures]
-        waters = held_or_kept(store, [task.key for task in left])
-        allotted = shared_out(waters, site.settings)
-        shares = [allotted[body.water_id] for body in bodies]
-    tasks = _tasks(bodies, site.settings, shares, seed, detail=True)
+        curves = [store.load(key) for key in weighed]
+        allocation = shared_out(bodies, curves, site.settings)
+        shares = allotments(allocation, site.settings)
+    tasks = _tasks(bodies, settings, shares, seed)
     failures |= run_all(tasks, store, crew, "planning", progress)
     keys = [task.key for task in tasks if task.name not in failures]
-    if not keys:
-        reasons = "; ".join(f"{name}: {reason}" for name, reason in failures.items())
-        raise GeoplanError(f"no water body could be planned: {reasons}")
-    return Plan(
+    _refuse_none(keys, failures)
+    store.forget_all_but([*weighed, *keys])
+    plan = Plan(
         site_name=site.settings.name,
         client_crs=site.client_crs,
         waters=held_or_kept(store, keys),
         seed=seed,
         failures=tuple(WaterFailure(name, why) for name, why in sorted(failures.items())),
+        allocation=allocation,
     )
+    return replace(plan, logistics=logistics(plan, site))
+
+
+def _has_terms(body: WaterBody) -> bool:
+    """Tell whether something beside stock and budget settles what a lone water body gets."""
+    return body.terms.wanted != "may" or bool(body.terms.ward)
+
+
+def own_settings(settings: Settings) -> Settings:
+    """
+    Return the settings as one water body of several sees them.
+
+    Parameters
+    ----------
+    settings : Settings
+        Settings of the site.
+
+    Returns
+    -------
+    Settings
+        Without stock and budget, which its allotment stands for, and without what is decided for
+        the district: a raft more in the yard then plans only those water bodies again that get
+        another share.
+    """
+    fresh = Settings.model_fields
+    types = tuple(kind.model_copy(update={"stock": None}) for kind in settings.raft)
+    return settings.model_copy(
+        update={"raft": types}
+        | {name: fresh[name].default for name in ("budget", "district", "yard")}
+    )
+
+
+def _curve_tasks(bodies: Sequence[WaterBody], settings: Settings) -> list[Task]:
+    """Return the weighing of each water body as a task."""
+    base = fingerprint(program(), settings, "curve")
+    return [
+        Task(
+            fingerprint(base, body),
+            body.water_id,
+            _weight(body, settings),
+            removal_curve,
+            (body, settings),
+        )
+        for body in bodies
+    ]
+
+
+def _refuse_none(keys: Sequence[str], failures: Mapping[str, str]) -> None:
+    """Refuse to go on where not one water body is left."""
+    if not keys:
+        reasons = "; ".join(f"{name}: {reason}" for name, reason in failures.items())
+        raise GeoplanError(f"no water body could be planned: {reasons}")
 
 
 def _tasks(
@@ -81,17 +141,15 @@ def _tasks(
     settings: Settings,
     shares: Sequence[Mapping[str, int]],
     seed: int,
-    *,
-    detail: bool,
 ) -> list[Task]:
     """Return the planning of each water body as a task."""
-    base = fingerprint(program(), settings, seed, "plan", detail)
+    base = fingerprint(program(), settings, seed, "plan")
     return [
         Task(
             fingerprint(base, body, share),
             body.water_id,
             _weight(body, settings),
-            partial(plan_water, detail=detail),
+            plan_water,
             (body, settings, share, seed),
         )
         for body, share in zip(bodies, shares, strict=True)

@@ -245,7 +245,7 @@ class Stock:
 
 
 class Budget:
-    """All rafts together cost no more than may be spent."""
+    """All rafts together, and setting up for them, cost no more than may be spent."""
 
     name = "budget"
 
@@ -256,7 +256,8 @@ class Budget:
         most = around.settings.budget.limit
         if most is None:
             return ()
-        return (Limit(self.name, "budget", tuple(kind.cost for kind in types), most),)
+        left = max(0.0, most - around.body.terms.mobilisation_cost)
+        return (Limit(self.name, "budget", tuple(kind.cost for kind in types), left),)
 
 
 class CoverShare:

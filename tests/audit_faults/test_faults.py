@@ -10,7 +10,7 @@ import shapely
 from geoplan.audit import CHECKS, audit_plan
 from geoplan.placement.rules import RULES
 from geoplan.plan import Finding, WrittenPlan
-from geoplan.site import ExistingRaft, Inflow, KeepClear, ShadeObject, Site
+from geoplan.site import ExistingRaft, Inflow, KeepClear, ShadeObject, ShareTerms, Site
 from tests.audit_faults.pond import HOLE, HONEST, SHOAL, honest_plan, honest_site, raft, settings
 
 
@@ -187,6 +187,28 @@ SITES: list[tuple[str, set[str], Callable[[], Site]]] = [
         ),
     ),
     ("budget", {"budget"}, lambda: honest_site(settings=settings(budget={"limit": 899.0}))),
+    # Two rafts at 450 leave 100 of the budget, and setting up takes more.
+    (
+        "setting up",
+        {"budget"},
+        lambda: honest_site(terms=ShareTerms(mobilisation_cost=101.0)),
+    ),
+    ("none wanted", {"share"}, lambda: honest_site(terms=ShareTerms(wanted="never"))),
+    (
+        "ward over its most",
+        {"share"},
+        lambda: honest_site(
+            terms=ShareTerms(ward="N"),
+            settings=settings(district={"ward": [{"name": "N", "most_rafts": 1}]}),
+        ),
+    ),
+    (
+        "ward under its least",
+        {"share"},
+        lambda: honest_site(
+            settings=settings(district={"ward": [{"name": "N", "least_rafts": 1}]}),
+        ),
+    ),
     (
         "jet",
         {"inflow"},
