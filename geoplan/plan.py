@@ -58,6 +58,10 @@ class PlacedRaft:
         Its peak period [s].
     wave_from_deg : float or None
         Where it comes from, clockwise from true north [°].
+    draft_m : float or None
+        Underside of the hull below the water after two seasons; ``None`` for existing ones [m].
+    freeboard_m : float or None
+        Planting surface above the water after two seasons; ``None``: not assessed [m].
     """
 
     raft_id: str
@@ -82,6 +86,8 @@ class PlacedRaft:
     wave_height_m: float | None = None
     wave_period_s: float | None = None
     wave_from_deg: float | None = None
+    draft_m: float | None = None
+    freeboard_m: float | None = None
 
 
 @dataclass(frozen=True)
@@ -731,6 +737,8 @@ class WrittenRaft:
         Size that the row states [m].
     depth_low_m : float or None
         Depth that the row states [m].
+    draft_m, freeboard_m : float or None
+        What the row states [m].
     """
 
     raft_id: str
@@ -741,6 +749,8 @@ class WrittenRaft:
     length_m: float
     width_m: float
     depth_low_m: float | None
+    draft_m: float | None = None
+    freeboard_m: float | None = None
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from geoplan.effect import shown_effect
 from geoplan.errors import Fault
 from geoplan.fields import site_fields
 from geoplan.grid import SiteFields
+from geoplan.hulls import floated, hull_notes
 from geoplan.hydraulics import inflow_l_s
 from geoplan.launch.routes import tow_routes
 from geoplan.low_water import low_water_notes
@@ -59,7 +60,7 @@ def plan_water(
     around = Surroundings(body, fields, edges, settings)
     benefit, flow_notes = load_benefit(body, settings, fields)
     placement = place_rafts(around, benefit, allotment, seed)
-    placed = with_removal(placement, benefit)
+    placed = floated(with_removal(placement, benefit), settings)
     rafts, waves, wave_notes = design_waves(fields, edges, placed, settings, body.water_id)
     moorings, routes, held_notes = _held_and_towed(around, rafts)
     cover = surface_cover(edges, raft_outlines(body, rafts), body.crs)
@@ -100,7 +101,8 @@ def _held_and_towed(
     body, fields, edges, settings = around.body, around.fields, around.edges, around.settings
     moorings = design_moorings(body, fields, rafts, settings)
     routes, route_notes = tow_routes(body, fields, edges[0].outline, rafts, settings)
-    notes = mooring_notes(body, fields, rafts, settings) + route_notes
+    notes = hull_notes(body.water_id, rafts, settings)
+    notes += mooring_notes(body, fields, rafts, settings) + route_notes
     return moorings, routes, notes + low_water_notes(body, edges, rafts, routes)
 
 

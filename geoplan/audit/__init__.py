@@ -17,6 +17,7 @@ from geoplan.audit.footprints import (
     check_survey,
     check_water,
 )
+from geoplan.audit.hulls import check_draft, check_freeboard
 from geoplan.audit.neighbours import check_gap, check_inflow, check_keep_clear, check_outlet
 from geoplan.audit.posts import check_post
 from geoplan.audit.shares import check_share
@@ -67,6 +68,8 @@ CHECKS: dict[str, Check] = {
     "stock": check_stock,
     "budget": check_budget,
     "share": check_share,
+    "draft": check_draft,
+    "freeboard": check_freeboard,
     "post": check_post,
     "route": check_route,
 }

@@ -15,6 +15,7 @@ EXPORTS: tuple[tuple[str, str], ...] = (
     ("allocation.csv", "geoplan.exports.allocation_sheet"),
     ("district.html", "geoplan.exports.district_page"),
     ("logistics.csv", "geoplan.exports.logistics_sheet"),
+    ("rafts_afloat.csv", "geoplan.exports.raft_sheet"),
     ("setting_out.csv", "geoplan.exports.setting_out"),
     ("stage_area_volume.csv", "geoplan.exports.stage_table"),
     ("level_history.csv", "geoplan.exports.level_history"),

@@ -38,7 +38,7 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
             "raft_id", "water_id", "raft_type", "status", "length_m", "width_m", "heading_deg",
             "easting_m", "northing_m", "area_m2", "planted_area_m2", "depth_low_m",
             "root_clearance_m", "bank_clearance_m", "gap_m", "sun_h", "worth", "removal_g_d",
-            "fetch_m", "wave_height_m", "wave_period_s", "wave_from_deg",
+            "fetch_m", "wave_height_m", "wave_period_s", "wave_from_deg", "draft_m", "freeboard_m",
         ),
     ),
     "moorings": (

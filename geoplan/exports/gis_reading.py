@@ -23,7 +23,8 @@ from geoplan.plan import WrittenEdge, WrittenMooring, WrittenPlan, WrittenRaft, 
 Row = dict[str, Any]
 
 _NEEDED: dict[str, tuple[str, ...]] = {
-    "rafts": ("raft_id", "water_id", "raft_type", "status", "length_m", "width_m", "depth_low_m"),
+    "rafts": ("raft_id", "water_id", "raft_type", "status", "length_m", "width_m", "depth_low_m",
+        "draft_m", "freeboard_m"),
     "moorings": (
         "mooring_id", "raft_id", "kind", "easting_m", "northing_m", "depth_high_m", "length_m",
         "embedment_m",
@@ -165,6 +166,8 @@ def _written_raft(row: _WrittenRow) -> WrittenRaft:
         length_m=row.number("length_m"),
         width_m=row.number("width_m"),
         depth_low_m=row.number_or_none("depth_low_m"),
+        draft_m=row.number_or_none("draft_m"),
+        freeboard_m=row.number_or_none("freeboard_m"),
     )
 
 

@@ -26,6 +26,8 @@ from geoplan.site import (
 )
 
 CRS = "+proj=tmerc +lat_0=56 +lon_0=9 +k=1 +x_0=0 +y_0=0 +ellps=WGS84 +units=m +no_defs"
+#: What is left for fittings when the poles float half under, walls of 500 kg/m³ taken off.
+FITTINGS_KG = 8 * 3.9 * np.pi * (0.3**2 / 4 * 997.0 / 2 - 0.02 * 0.28 * 500.0)
 TABLES = {
     "name": "Honest",
     "levels": {"low_m": 9.5, "normal_m": 10.0, "high_m": 10.45},
@@ -41,12 +43,33 @@ TABLES = {
             "root_depth_m": 0.8,
             "stock": 2,
             "cost": 450.0,
+            "build": {
+                "poles": [
+                    {
+                        "count": 8,
+                        "diameter_m": 0.3,
+                        "wall_m": 0.02,
+                        "length_m": 3.9,
+                        "sealed_share": 1.0,
+                        "saturated_kg_m3": 500.0,
+                    }
+                ],
+                "season_loss_share": 0.0,
+                "edge_height_m": 0.0,
+                "liner_kg_m2": 0.0,
+                "medium_depth_m": 0.0,
+                "grown_kg_m2": 0.0,
+                "fittings_kg": FITTINGS_KG,
+            },
         }
     ],
 }
 SHOAL = (16.0, 8.0)
 HOLE = (-16.0, -8.0)
 HONEST = {"R1": (-6.0, 0.0), "R2": (6.0, 0.0)}
+#: Eight poles of 0.3 m float half under: 8 x pi 0.3²/4 x 3.9 / 2 x 997 kg, which the parts below
+#: come to; the surface is 0.3 m less half of it. Nothing on top, so nothing else is wet.
+DRAFT_M, FREEBOARD_M = 0.150, 0.150
 #: 1.5 m of water less 2.33 standard deviations of 0.05 m.
 DEPTH_M = 1.38
 
@@ -94,7 +117,9 @@ def honest_site(**parts: object) -> Site:
 def raft(raft_id: str, easting: float, northing: float, **parts: object) -> WrittenRaft:
     """A row of a raft."""
     outline = shapely.box(easting - 2, northing - 1.2, easting + 2, northing + 1.2)
-    row = WrittenRaft(raft_id, "pond", "four by two", "planned", outline, 4.0, 2.4, DEPTH_M)
+    row = WrittenRaft(
+        raft_id, "pond", "four by two", "planned", outline, 4.0, 2.4, DEPTH_M, DRAFT_M, FREEBOARD_M
+    )
     return replace(row, **parts)  # type: ignore[arg-type]
 
 
