@@ -32,6 +32,7 @@ def plan_water(
     seed: int = 0,
     *,
     detail: bool = True,
+    sensitivity: bool = True,
 ) -> WaterPlan:
     """
     Plan one water body.
@@ -49,6 +50,9 @@ def plan_water(
     detail : bool
         Whether effect, sensitivity and the map of worth are made; a first pass that only shares
         out a stock needs none of them.
+    sensitivity : bool
+        Whether the effect is judged under other assumptions and for other counts too, which takes
+        a third of the time; large districts do without.
 
     Returns
     -------
@@ -67,7 +71,9 @@ def plan_water(
     stage, record, level_notes = at_other_levels(
         body, fields, edges, rafts, moorings, cover[1].raft_area_m2, settings
     )
-    effect, worth = shown_effect(around, benefit if detail else None, placement)
+    effect, worth = shown_effect(
+        around, benefit if detail else None, placement, sensitivity=sensitivity
+    )
     unsurveyed = _unsurveyed_pct(fields)
     notes = (*_notes(body, cover[1].cover_pct, settings, unsurveyed), *fields.notes)
     return WaterPlan(

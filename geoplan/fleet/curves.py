@@ -37,7 +37,7 @@ from geoplan.treatment import load_benefit
 _ALL_UP_TO = 16
 _STEPS = 14
 #: Shares of the room at which bounds are taken, and as many where there are many types.
-_LEVELS = (0.1, 0.3, 0.6, 1.0)
+_LEVELS = (0.15, 0.5, 1.0)
 _FEW_LEVELS = (0.25, 1.0)
 #: Up to so many types, pairs of them are put side by side.
 _MOST_MIXED = 3

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 
 from geoplan.district import Allocation
 from geoplan.errors import GeoplanError
@@ -17,6 +18,8 @@ from geoplan.planner import plan_water
 from geoplan.settings import Settings
 from geoplan.site import Site, WaterBody
 
+#: Above so many water bodies none is judged under other assumptions as well.
+_MOST_JUDGED_AGAIN = 30
 #: Side of a cell at least, and what a water body costs beyond its cells, for the order of work.
 _LEAST_CELL_M = 0.5
 _OVERHEAD_CELLS = 2000.0
@@ -143,13 +146,15 @@ def _tasks(
     seed: int,
 ) -> list[Task]:
     """Return the planning of each water body as a task."""
-    base = fingerprint(program(), settings, seed, "plan")
+    is_brief = len(bodies) > _MOST_JUDGED_AGAIN
+    job = partial(plan_water, sensitivity=False) if is_brief else plan_water
+    base = fingerprint(program(), settings, seed, "plan", is_brief)
     return [
         Task(
             fingerprint(base, body, share),
             body.water_id,
             _weight(body, settings),
-            plan_water,
+            job,
             (body, settings, share, seed),
         )
         for body, share in zip(bodies, shares, strict=True)
