@@ -16,6 +16,7 @@ import pytest
 from geoplan.errors import ExportError
 from geoplan.fleet import Crew, plan_folder
 from geoplan.fleet import planning as fleet_planning
+from geoplan.fleet.kept import KeptWaters
 from tests.sites.test_whole_runs import digest, two_ponds
 
 
@@ -121,6 +122,19 @@ def test_a_pond_that_fails_is_told_and_the_other_is_planned(
     assert len(outcome.plan.waters[0].rafts) == 5
     record = json.loads((tmp_path / "plan" / "plan.json").read_text())
     assert record["failed_water_bodies"][0]["water_id"] == "p0"
+
+
+def test_large_districts_have_the_same_rafts_and_a_shorter_effect(
+    district: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    site, plan = district
+    monkeypatch.setattr(fleet_planning, "_MOST_JUDGED_AGAIN", 1)
+    monkeypatch.setattr("geoplan.fleet.kept.MOST_HELD", 1)
+    made = plan_folder(site, tmp_path / "plan", workers=1).plan
+    assert isinstance(made.waters, KeptWaters)
+    assert all(water.effect and not water.effect.sensitivity for water in made.waters)
+    for name in ("setting_out.csv", "cover.csv", "allocation.csv", "logistics.csv"):
+        assert (tmp_path / "plan" / name).read_bytes() == (plan / name).read_bytes()
 
 
 def test_the_tables_of_a_district_say_who_gets_what(district: tuple[Path, Path]) -> None:
