@@ -33,6 +33,7 @@ def plan_water(
     *,
     detail: bool = True,
     sensitivity: bool = True,
+    fields: SiteFields | None = None,
 ) -> WaterPlan:
     """
     Plan one water body.
@@ -53,13 +54,15 @@ def plan_water(
     sensitivity : bool
         Whether the effect is judged under other assumptions and for other counts too, which takes
         a third of the time; large districts do without.
+    fields : SiteFields or None
+        Fields of the water body where they were made before; ``None``: they are made.
 
     Returns
     -------
     WaterPlan
         Rafts, moorings, routes, edges and cover, with value and bound.
     """
-    fields = site_fields(body, settings)
+    fields = fields or site_fields(body, settings)
     edges = water_edges(body, fields, settings.bank_slope)
     around = Surroundings(body, fields, edges, settings)
     benefit, flow_notes = load_benefit(body, settings, fields)

@@ -22,6 +22,7 @@ import numpy as np
 
 from geoplan.cover import water_edges
 from geoplan.fields import site_fields
+from geoplan.grid import SiteFields
 from geoplan.hydraulics import inflow_l_s
 from geoplan.placement.allowed import ROUNDING_ROOM_M, AllowedRegion, Surroundings, allowed_region
 from geoplan.placement.benefit import Benefit, Tangent
@@ -36,9 +37,9 @@ from geoplan.treatment import load_benefit
 #: Counts up to this are all told; larger ones in steps.
 _ALL_UP_TO = 16
 _STEPS = 14
-#: Shares of the room at which bounds are taken, and as many where there are many types.
-_LEVELS = (0.15, 0.5, 1.0)
-_FEW_LEVELS = (0.25, 1.0)
+#: Shares of the room at which bounds are taken, of the plain tangent and of those of full plans.
+_BARE_LEVELS = (0.05, 0.2, 0.5)
+_FULL_LEVELS = (0.5, 1.0)
 #: Up to so many types, pairs of them are put side by side.
 _MOST_MIXED = 3
 
@@ -111,7 +112,9 @@ class RemovalCurve:
         return float(max(0.0, np.min(self.cut_constant + self.cut_slope @ counts)))
 
 
-def removal_curve(body: WaterBody, settings: Settings) -> RemovalCurve:
+def removal_curve(
+    body: WaterBody, settings: Settings, known: SiteFields | None = None
+) -> RemovalCurve:
     """
     Return what rafts are worth in a water body, whatever it is allotted.
 
@@ -121,13 +124,15 @@ def removal_curve(body: WaterBody, settings: Settings) -> RemovalCurve:
         The water body.
     settings : Settings
         Settings of the site; stock and budget are not looked at.
+    known : SiteFields or None
+        Fields of the water body where they were made before; ``None``: they are made.
 
     Returns
     -------
     RemovalCurve
         Values and bounds.
     """
-    known = site_fields(body, settings)
+    known = known or site_fields(body, settings)
     edges = water_edges(body, known, settings.bank_slope)
     around = Surroundings(body, known, edges, settings)
     load, _ = load_benefit(body, settings, known)
@@ -260,7 +265,7 @@ class _Curve:
         # The plain tangent is tight for few rafts, those of fuller plans for many.
         for tangent in [self.bare, *self.tangents[: 2 if is_few else 1]]:
             corrected = room.corrected(tangent.surfaces)
-            for level in _LEVELS if is_few else _FEW_LEVELS:
+            for level in _BARE_LEVELS if tangent is self.bare else _FULL_LEVELS:
                 counts = [float(np.ceil(level * count)) for count in most]
                 self._cut(room, tangent, corrected, counts)
 

@@ -1,23 +1,27 @@
 """The plan of a whole site: what each water body may have, then each by itself."""
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
-from functools import partial
+from pathlib import Path
 
 from geoplan.district import Allocation
-from geoplan.errors import GeoplanError
-from geoplan.fleet.curves import removal_curve
+from geoplan.errors import ExportError, GeoplanError
+from geoplan.fields import site_fields
+from geoplan.fleet.curves import RemovalCurve, removal_curve
 from geoplan.fleet.fingerprint import fingerprint, program
 from geoplan.fleet.kept import held_or_kept
 from geoplan.fleet.logistics import logistics
 from geoplan.fleet.running import Crew, Progress, Task, run_all
 from geoplan.fleet.sharing import allotments, shared_out
-from geoplan.fleet.store import PartStore
-from geoplan.plan import Plan, WaterFailure
+from geoplan.fleet.store import PartStore, packed
+from geoplan.plan import Plan, WaterFailure, WaterPlan
 from geoplan.planner import plan_water
 from geoplan.settings import Settings
 from geoplan.site import Site, WaterBody
 
+#: Ending of what lies in the store between two pieces of work, and is lost without harm.
+WORK_ENDING = ".work"
 #: Above so many water bodies none is judged under other assumptions as well.
 _MOST_JUDGED_AGAIN = 30
 #: Side of a cell at least, and what a water body costs beyond its cells, for the order of work.
@@ -64,7 +68,7 @@ def planned(
     weighed: list[str] = []
     if len(bodies) > 1 or _has_terms(bodies[0]):
         settings = own_settings(settings)
-        first = _curve_tasks(bodies, settings)
+        first = _curve_tasks(bodies, settings, store)
         failures = run_all(first, store, crew, "weighing the water bodies", progress)
         weighed = [task.key for task in first if task.name not in failures]
         _refuse_none(weighed, failures)
@@ -72,7 +76,7 @@ def planned(
         curves = [store.load(key) for key in weighed]
         allocation = shared_out(bodies, curves, site.settings)
         shares = allotments(allocation, site.settings)
-    tasks = _tasks(bodies, settings, shares, seed)
+    tasks = _tasks(bodies, settings, shares, seed, store)
     failures |= run_all(tasks, store, crew, "planning", progress)
     keys = [task.key for task in tasks if task.name not in failures]
     _refuse_none(keys, failures)
@@ -117,7 +121,7 @@ def own_settings(settings: Settings) -> Settings:
     )
 
 
-def _curve_tasks(bodies: Sequence[WaterBody], settings: Settings) -> list[Task]:
+def _curve_tasks(bodies: Sequence[WaterBody], settings: Settings, store: PartStore) -> list[Task]:
     """Return the weighing of each water body as a task."""
     base = fingerprint(program(), settings, "curve")
     return [
@@ -125,11 +129,86 @@ def _curve_tasks(bodies: Sequence[WaterBody], settings: Settings) -> list[Task]:
             fingerprint(base, body),
             body.water_id,
             _weight(body, settings),
-            removal_curve,
-            (body, settings),
+            weighed_water,
+            (body, settings, store.folder, _fields_key(settings, body)),
         )
         for body in bodies
     ]
+
+
+def _fields_key(settings: Settings, body: WaterBody) -> str:
+    """Return the name under which the fields of a water body lie between its two pieces of work."""
+    return fingerprint(program(), settings, body, "fields") + WORK_ENDING
+
+
+def weighed_water(
+    body: WaterBody, settings: Settings, folder: Path, fields_key: str
+) -> RemovalCurve:
+    """
+    Return what rafts are worth in a water body, and leave its fields for the plan.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body.
+    settings : Settings
+        Settings as it sees them.
+    folder : Path
+        Store, where this machine has it.
+    fields_key : str
+        Name for the fields there.
+
+    Returns
+    -------
+    RemovalCurve
+        Values and bounds.
+    """
+    fields = site_fields(body, settings)
+    if folder.is_dir():
+        with suppress(ExportError):  # a full disk is told when the result is kept
+            PartStore(folder).keep(fields_key, packed(fields))
+    return removal_curve(body, settings, fields)
+
+
+def planned_water(
+    body: WaterBody,
+    settings: Settings,
+    share: Mapping[str, int],
+    seed: int,
+    is_brief: bool,
+    folder: Path,
+    fields_key: str,
+) -> WaterPlan:
+    """
+    Return the plan of a water body, from fields that were left for it where they are.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body.
+    settings : Settings
+        Settings as it sees them.
+    share : mapping of str to int
+        Rafts that it may have.
+    seed : int
+        Seed of the search.
+    is_brief : bool
+        Whether the effect is judged under one assumption alone.
+    folder : Path
+        Store, where this machine has it.
+    fields_key : str
+        Name of the fields there.
+
+    Returns
+    -------
+    WaterPlan
+        The plan; the same with and without fields found.
+    """
+    store = PartStore(folder)
+    fields = store.load(fields_key)
+    plan = plan_water(body, settings, share, seed, sensitivity=not is_brief, fields=fields)
+    store.path_of(fields_key).unlink(missing_ok=True)
+    return plan
 
 
 def _refuse_none(keys: Sequence[str], failures: Mapping[str, str]) -> None:
@@ -144,18 +223,18 @@ def _tasks(
     settings: Settings,
     shares: Sequence[Mapping[str, int]],
     seed: int,
+    store: PartStore,
 ) -> list[Task]:
     """Return the planning of each water body as a task."""
     is_brief = len(bodies) > _MOST_JUDGED_AGAIN
-    job = partial(plan_water, sensitivity=False) if is_brief else plan_water
     base = fingerprint(program(), settings, seed, "plan", is_brief)
     return [
         Task(
             fingerprint(base, body, share),
             body.water_id,
             _weight(body, settings),
-            job,
-            (body, settings, share, seed),
+            planned_water,
+            (body, settings, share, seed, is_brief, store.folder, _fields_key(settings, body)),
         )
         for body, share in zip(bodies, shares, strict=True)
     ]

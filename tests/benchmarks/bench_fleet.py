@@ -227,7 +227,7 @@ def kills(count: int) -> None:
                 killed += 1
                 now = {p.name: p.stat().st_mtime_ns for p in (folder / ".plan.parts").glob("*/*")}
                 redone += sum(now.get(n) != when for n, when in kept.items())
-                kept = {n: when for n, when in now.items() if not n.startswith(".")}
+                kept = {n: when for n, when in now.items() if "." not in n}
         subprocess.run(command, stdout=subprocess.DEVNULL, check=True)
         print(
             f"{killed} killed, {ended} ended between; {redone} finished parts lost or done again;"
