@@ -182,6 +182,11 @@ def pools_of(water: NDArray[np.bool_], faces: Faces) -> Any:
     return label(grown)[0][::2, ::2]
 
 
+#: A millilitre a second. What flows in at the very place of the outlet cancels out but for
+#: rounding, which must not be taken for a flow [m³/s].
+_LEAST_FLOW_M3_S = 1e-6
+
+
 def _pins(water: NDArray[np.bool_], faces: Faces, source_m3_s: FloatArray) -> tuple[Any, ...]:
     """Return one cell of each pool, whose potential is fixed; refuse pools that do not balance."""
     pools = pools_of(water, faces)
@@ -190,7 +195,7 @@ def _pins(water: NDArray[np.bool_], faces: Faces, source_m3_s: FloatArray) -> tu
     for pool in range(1, int(pools.max(initial=0)) + 1):
         inside = pools == pool
         net = float(source_m3_s[inside].sum())
-        if abs(net) > 1e-9 * max(total, 1e-300):
+        if abs(net) > 1e-9 * max(total, _LEAST_FLOW_M3_S):
             raise ValueError(
                 f"a pool of {int(inside.sum())} cells gains {net:.3g} m³/s: what flows in must"
                 " flow out of the same pool"

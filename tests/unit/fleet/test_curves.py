@@ -32,6 +32,20 @@ def test_plans_lie_between_promise_and_bound(seed: int) -> None:
         assert made.report.value >= 0.85 * kept
 
 
+def test_an_inflow_at_the_outlet_itself_is_no_fault() -> None:
+    # A mixed district has such ponds; in and out cancel but for rounding, and nothing flows.
+    site = random_site(1)
+    body = site.water_bodies[0]
+    inflow = body.inflows[0]
+    for factor in (1.0, 1.1, 0.37, 3.3):
+        inflows = (replace(inflow, flow_l_s=factor * (inflow.flow_l_s or 1.0)),)
+        outlets = (replace(body.outlets[0], geometry=inflow.point, width_m=None),)
+        known = replace(body, inflows=inflows, outlets=outlets)
+        curve = removal_curve(known, own_settings(site.settings))
+        assert np.isfinite(curve.kept).all()
+        assert (curve.kept >= 0).all()
+
+
 def test_stock_and_budget_change_no_curve() -> None:
     site = random_site(2)
     kinds = tuple(kind.model_copy(update={"stock": 1}) for kind in site.settings.raft)
