@@ -38,7 +38,8 @@ def start(
 def check(
     site: SitePath,
     out: Annotated[
-        Path | None, typer.Option("-o", "--out", help="Folder for sound_next.geojson.")
+        Path | None,
+        typer.Option("-o", "--out", help="Folder for check.html and sound_next.geojson."),
     ] = None,
 ) -> None:
     """Read a site, say what is there, where to sound next, and every fault at once."""
@@ -51,9 +52,12 @@ def check(
     if result.site is None:
         raise typer.Exit(UNUSABLE)
     if out is not None:
+        from geoplan.exports.check_page import write
         from geoplan.exports.sounding_file import write_places
 
         _say(f"written: {write_places(result.sound_next, result.site, out)}")
+        page = write(result.site, result.summary, result.faults, result.sound_next, out)
+        _say(f"written: {page}")
 
 
 @app.command()

@@ -13,6 +13,7 @@ from geoplan.settings import Settings, SunSettings
 from geoplan.shade import sun_field
 from geoplan.site import FloatArray, WaterBody
 from geoplan.water.bathymetry import BedPoints, BedSurface, bed_from_points, bed_from_raster
+from geoplan.water.raster_overlay import RasterOfBed, bed_over_raster
 
 #: Spacing of the points that carry the water's edge and contours into the bed [m].
 _SHORE_STEP_M = 1.0
@@ -101,24 +102,17 @@ def bed_surface(body: WaterBody, grid: WaterGrid, settings: Settings) -> BedSurf
 
 
 def _bed(body: WaterBody, grid: WaterGrid, settings: Settings) -> BedSurface:
-    """Return the bed from the raster where there is one, else from soundings and contours."""
-    if body.bed_raster is not None and len(body.soundings) == 0:
-        return bed_from_raster(
-            grid.easting_m,
-            grid.northing_m,
-            grid.water,
-            body.bed_raster.bed_m,
-            body.bed_raster.affine,
-            settings.survey.sigma_m,
-        )
-    return bed_from_points(
-        grid.easting_m,
-        grid.northing_m,
-        grid.water,
-        _measured_points(body, settings.survey.sigma_m),
-        shore_points(body),
-        settings.survey.reach_m,
-    )
+    """Return the bed from all that is there: raster, soundings over it, contours."""
+    survey = settings.survey
+    cells = (grid.easting_m, grid.northing_m, grid.water)
+    raster = body.bed_raster
+    if raster is not None and len(body.soundings) == 0:
+        return bed_from_raster(*cells, raster.bed_m, raster.affine, survey.sigma_m)
+    points, shore = _measured_points(body, survey.sigma_m), shore_points(body)
+    if raster is not None and np.isfinite(raster.bed_m).any():
+        given = RasterOfBed(raster.bed_m, raster.affine, survey.sigma_m)
+        return bed_over_raster(*cells, given, points, shore, survey.reach_m)
+    return bed_from_points(*cells, points, shore, survey.reach_m)
 
 
 def _measured_points(body: WaterBody, sigma_m: float) -> BedPoints:

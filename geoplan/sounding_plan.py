@@ -6,17 +6,18 @@ deep enough and the relied-on one is not, a sounding that finds the likely bed o
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 from scipy.ndimage import maximum_filter
 from scipy.spatial import cKDTree
+from shapely.geometry.base import BaseGeometry
 
 from geoplan.fields import bed_surface, shore_points
 from geoplan.grid import BoolArray, WaterGrid, water_grid
 from geoplan.settings import Settings
-from geoplan.site import FloatArray, WaterBody
+from geoplan.site import FloatArray, Soundings, WaterBody
 from geoplan.water.bathymetry import RELIABLE_SIGMAS
 
 #: Cells on which places are compared: they need not be as fine as the plan's.
@@ -81,7 +82,7 @@ def where_to_sound(body: WaterBody, settings: Settings, most: int = 5) -> tuple[
     Parameters
     ----------
     body : WaterBody
-        The water body and its soundings.
+        The water body with its soundings, contours and raster.
     settings : Settings
         Raft types, clearances and survey.
     most : int
@@ -90,7 +91,7 @@ def where_to_sound(body: WaterBody, settings: Settings, most: int = 5) -> tuple[
     Returns
     -------
     tuple of SoundingPlace
-        In the order in which to sound; none where there is no sounding to judge by, or where a
+        In the order in which to sound; none where nothing is known of the bed, or where a
         sounding opens less room than the smallest raft takes.
 
     Notes
@@ -107,14 +108,20 @@ def where_to_sound(body: WaterBody, settings: Settings, most: int = 5) -> tuple[
 
     An approximation: the survey's error model is not fitted again, and a sounding that finds a
     shoal opens nothing.
+
+    Contours and rasters carry no soundings by which a growth could be read. There a sounding is
+    tried in the middle of each unsurveyed part in turn, the widest first, and the whole bed made
+    anew with it.
     """
-    cell_m = max(0.5, float(np.sqrt(body.outline.area / _CELLS)))
-    grid = water_grid(body.outline, cell_m)
-    if not len(body.soundings) or not grid.water.any():
+    grid = _grid(body)
+    if not _is_surveyed(body) or not grid.water.any():
         return ()
     doubtful, growth, reach_m, limit_m = _doubtful_cells(body, settings, grid)
     if not len(doubtful.place_m):
         return ()
+    if not len(body.soundings):
+        return _places_by_trial(body, settings, grid, doubtful, most)
+    cell_m = grid.cell_size_m
     step = -(-len(doubtful.place_m) // _MOST_CANDIDATES)
     candidates = np.arange(0, len(doubtful.place_m), step)
     apart_m = np.hypot(
@@ -142,6 +149,95 @@ def where_to_sound(body: WaterBody, settings: Settings, most: int = 5) -> tuple[
         point_m = np.minimum(point_m, apart_m[best])
         sounding_m = np.minimum(sounding_m, apart_m[best])
     return tuple(places)
+
+
+def unsurveyed_water(body: WaterBody, settings: Settings) -> BaseGeometry:
+    """
+    Return the water that is too far from anything measured for a depth to be believed.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body.
+    settings : Settings
+        Survey settings.
+
+    Returns
+    -------
+    BaseGeometry
+        On the cells by which places to sound are compared, cut with the outline, working CRS [m].
+    """
+    grid = _grid(body)
+    if not _is_surveyed(body) or not grid.water.any():
+        return body.outline
+    half_m = grid.cell_size_m / 2.0
+    row, col = np.nonzero(bed_surface(body, grid, settings).is_unsurveyed)
+    east, north = grid.easting_m[col], grid.northing_m[row]
+    cells = shapely.box(east - half_m, north - half_m, east + half_m, north + half_m)
+    return shapely.intersection(shapely.union_all(cells), body.outline)
+
+
+def _grid(body: WaterBody) -> WaterGrid:
+    """Return the cells on which places are compared."""
+    return water_grid(body.outline, max(0.5, float(np.sqrt(body.outline.area / _CELLS))))
+
+
+def _is_surveyed(body: WaterBody) -> bool:
+    """Tell whether anything is known of the bed."""
+    raster = body.bed_raster
+    has_raster = raster is not None and bool(np.isfinite(raster.bed_m).any())
+    return has_raster or len(body.soundings) > 0 or len(body.contours) > 0
+
+
+def _places_by_trial(
+    body: WaterBody, settings: Settings, grid: WaterGrid, doubtful: _Doubtful, most: int
+) -> tuple[SoundingPlace, ...]:
+    """Return places in unsurveyed parts whose sounding opens room in a bed made anew."""
+    smallest_m2 = min(kind.area_m2 for kind in settings.raft)
+    before_m2 = _open_m2(body, settings, grid)
+    apart_m = doubtful.point_distance_m.copy()
+    places: list[SoundingPlace] = []
+    for _ in range(most):
+        cell = int(np.argmax(np.where(doubtful.is_far, apart_m, -1.0)))
+        if not doubtful.is_far[cell] or apart_m[cell] <= 0:
+            break
+        place_m, bed_m = doubtful.place_m[cell], body.levels.low_m - doubtful.depth_low_m[cell]
+        old = body.soundings
+        tried = replace(
+            body,
+            soundings=Soundings(
+                np.append(old.easting_m, place_m[0]),
+                np.append(old.northing_m, place_m[1]),
+                np.append(old.bed_m, bed_m),
+                np.append(old.sigma_m, settings.survey.sigma_m),
+            ),
+        )
+        after_m2 = _open_m2(tried, settings, grid)
+        away_m = np.hypot(*(doubtful.place_m - place_m).T)
+        # Cells nearer to it than to anything measured are answered by it.
+        apart_m = np.where(away_m < apart_m, 0.0, apart_m)
+        if after_m2 - before_m2 >= smallest_m2:
+            gain_m2 = after_m2 - before_m2
+            places.append(_place(body, doubtful, cell, len(places) + 1, gain_m2))
+            body, before_m2 = tried, after_m2
+    return tuple(places)
+
+
+def _open_m2(body: WaterBody, settings: Settings, grid: WaterGrid) -> float:
+    """Return the water whose depth is relied on as enough for the least demanding raft [m²]."""
+    bed = bed_surface(body, grid, settings)
+    row, col = np.nonzero(grid.water & (bed.reliable_bed_m <= _limit_m(body, settings)))
+    inside = shapely.buffer(body.outline, -settings.clearances.bank_m)
+    shapely.prepare(inside)
+    open_cells = shapely.contains_xy(inside, grid.easting_m[col], grid.northing_m[row])
+    return float(open_cells.sum()) * grid.cell_size_m**2
+
+
+def _limit_m(body: WaterBody, settings: Settings) -> float:
+    """Return the highest bed over which the least demanding raft may lie [m]."""
+    keep = settings.clearances
+    need_m = min(kind.draft_m + kind.root_depth_m for kind in settings.raft)
+    return body.levels.low_m - need_m - keep.sediment_m - keep.root_m
 
 
 def _place(
@@ -197,7 +293,9 @@ def _doubtful_cells(
     place_m = np.column_stack([grid.easting_m[col], grid.northing_m[row]])
     measured = _measured_places(body)
     shore = shore_points(body)
-    every = np.concatenate([measured, np.column_stack([shore.easting_m, shore.northing_m])])
+    every = measured
+    if body.bed_raster is None:
+        every = np.concatenate([measured, np.column_stack([shore.easting_m, shore.northing_m])])
     point_m, _ = cKDTree(every).query(place_m)
     sounding_m, _ = cKDTree(measured).query(place_m)
     is_far = bed.is_unsurveyed[row, col]
@@ -208,8 +306,7 @@ def _doubtful_cells(
         bed.reliable_bed_m[row, col] - RELIABLE_SIGMAS * sigma_m,
     )
     keep = settings.clearances
-    need_m = min(kind.draft_m + kind.root_depth_m for kind in settings.raft)
-    limit_m = body.levels.low_m - need_m - keep.sediment_m - keep.root_m
+    limit_m = _limit_m(body, settings)
     inside = shapely.buffer(body.outline, -keep.bank_m)
     shapely.prepare(inside)
     is_doubtful: BoolArray = shapely.contains_xy(inside, place_m[:, 0], place_m[:, 1])
@@ -229,12 +326,18 @@ def _doubtful_cells(
 
 
 def _measured_places(body: WaterBody) -> FloatArray:
-    """Return soundings and points along contours, shape (n, 2) [m]."""
+    """Return the places that the doubt grows away from, the edge apart, shape (n, 2) [m]."""
     lines = [
         shapely.get_coordinates(shapely.segmentize(contour.line, 1.0)) for contour in body.contours
     ]
     soundings = np.column_stack([body.soundings.easting_m, body.soundings.northing_m])
-    return np.concatenate([soundings, *lines])
+    raster = body.bed_raster
+    if raster is None:
+        return np.concatenate([soundings, *lines])
+    if len(soundings):
+        return soundings
+    row, col = np.nonzero(np.isfinite(raster.bed_m))
+    return (raster.affine @ np.stack([col, row, np.ones(len(row))])).T
 
 
 def _growth(distance_m: FloatArray, sigma_m: FloatArray, sounding_sigma_m: float) -> _Growth:

@@ -19,6 +19,8 @@ from geoplan.audit.frame import Frame
 from geoplan.site import BedRaster, WaterBody
 
 FloatArray = NDArray[np.float64]
+#: Places that were measured, and how far a depth is believed from them where that is settled [m].
+Survey = tuple[FloatArray, float | None]
 
 #: Spacing of the points that carry outline and contours into the triangulation [m].
 LINE_STEP_M = 1.0
@@ -36,8 +38,8 @@ class RawBed(Protocol):
     ----------
     measured_m : ndarray of float, shape (k, 2)
         Places where the bed was measured; the outline is not among them [m].
-    own_reach_m : float or None
-        How far a depth is believed where the kind of survey settles that [m].
+    surveys : tuple of Survey
+        Measured places by kind, each with its reach where the kind settles that [m].
     """
 
     @property
@@ -45,8 +47,8 @@ class RawBed(Protocol):
         """Return the places where the bed was measured, shape (k, 2) [m]."""
 
     @property
-    def own_reach_m(self) -> float | None:
-        """Return the reach that the kind of survey settles, if it does [m]."""
+    def surveys(self) -> tuple[Survey, ...]:
+        """Return measured places by kind, each with its reach if that is settled [m]."""
 
     def at(self, places_m: FloatArray) -> tuple[FloatArray, FloatArray]:
         """
@@ -114,9 +116,9 @@ class PointBed:
     measured_sigma_m: FloatArray
 
     @property
-    def own_reach_m(self) -> float | None:
-        """Return nothing: the spacing of the soundings settles the reach."""
-        return None
+    def surveys(self) -> tuple[Survey, ...]:
+        """Return all that was measured: the spacing of the soundings settles the reach."""
+        return ((self.measured_m, None),)
 
     def at(self, places_m: FloatArray) -> tuple[FloatArray, FloatArray]:
         """
@@ -217,9 +219,9 @@ class CellBed:
         return self.nodes_m[np.isfinite(self.raw_bed_m)]
 
     @property
-    def own_reach_m(self) -> float | None:
-        """Return two cells, for a raster carries no gaps between its soundings [m]."""
-        return RASTER_REACH_CELLS * self.cell_size_m
+    def surveys(self) -> tuple[Survey, ...]:
+        """Return the valid cells and two cells' reach: a raster carries no gaps [m]."""
+        return ((self.measured_m, RASTER_REACH_CELLS * self.cell_size_m),)
 
     def at(self, places_m: FloatArray) -> tuple[FloatArray, FloatArray]:
         """
@@ -258,19 +260,41 @@ class CellBed:
         ndarray of float, shape (k,)
             Their standard deviations [m].
         """
+        nodes, bed = self._window(polygon)
+        within = shapely.intersects_xy(polygon, nodes[:, 0], nodes[:, 1]) & np.isfinite(bed)
+        return bed[within], np.full(int(within.sum()), self.sigma_m)
+
+    def nodes_inside(self, polygon: Polygon) -> FloatArray:
+        """
+        Return the centres of valid cells within a polygon.
+
+        Parameters
+        ----------
+        polygon : Polygon
+            Frame [m].
+
+        Returns
+        -------
+        ndarray of float, shape (k, 2)
+            Places, frame [m].
+        """
+        nodes, bed = self._window(polygon)
+        within = shapely.intersects_xy(polygon, nodes[:, 0], nodes[:, 1]) & np.isfinite(bed)
+        valid: FloatArray = nodes[within]
+        return valid
+
+    def _window(self, polygon: Polygon) -> tuple[FloatArray, FloatArray]:
+        """Return the cells round a polygon: places, shape (k, 2), and raw bed [m]."""
         corners = self.frame.back_to_site(shapely.get_coordinates(polygon))
         col, row = self.to_cells @ np.vstack([corners.T, np.ones(len(corners))])
         if not np.isfinite([col, row]).all():
-            return np.zeros(0), np.zeros(0)
+            return np.zeros((0, 2)), np.zeros(0)
         rows, cols = self.raw_bed_m.shape
         window = (
             slice(max(0, int(row.min())), max(0, min(rows, int(row.max()) + 2))),
             slice(max(0, int(col.min())), max(0, min(cols, int(col.max()) + 2))),
         )
-        nodes = self.nodes_m[window].reshape(-1, 2)
-        bed = self.raw_bed_m[window].ravel()
-        within = shapely.intersects_xy(polygon, nodes[:, 0], nodes[:, 1]) & np.isfinite(bed)
-        return bed[within], np.full(int(within.sum()), self.sigma_m)
+        return self.nodes_m[window].reshape(-1, 2), self.raw_bed_m[window].ravel()
 
     def triangles(self) -> tuple[FloatArray, FloatArray]:
         """
@@ -283,41 +307,81 @@ class CellBed:
         ndarray of float, shape (m, 3)
             Elevation at the corners [m].
         """
+        return square_triangles(*self.thinned())
+
+    def thinned(self) -> tuple[FloatArray, FloatArray]:
+        """
+        Return the cells, of a large raster every k-th only.
+
+        Returns
+        -------
+        ndarray of float, shape (rows, cols, 2)
+            Centres, frame [m].
+        ndarray of float, shape (rows, cols)
+            Elevation, NaN farther than two cells from a valid one [m].
+        """
         step = max(1, int(np.ceil(np.sqrt(self.filled_m.size / _MOST_NODES))))
-        bed = self.filled_m[::step, ::step]
-        nodes = self.nodes_m[::step, ::step].reshape(-1, 2)
-        index = np.arange(bed.size).reshape(bed.shape)
-        a, b = index[:-1, :-1].ravel(), index[:-1, 1:].ravel()
-        c, d = index[1:, 1:].ravel(), index[1:, :-1].ravel()
-        corners = np.concatenate([np.column_stack([a, b, c]), np.column_stack([a, c, d])])
-        heights = bed.ravel()[corners]
-        known = np.isfinite(heights).all(axis=1)
-        return nodes[corners[known]], heights[known]
+        return self.nodes_m[::step, ::step], self.filled_m[::step, ::step]
 
 
-def raw_bed(body: WaterBody, frame: Frame, sigma_m: float) -> RawBed:
+def square_triangles(nodes_m: FloatArray, bed_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """
+    Return two triangles for each square of four known nodes of a lattice.
+
+    Parameters
+    ----------
+    nodes_m : ndarray of float, shape (rows, cols, 2)
+        Places, frame [m].
+    bed_m : ndarray of float, shape (rows, cols)
+        Elevation, NaN where not known [m].
+
+    Returns
+    -------
+    ndarray of float, shape (m, 3, 2)
+        Corners, frame [m].
+    ndarray of float, shape (m, 3)
+        Elevation at the corners [m].
+    """
+    index = np.arange(bed_m.size).reshape(bed_m.shape)
+    a, b = index[:-1, :-1].ravel(), index[:-1, 1:].ravel()
+    c, d = index[1:, 1:].ravel(), index[1:, :-1].ravel()
+    corners = np.concatenate([np.column_stack([a, b, c]), np.column_stack([a, c, d])])
+    heights = bed_m.ravel()[corners]
+    known = np.isfinite(heights).all(axis=1)
+    return nodes_m.reshape(-1, 2)[corners[known]], heights[known]
+
+
+def raw_bed(body: WaterBody, frame: Frame, sigma_m: float, reach_m: float | None = None) -> RawBed:
     """
     Return the bed of a water body from its raw survey.
 
     Parameters
     ----------
     body : WaterBody
-        Soundings, contours and raster; the raster serves where there are no soundings.
+        Soundings, contours and raster.
     frame : Frame
         The audit's frame.
     sigma_m : float
         One standard deviation of contours and raster [m].
+    reach_m : float or None
+        How far a sounding is believed, where that is stated [m].
 
     Returns
     -------
     RawBed
         Bed with the outline as points at its own level.
     """
-    if body.bed_raster is not None and len(body.soundings) == 0:
+    cells = None
+    if body.bed_raster is not None:
         cells = _cell_bed(body, body.bed_raster, frame, sigma_m)
-        if cells is not None:
-            return cells
-    return _point_bed(body, frame, sigma_m)
+    if cells is not None and len(body.soundings) == 0:
+        return cells
+    points = _point_bed(body, frame, sigma_m)
+    if cells is None:
+        return points
+    from geoplan.audit.overlaid_bed import overlaid_bed
+
+    return overlaid_bed(body, cells, points, frame, reach_m)
 
 
 def _point_bed(body: WaterBody, frame: Frame, sigma_m: float) -> PointBed:
@@ -326,13 +390,13 @@ def _point_bed(body: WaterBody, frame: Frame, sigma_m: float) -> PointBed:
     places = [frame.site_places(np.column_stack([raw.easting_m, raw.northing_m]))]
     beds, sigmas = [raw.bed_m], [raw.sigma_m]
     for contour in body.contours:
-        along = _along(frame.of_site(contour.line))
+        along = points_along(frame.of_site(contour.line))
         places.append(along)
         beds.append(np.full(len(along), contour.bed_m))
         sigmas.append(np.full(len(along), sigma_m))
     measured, bed, sigma = np.concatenate(places), np.concatenate(beds), np.concatenate(sigmas)
-    shore = _along(frame.of_site(body.outline))
-    nodes, node_bed, node_sigma = _shoalest(
+    shore = points_along(frame.of_site(body.outline))
+    nodes, node_bed, node_sigma = kept_shoalest(
         np.concatenate([measured, shore]),
         np.concatenate([bed, np.full(len(shore), body.outline_level_m)]),
         np.concatenate([sigma, np.zeros(len(shore))]),
@@ -340,16 +404,42 @@ def _point_bed(body: WaterBody, frame: Frame, sigma_m: float) -> PointBed:
     return PointBed(nodes, node_bed, node_sigma, measured, Delaunay(nodes), bed, sigma)
 
 
-def _along(geometry: shapely.Geometry) -> FloatArray:
-    """Return the vertices of lines and rings and points between them, shape (n, 2) [m]."""
+def points_along(geometry: shapely.Geometry) -> FloatArray:
+    """
+    Return the vertices of lines and rings and points between them.
+
+    Parameters
+    ----------
+    geometry : Geometry
+        Lines or polygons, frame [m].
+
+    Returns
+    -------
+    ndarray of float, shape (n, 2)
+        Places a metre apart or less [m].
+    """
     dense: FloatArray = shapely.get_coordinates(shapely.segmentize(geometry, LINE_STEP_M))
     return dense
 
 
-def _shoalest(
+def kept_shoalest(
     places: FloatArray, bed: FloatArray, sigma: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Keep the highest bed of those within the same millimetre."""
+    """
+    Keep the highest bed of those within the same millimetre.
+
+    Parameters
+    ----------
+    places : ndarray of float, shape (n, 2)
+        Places, frame [m].
+    bed, sigma : ndarray of float, shape (n,)
+        Elevation and one standard deviation [m].
+
+    Returns
+    -------
+    tuple of ndarray of float
+        Places, elevation and standard deviation of those kept [m].
+    """
     cell = np.round(places, 3)
     order = np.lexsort([-bed, cell[:, 1], cell[:, 0]])
     cell = cell[order]
@@ -367,18 +457,21 @@ def _cell_bed(body: WaterBody, raster: BedRaster, frame: Frame, sigma_m: float) 
     corners = np.array([[west, south], [west, north], [east, south], [east, north]])
     col, row = back @ (corners - shift).T
     rows, cols = raster.bed_m.shape
-    row0, row1 = max(0, int(np.floor(row.min())) - 3), min(rows, int(np.ceil(row.max())) + 4)
-    col0, col1 = max(0, int(np.floor(col.min())) - 3), min(cols, int(np.ceil(col.max())) + 4)
-    if row0 >= row1 or col0 >= col1 or np.isnan(raster.bed_m[row0:row1, col0:col1]).all():
+    row0, col0 = (int(np.floor(line.min())) - 6 for line in (row, col))
+    row1, col1 = (int(np.ceil(line.max())) + 7 for line in (row, col))
+    raw = np.full((row1 - row0, col1 - col0), np.nan)
+    on_rows, on_cols = (
+        np.arange(max(row0, 0), min(row1, rows)),
+        np.arange(max(col0, 0), min(col1, cols)),
+    )
+    raw[np.ix_(on_rows - row0, on_cols - col0)] = raster.bed_m[np.ix_(on_rows, on_cols)]
+    if np.isnan(raw).all():
         return None
-    raw = np.pad(raster.bed_m[row0:row1, col0:col1], 3, constant_values=np.nan)
     away, nearest = distance_transform_edt(np.isnan(raw), return_indices=True)
     filled = np.where(away <= RASTER_REACH_CELLS, raw[tuple(nearest)], np.nan)
-    grid_col, grid_row = np.meshgrid(
-        np.arange(raw.shape[1]) + col0 - 3, np.arange(raw.shape[0]) + row0 - 3
-    )
+    grid_col, grid_row = np.meshgrid(np.arange(col0, col1), np.arange(row0, row1))
     site = np.column_stack([grid_col.ravel(), grid_row.ravel()]) @ turn.T + shift
-    origin = back @ shift + np.array([col0 - 3, row0 - 3])
+    origin = back @ shift + np.array([col0, row0])
     return CellBed(
         raw_bed_m=raw,
         filled_m=filled,

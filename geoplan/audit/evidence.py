@@ -231,7 +231,7 @@ def _evidence(
     """Return the evidence on a water body, and findings on rows without a usable outline."""
     frame = frame_of(body.outline, body.crs, file_crs)
     outline = frame.of_site(body.outline)
-    bed = raw_bed(body, frame, settings.survey.sigma_m)
+    bed = raw_bed(body, frame, settings.survey.sigma_m, settings.survey.reach_m)
     levels = {
         name: edge_at(outline, body.outline_level_m, bed, level, settings.bank_slope)
         for name, level in body.levels.named()

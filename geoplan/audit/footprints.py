@@ -222,26 +222,41 @@ def check_survey(case: Case) -> Iterator[Finding]:
     for evidence in case.waters:
         if not evidence.rafts:
             continue
-        measured = evidence.bed.measured_m
-        tree = cKDTree(measured) if len(measured) else None
-        limit = REACH_ROOM * _reach_m(evidence, tree) if tree else 0.0
+        reaches = [
+            (tree, REACH_ROOM * _reach_m(evidence, tree, own_m))
+            for places, own_m in evidence.bed.surveys
+            if len(places)
+            for tree in (cKDTree(places),)
+        ]
         for raft in evidence.rafts:
-            away = float(tree.query(samples(raft.outline))[0].max()) if tree else float("nan")
-            passed = tree is not None and away <= limit + DISTANCE_TOLERANCE_M
+            away, limit = _farthest_m(reaches, samples(raft.outline))
+            passed = bool(away <= limit + DISTANCE_TOLERANCE_M)
             words = (
                 "within the survey"
                 if passed
                 else f"part of it is {away:.1f} m from any sounding, {limit:.1f} m at most;"
                 " sound there, or move it"
-                if tree
+                if reaches
                 else "nothing was sounded in this water; sound it"
             )
             yield _finding("survey", raft, away, limit, "m", passed, words)
 
 
-def _reach_m(evidence: Evidence, tree: cKDTree) -> float:
+def _farthest_m(reaches: list[tuple[cKDTree, float]], places_m: FloatArray) -> tuple[float, float]:
+    """Return the distance of the place least within a survey, and the reach it is held against."""
+    if not reaches:
+        return float("nan"), 0.0
+    away = np.array([tree.query(places_m)[0] for tree, _ in reaches])
+    limit = np.array([reach_m for _, reach_m in reaches])
+    share = away / np.maximum(limit, 1e-9)[:, None]
+    best = share.argmin(axis=0)
+    worst = int(share.min(axis=0).argmax())
+    return float(away[best[worst], worst]), float(limit[best[worst]])
+
+
+def _reach_m(evidence: Evidence, tree: cKDTree, own_m: float | None) -> float:
     """Return how far from a sounding a depth is believed [m]."""
-    stated = evidence.bed.own_reach_m or evidence.settings.survey.reach_m
+    stated = own_m or evidence.settings.survey.reach_m
     if stated is not None:
         return stated
     places = _water_lattice(evidence.outline)

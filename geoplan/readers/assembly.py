@@ -35,6 +35,7 @@ from geoplan.readers.settings_file import checked_settings
 from geoplan.readers.shade_heights import check_heights
 from geoplan.readers.soundings import contoured, sounded
 from geoplan.readers.source import find_site, hashed
+from geoplan.readers.survey_steps import say_off_raster
 from geoplan.readers.waters import DrawnWater, drawn_waters, with_water_ids
 from geoplan.settings import Settings
 from geoplan.site import LevelRecord, Levels, Site, Soundings, WaterBody
@@ -177,6 +178,12 @@ class _Found:
         for name, layer, crs in _prepared(files, site_crs, PART_LAYERS, reading):
             self.parts[name] = _assigned(layer, crs, waters, log)
         self.rasters = _rasters("bed", bed_rasters, files, site_crs, waters, log)
+        for index, raster in self.rasters.items():
+            path = files.path_of("bed")
+            where = f"water body '{waters[index].water_id}'"
+            place = Place(files.paths.shown(path) if path else "", "bed", where)
+            found = len(self.contours.get(index, ()))
+            say_off_raster(self.soundings.get(index), found, raster, place, log)
         self.surfaces = _rasters("surface", surface_rasters, files, site_crs, waters, log)
 
 

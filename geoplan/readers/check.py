@@ -72,7 +72,8 @@ def summary_lines(
     lines.append(f"plan CRS: {crs_name(site.client_crs)}")
     for water in site.water_bodies:
         lines += _water_lines(water)
-        if places is not None and len(water.soundings):
+        has_bed = len(water.soundings) or water.contours or water.bed_raster is not None
+        if places is not None and has_bed:
             own = [place for place in places if place.water_id == water.water_id]
             lines += _sounding_lines(own, water.crs, site.client_crs)
     if places is None:

@@ -14,6 +14,8 @@ from scipy.spatial import cKDTree
 
 from geoplan.readers.fault_log import FaultLog, Place
 from geoplan.readers.layer import Layer
+from geoplan.site import BedRaster, Soundings
+from geoplan.water.raster_bed import raster_at
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -101,13 +103,60 @@ def _step(
     """Return how much higher the second survey is where both were, and from how many pairs."""
     away, nearest = cKDTree(place_m[first]).query(place_m[second])
     near = away <= OVERLAP_M
-    if near.sum() < FEWEST_PAIRS:
+    return _median_step(bed_m[second][near] - bed_m[first][nearest[near]])
+
+
+def _median_step(off_m: FloatArray) -> tuple[float, int] | None:
+    """Return the median of differences and their number, where it stands out of their scatter."""
+    if len(off_m) < FEWEST_PAIRS:
         return None
-    off = bed_m[second][near] - bed_m[first][nearest[near]]
-    step = float(np.median(off))
-    spread = 1.4826 * float(np.median(np.abs(off - step)))
-    doubt = STANDARD_ERRORS * 1.2533 * spread / float(np.sqrt(near.sum()))
-    return (step, int(near.sum())) if abs(step) > max(LEAST_STEP_M, doubt) else None
+    step = float(np.median(off_m))
+    spread = 1.4826 * float(np.median(np.abs(off_m - step)))
+    doubt = STANDARD_ERRORS * 1.2533 * spread / float(np.sqrt(len(off_m)))
+    return (step, len(off_m)) if abs(step) > max(LEAST_STEP_M, doubt) else None
+
+
+def say_off_raster(
+    soundings: Soundings | None, contours: int, raster: BedRaster, place: Place, log: FaultLog
+) -> None:
+    """
+    Say what becomes of a raster that is not alone, and warn of soundings that lie off it.
+
+    Parameters
+    ----------
+    soundings : Soundings or None
+        Soundings of one water body.
+    contours : int
+        Number of its contours.
+    raster : BedRaster
+        Its raster of the bed.
+    place : Place
+        The raster and the water body.
+    log : FaultLog
+        Takes the remarks.
+    """
+    if contours and np.isfinite(raster.bed_m).any():
+        log.remark(
+            place,
+            f"{contours} contour{'s' if contours > 1 else ''} beside a raster of the bed",
+            "one of them",
+            "The raster is taken where it has values, contours where it has none.",
+        )
+    if soundings is None or not np.isfinite(raster.bed_m).any():
+        return
+    value, is_off = raster_at(
+        raster.bed_m, raster.affine, soundings.easting_m, soundings.northing_m
+    )
+    step = _median_step((soundings.bed_m - value)[~is_off])
+    if step is not None:
+        log.remark(
+            place,
+            f"soundings {abs(step[0]):.2f} m {'above' if step[0] > 0 else 'below'} the raster in"
+            f" the median of {step[1]}",
+            "soundings and a raster that agree",
+            "Are both on the same datum? If the bed has changed, the soundings are right: the"
+            " raster is put right by them, as far as they reach.",
+        )
 
 
 def say_steps(steps: list[SurveyStep], place: Place, log: FaultLog) -> None:

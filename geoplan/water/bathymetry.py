@@ -9,13 +9,18 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import maximum_filter
 from scipy.spatial import cKDTree
 
 from geoplan.water import BoolArray, FloatArray, IntArray
 from geoplan.water.bed import RELIABLE_SIGMAS, BedPoints, BedSurface, on_water
 from geoplan.water.mean_bed import SmoothBed, smooth_bed
 from geoplan.water.raster_bed import bed_from_raster
+from geoplan.water.sounded_cells import (
+    SoundedCells,
+    held_to_soundings,
+    highest_round,
+    sounded_cells,
+)
 from geoplan.water.survey_error import between_sigma_m
 from geoplan.water.triangulation import TriangulatedSurface, cell_borders, triangulated
 
@@ -28,10 +33,8 @@ __all__ = [
     "s44_tvu_m",
 ]
 
-#: Typical distances to a sounding within which a depth is believed (judgement) [1].
-REACH_SPACINGS = 3.0
 #: Standard deviations of a sounding between it and the depth relied on: 95 % one-sided [1].
-_SOUNDING_SIGMAS = 1.645
+SOUNDING_SIGMAS = 1.645
 #: Points beyond which triangles are spanned between the shoalest of each square only.
 _MOST_VERTICES = 250_000
 #: Constant part [m] and part per depth [1] of the total vertical uncertainty at 95 % of IHO
@@ -43,20 +46,6 @@ S44_ORDERS: dict[str, tuple[float, float]] = {
     "1b": (0.5, 0.013),
     "2": (1.0, 0.023),
 }
-
-
-@dataclass(frozen=True, eq=False)
-class _Cells:
-    """Water cells in coordinates near the origin, and the distance of each to soundings."""
-
-    easting_m: FloatArray
-    northing_m: FloatArray
-    water: BoolArray
-    centre_m: FloatArray
-    sounding_distance_m: FloatArray
-    nearest_sounding: IntArray
-    usual_distance_m: float
-    reach_m: float
 
 
 def s44_tvu_m(depth_m: float, order: str) -> float:
@@ -178,7 +167,7 @@ def bed_from_points(
     surface = triangulated(kept.place_m, kept.bed_m)
     if surface is None:
         raise ValueError("the bed needs three points that do not lie on one line")
-    cells = _cells(easting_m - middle[0], northing_m - middle[1], water, points, reach_m)
+    cells = sounded_cells(easting_m - middle[0], northing_m - middle[1], water, points, reach_m)
     chord_m, triangle = surface.at(cells.easting_m, cells.northing_m)
     grid = (cells.easting_m, cells.northing_m, water)
     smooth = smooth_bed(*grid, points, shore, cells.usual_distance_m)
@@ -189,11 +178,11 @@ def bed_from_points(
     sigma_m = np.hypot(vertex_m, between_m)
     bed_m = chord_m[water] if smooth is None else _bounded(smooth, water, points, shore, sigma_m)
     by_triangles_m = surface.highest_in_cells(cells.easting_m, cells.northing_m)[water]
-    highest_m = by_triangles_m if smooth is None else _highest_round(on_water(water, bed_m), water)
+    highest_m = by_triangles_m if smooth is None else highest_round(on_water(water, bed_m), water)
     highest_m = np.maximum(
-        highest_m + RELIABLE_SIGMAS * sigma_m, by_triangles_m + _SOUNDING_SIGMAS * vertex_m
+        highest_m + RELIABLE_SIGMAS * sigma_m, by_triangles_m + SOUNDING_SIGMAS * vertex_m
     )
-    reliable_m = _relied_on(highest_m, cells, points)
+    reliable_m = held_to_soundings(highest_m, cells, points)
     is_unsurveyed = np.zeros(water.shape, bool)
     is_unsurveyed[water] = np.isnan(reliable_m)
     return BedSurface(
@@ -244,23 +233,6 @@ def _bounded(
     highest = max(points.bed_m.max(), shore.bed_m.max(initial=-np.inf))
     lowest = min(points.bed_m.min(), shore.bed_m.min(initial=np.inf))
     return np.clip(smooth.bed_m[water], lowest - RELIABLE_SIGMAS * sigma_m, highest)
-
-
-def _highest_round(bed_m: FloatArray, water: BoolArray) -> FloatArray:
-    """Return the highest bed on the straight way from each cell half to those round it."""
-    around = maximum_filter(np.where(water, bed_m, -np.inf), size=3, mode="nearest")
-    half: FloatArray = (bed_m + around)[water] / 2.0
-    return half
-
-
-def _relied_on(reliable_m: FloatArray, cells: _Cells, points: BedPoints) -> FloatArray:
-    """Return the bed relied on, held to the soundings themselves; NaN out of their reach."""
-    place = np.column_stack([points.easting_m, points.northing_m])
-    reliable_m = np.maximum(reliable_m, _shoalest_round(cells, place, points.bed_m))
-    is_far = cells.sounding_distance_m > cells.reach_m
-    _raise_to_lowest_within_reach(reliable_m, cells, place, points.bed_m, ~is_far)
-    reliable_m[is_far] = np.nan
-    return reliable_m
 
 
 def _without_survey(water: BoolArray, shore: BedPoints, reach_m: float | None) -> BedSurface:
@@ -314,26 +286,8 @@ def _distinct(points: BedPoints, shore: BedPoints) -> tuple[_Vertices, BoolArray
     )
 
 
-def _cells(
-    easting_m: FloatArray,
-    northing_m: FloatArray,
-    water: BoolArray,
-    points: BedPoints,
-    reach_m: float | None,
-) -> _Cells:
-    """Return the water's cells with their distance to soundings, and the reach in force."""
-    row, col = np.nonzero(water)
-    centre = np.column_stack([easting_m[col], northing_m[row]])
-    tree = cKDTree(np.column_stack([points.easting_m, points.northing_m]))
-    distance, nearest = tree.query(centre)
-    usual = float(np.median(distance))
-    if reach_m is None:
-        reach_m = REACH_SPACINGS * usual
-    return _Cells(easting_m, northing_m, water, centre, distance, nearest, usual, reach_m)
-
-
 def _vertex_sigma_m(
-    surface: TriangulatedSurface, kept: _Vertices, cells: _Cells, triangle: IntArray
+    surface: TriangulatedSurface, kept: _Vertices, cells: SoundedCells, triangle: IntArray
 ) -> FloatArray:
     """Return the largest uncertainty of the points that a cell's value is made from."""
     sigma: FloatArray = kept.sigma_m[surface.triangles[triangle]].max(axis=1)
@@ -342,32 +296,3 @@ def _vertex_sigma_m(
         _, nearest = cKDTree(kept.place_m).query(cells.centre_m[outside])
         sigma[outside] = kept.sigma_m[nearest]
     return sigma
-
-
-def _shoalest_round(cells: _Cells, sounding_m: FloatArray, bed_m: FloatArray) -> FloatArray:
-    """Return the highest sounding in each water cell and the eight round it."""
-    col = np.searchsorted(cell_borders(cells.easting_m), sounding_m[:, 0], side="right") - 1
-    row = np.searchsorted(cell_borders(cells.northing_m), sounding_m[:, 1], side="right") - 1
-    rows, cols = cells.water.shape
-    is_on = (row >= 0) & (row < rows) & (col >= 0) & (col < cols)
-    highest = np.full(cells.water.shape, -np.inf)
-    np.maximum.at(highest, (row[is_on], col[is_on]), bed_m[is_on])
-    around: FloatArray = maximum_filter(highest, size=3, mode="constant", cval=-np.inf)
-    return around[cells.water]
-
-
-def _raise_to_lowest_within_reach(
-    reliable_m: FloatArray,
-    cells: _Cells,
-    sounding_m: FloatArray,
-    bed_m: FloatArray,
-    is_near: BoolArray,
-) -> None:
-    """Raise surveyed cells to the lowest sounding within reach: nothing deeper was measured."""
-    # A cell above its nearest sounding is above the lowest, so only the others are searched.
-    doubtful = np.flatnonzero(is_near & (reliable_m < bed_m[cells.nearest_sounding]))
-    tree = cKDTree(sounding_m)
-    for chunk in np.array_split(doubtful, len(doubtful) // 4096 + 1):
-        around = tree.query_ball_point(cells.centre_m[chunk], cells.reach_m * (1 + 1e-12))
-        lowest = np.array([bed_m[near].min() for near in around])
-        reliable_m[chunk] = np.maximum(reliable_m[chunk], lowest)

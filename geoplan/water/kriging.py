@@ -1,7 +1,7 @@
 """
-How uncertain the bed is between soundings: the standard error of local ordinary kriging.
+What soundings say of the bed between them by local ordinary kriging, and how uncertain it is.
 
-What the bed is at a place is not asked here, only how much soundings round it say of it.
+Mostly the standard error is asked for; the value serves where soundings correct a raster.
 """
 
 import math
@@ -119,7 +119,7 @@ def standard_error_m(
     at_m: FloatArray,
     not_with: tuple[IntArray, IntArray] | None = None,
 ) -> FloatArray:
-    r"""
+    """
     Return the standard error of ordinary kriging at places.
 
     Parameters
@@ -139,83 +139,131 @@ def standard_error_m(
     -------
     ndarray of float, shape (k,)
         One standard deviation of the bed, its nugget in it [m].
+    """
+    value_m = np.zeros(len(place_m))
+    return kriged(model, place_m, (value_m, variance_m2), at_m, not_with)[1]
+
+
+def kriged(
+    model: Variogram,
+    place_m: FloatArray,
+    measured: tuple[FloatArray, FloatArray],
+    at_m: FloatArray,
+    not_with: tuple[IntArray, IntArray] | None = None,
+) -> tuple[FloatArray, FloatArray]:
+    r"""
+    Return the value and the standard error of ordinary kriging at places.
+
+    Parameters
+    ----------
+    model : Variogram
+        Covariance of the bed.
+    place_m : ndarray of float, shape (n, 2)
+        Measurements [m].
+    measured : tuple of ndarray of float, shapes (n,)
+        Value of each [m] and variance of its error [m²].
+    at_m : ndarray of float, shape (k, 2)
+        Places [m].
+    not_with : tuple of ndarray of int, shapes (n,) and (k,), or None
+        Parts of the survey: a measurement of a place's own part is not asked.
+
+    Returns
+    -------
+    ndarray of float, shape (k,)
+        Best linear unbiased value [m].
+    ndarray of float, shape (k,)
+        One standard deviation of it, the nugget of the bed in it [m].
 
     Notes
     -----
     With covariances C between the 24 nearest measurements, c to the place, and their errors on
     the diagonal [1]_:
 
-    .. math:: \sigma^2 = s - c^T C^{-1} c + (1 - 1^T C^{-1} c)^2 / (1^T C^{-1} 1)
+    .. math::
+
+        \hat z = (c + 1 \mu)^T C^{-1} z, \quad
+        \mu = (1 - 1^T C^{-1} c) / (1^T C^{-1} 1), \quad
+        \sigma^2 = s - c^T C^{-1} c + \mu^2 \, 1^T C^{-1} 1
 
     References
     ----------
     .. [1] N. Cressie, *Statistics for Spatial Data*, revised edition, Wiley, 1993, section 3.2.
+
+    Examples
+    --------
+    >>> model = Variogram(sill_m2=0.04, nugget_m2=0.0, range_m=5.0)
+    >>> place, at = np.array([[0.0, 0.0], [4.0, 0.0]]), np.array([[2.0, 0.0]])
+    >>> measured = np.array([1.0, 2.0]), np.zeros(2)
+    >>> kriged(model, place, measured, at)[0].round(6).tolist()
+    [1.5]
     """
-    out = np.empty(len(at_m))
+    value, out = np.empty(len(at_m)), np.empty(len(at_m))
     groups = [(np.arange(len(place_m)), np.arange(len(at_m)))]
     if not_with is not None:
         groups = [
             (np.flatnonzero(not_with[0] != part), np.flatnonzero(not_with[1] == part))
             for part in np.unique(not_with[1])
         ]
-    noise = variance_m2 + model.nugget_m2
+    noise = measured[1] + model.nugget_m2
     for asked, places in groups:
         known = np.ascontiguousarray(place_m[asked])
         count = min(_NEIGHBOURS, len(asked))
         for chunk in np.array_split(places, len(places) // 20_000 + 1):
             near = cKDTree(known).query(at_m[chunk], k=np.arange(1, count + 1))[1]
-            out[chunk] = _errors(
+            value[chunk], out[chunk] = _kriged(
                 np.ascontiguousarray(at_m[chunk]),
                 known,
+                np.ascontiguousarray(measured[0][asked]),
                 noise[asked],
                 near.astype(np.int64),
                 model.sill_m2,
                 math.sqrt(3.0) / model.range_m,
             )
-    return np.sqrt(out**2 + model.nugget_m2)
+    return value, np.sqrt(out**2 + model.nugget_m2)
 
 
 @numba.njit(cache=True)
-def _errors(
+def _covariance(one: FloatArray, other: FloatArray, sill: float, per_m: float) -> float:
+    """Return the covariance of the smooth part between two places."""
+    scaled = per_m * math.hypot(one[0] - other[0], one[1] - other[1])
+    return sill * (1.0 + scaled) * math.exp(-scaled)
+
+
+@numba.njit(cache=True)
+def _kriged(
     at: FloatArray,
     known: FloatArray,
+    measured: FloatArray,
     noise: FloatArray,
     near: IntArray,
     sill: float,
     per_m: float,
-) -> FloatArray:
-    """Return the kriging error of the smooth part at places, by Cholesky factors."""
+) -> tuple[FloatArray, FloatArray]:
+    """Return value and kriging error of the smooth part at places, by Cholesky factors."""
     count = near.shape[1]
-    out = np.empty(len(at))
+    value, out = np.empty(len(at)), np.empty(len(at))
     low = np.empty((count, count))
-    ones, side = np.empty(count), np.empty(count)
+    # Right-hand sides: covariance to the place, ones, and what was measured.
+    side = np.empty((3, count))
     for p in range(len(at)):
         for i in range(count):
             a = near[p, i]
-            scaled = per_m * math.hypot(at[p, 0] - known[a, 0], at[p, 1] - known[a, 1])
-            side[i] = sill * (1.0 + scaled) * math.exp(-scaled)
-            ones[i] = 1.0
+            side[0, i] = _covariance(at[p], known[a], sill, per_m)
+            side[1, i], side[2, i] = 1.0, measured[a]
             for j in range(i + 1):
-                b = near[p, j]
-                scaled = per_m * math.hypot(known[a, 0] - known[b, 0], known[a, 1] - known[b, 1])
-                value = sill * (1.0 + scaled) * math.exp(-scaled)
+                left = _covariance(known[a], known[near[p, j]], sill, per_m)
                 if i == j:
-                    value += noise[a] + 1e-9 * sill + 1e-12
+                    left += noise[a] + 1e-9 * sill + 1e-12
                 for k in range(j):
-                    value -= low[i, k] * low[j, k]
-                if i == j:
-                    low[i, i] = math.sqrt(max(value, 1e-12))
-                else:
-                    low[i, j] = value / low[j, j]
-            for k in range(i):
-                side[i] -= low[i, k] * side[k]
-                ones[i] -= low[i, k] * ones[k]
-            side[i] /= low[i, i]
-            ones[i] /= low[i, i]
-        explained, mean, total = 0.0, 0.0, 0.0
-        for i in range(count):
-            explained += side[i] * side[i]
-            mean += ones[i] * side[i]
-            total += ones[i] * ones[i]
-        out[p] = math.sqrt(max(sill - explained, 0.0) + (1.0 - mean) ** 2 / total)
-    return out
+                    left -= low[i, k] * low[j, k]
+                low[i, j] = math.sqrt(max(left, 1e-12)) if i == j else left / low[j, j]
+            for r in range(3):
+                for k in range(i):
+                    side[r, i] -= low[i, k] * side[r, k]
+                side[r, i] /= low[i, i]
+        total = (side[1] * side[1]).sum()
+        shift = (1.0 - (side[0] * side[1]).sum()) / total
+        value[p] = ((side[0] + shift * side[1]) * side[2]).sum()
+        explained = (side[0] * side[0]).sum()
+        out[p] = math.sqrt(max(sill - explained, 0.0) + shift**2 * total)
+    return value, out

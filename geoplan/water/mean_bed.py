@@ -11,13 +11,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.ndimage import binary_dilation, map_coordinates
 
-from geoplan.water import BoolArray, FloatArray, IntArray
+from geoplan.water import BoolArray, FloatArray
 from geoplan.water.bed import BedPoints
+from geoplan.water.blocks import Blocks, block_means
 from geoplan.water.kriging import Variogram, standard_error_m, variogram
 from geoplan.water.sheet import WaterSheet, water_sheet
 from geoplan.water.shore_trend import ShoreTrend, shore_distance_m, shore_trend
 from geoplan.water.thin_plate import plate_on
-from geoplan.water.tracks import folds, square_folds
 
 #: Measured blocks that a smooth surface needs; with fewer, triangles must do.
 FEWEST_BLOCKS = 12
@@ -27,8 +27,6 @@ _MOST_NODES, _FEWEST_NODES = 60_000.0, 2_500.0
 _MOST_NODES_TRIED = 8_000.0
 #: Stiffnesses that are tried [m²].
 _STIFFNESSES_M2 = (1.0, 10.0, 100.0, 1e3, 1e4)
-#: Error that soundings of a block share, however many there are [m].
-_SHARED_M = 0.02
 #: Left-out blocks whose standardised misfit is looked at.
 _MOST_JUDGED = 4000
 #: A covariance taken from the soundings it is then judged by comes out too small; on rough ponds of
@@ -61,26 +59,6 @@ class SmoothBed:
     trend: ShoreTrend | None
     stiffness_m2: float
     misfit_scale: float
-
-
-@dataclass(frozen=True, eq=False)
-class _Blocks:
-    """
-    Means of measurements over squares.
-
-    ``fold`` holds the part of the survey that each is left out with: a track, and a piece of one.
-    """
-
-    place_m: FloatArray
-    bed_m: FloatArray
-    variance_m2: FloatArray
-    is_shore: BoolArray
-    is_contour: BoolArray
-    fold: IntArray
-
-    def __len__(self) -> int:
-        """Return the number of blocks."""
-        return len(self.bed_m)
 
 
 def smooth_bed(
@@ -124,7 +102,7 @@ def smooth_bed(
     side_m = _node_spacing_m(area_m2, spacing_m, cell_m)
     origin = np.array([easting_m[0], northing_m[0]])
     points, shore = (_on_the_water(each, origin, water, cell_m) for each in (points, shore))
-    blocks = _blocks(points, shore, side_m / 2.0, 4.0 * spacing_m)
+    blocks = block_means(points, shore, side_m / 2.0, 4.0 * spacing_m)
     if (~blocks.is_shore).sum() < FEWEST_BLOCKS:
         return None
     away = shore_distance_m(water, cell_m)
@@ -167,7 +145,7 @@ def _node_spacing_m(area_m2: float, spacing_m: float, cell_m: float) -> float:
 
 
 def _node_error_m(
-    blocks: _Blocks, model: Variogram, sheet: WaterSheet, origin: FloatArray, cell_m: float
+    blocks: Blocks, model: Variogram, sheet: WaterSheet, origin: FloatArray, cell_m: float
 ) -> FloatArray:
     """Return the standard error at the nodes of a sheet, ghosts like the nodes they continue."""
     place = origin + np.column_stack([sheet.col, sheet.row]) * cell_m
@@ -191,39 +169,7 @@ def _on_the_water(
     return BedPoints(*(value[on] for value in vars(points).values()))
 
 
-def _blocks(points: BedPoints, shore: BedPoints, side_m: float, gap_m: float) -> _Blocks:
-    """Return means over squares: of soundings, of contours and of the shore, each by itself."""
-    both = [points, shore]
-    place = np.concatenate([np.column_stack([p.easting_m, p.northing_m]) for p in both])
-    bed, sigma = (np.concatenate([getattr(p, name) for p in both]) for name in ("bed_m", "sigma_m"))
-    kind = np.repeat([0, 2], [len(points), len(shore)])
-    kind[: len(points)] += points.is_contour
-    square = np.floor(place / side_m).astype(np.int64)
-    square -= square.min(axis=0)
-    key = (square[:, 1] * (square[:, 0].max() + 1) + square[:, 0]) * 3 + kind
-    _, first, owner = np.unique(key, return_index=True, return_inverse=True)
-    count = np.bincount(owner).astype(float)
-    mean = [np.bincount(owner, value) / count for value in (*place.T, bed, sigma**2)]
-    variance = mean[3] / count + _SHARED_M**2
-    variance[kind[first] == 1] += _contour_variance_m2(points)
-    own = kind[first] < 2
-    middle = np.column_stack(mean[:2])
-    fold = np.full((len(first), 2), -1)
-    if own.any():
-        fold[own, 0] = folds(middle[own], gap_m)
-        fold[own, 1] = square_folds(middle[own], gap_m / 2.0)
-    return _Blocks(middle, mean[2], variance, kind[first] == 2, kind[first] == 1, fold)
-
-
-def _contour_variance_m2(points: BedPoints) -> float:
-    """Return the variance of a drawn contour: 90 % within half an interval."""
-    heights = np.unique(points.bed_m[points.is_contour])
-    if len(heights) < 2:
-        return 0.0
-    return (float(np.median(np.diff(heights))) / 2.0 / 1.645) ** 2
-
-
-def _trend(blocks: _Blocks, away_m: FloatArray) -> ShoreTrend | None:
+def _trend(blocks: Blocks, away_m: FloatArray) -> ShoreTrend | None:
     """Return the trend of what was measured, from the level of the shore."""
     if not blocks.is_shore.any():
         return None
@@ -233,7 +179,7 @@ def _trend(blocks: _Blocks, away_m: FloatArray) -> ShoreTrend | None:
 
 
 def _chosen(
-    sheet: WaterSheet, cell_m: float, blocks: _Blocks, at: FloatArray, expected: FloatArray
+    sheet: WaterSheet, cell_m: float, blocks: Blocks, at: FloatArray, expected: FloatArray
 ) -> tuple[float, int, FloatArray]:
     """
     Return stiffness and trend that predict left-out tracks best, and what they predict.
@@ -261,7 +207,7 @@ def _chosen(
     return stiffness_m2, column, out
 
 
-def _model(blocks: _Blocks, expected_m: FloatArray, gap_m: float) -> Variogram | None:
+def _model(blocks: Blocks, expected_m: FloatArray, gap_m: float) -> Variogram | None:
     """Return the variogram of soundings about the trend, their own errors taken out."""
     own = ~blocks.is_shore & ~blocks.is_contour
     model = variogram(blocks.place_m[own], (blocks.bed_m - expected_m)[own], gap_m)
@@ -271,7 +217,7 @@ def _model(blocks: _Blocks, expected_m: FloatArray, gap_m: float) -> Variogram |
     return replace(model, nugget_m2=max(model.nugget_m2 - noise_m2, 0.0))
 
 
-def _misfit_scale(blocks: _Blocks, predicted_m: FloatArray, model: Variogram) -> float:
+def _misfit_scale(blocks: Blocks, predicted_m: FloatArray, model: Variogram) -> float:
     """
     Return how much higher left-out soundings lie than kriging expects, 1 at least.
 

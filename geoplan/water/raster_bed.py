@@ -73,17 +73,12 @@ def bed_from_raster(
     inverse = np.linalg.inv(affine[:, :2])
     east, north = np.meshgrid(easting_m - affine[0, 2], northing_m - affine[1, 2])
     col, row = (inverse[k, 0] * east[water] + inverse[k, 1] * north[water] for k in range(2))
-    nearest = distance_transform_edt(~is_known, return_distances=False, return_indices=True)
-    at = _nodes_at(row, col, is_known.shape)
-    known_row, known_col = nearest[0][at], nearest[1][at]
-    bed_m = _bilinear(np.where(is_known, raster_bed_m, np.nan), row, col)
-    bed_m = np.where(np.isnan(bed_m), raster_bed_m[known_row, known_col], bed_m)
+    bed_m, is_far = _at_nodes(np.where(is_known, raster_bed_m, np.nan), row, col)
     half_cell = np.array([_step(easting_m), _step(northing_m)]) / 2
     half_col, half_row = np.abs(inverse) @ half_cell
     lattice = np.where(is_known, raster_bed_m, -np.inf)
     reliable_m = np.maximum(_highest_within(lattice, row, col, half_row, half_col), bed_m)
     reliable_m += RELIABLE_SIGMAS * sigma_m
-    is_far = np.hypot(row - known_row, col - known_col) > REACH_RASTER_CELLS
     reliable_m[is_far] = np.nan
     is_unsurveyed = np.zeros(water.shape, bool)
     is_unsurveyed[water] = is_far
@@ -96,6 +91,48 @@ def bed_from_raster(
         REACH_RASTER_CELLS * math.sqrt(abs(float(np.linalg.det(affine[:, :2])))),
         on_cells,
     )
+
+
+def raster_at(
+    raster_bed_m: FloatArray, affine: FloatArray, easting_m: FloatArray, northing_m: FloatArray
+) -> tuple[FloatArray, BoolArray]:
+    """
+    Return a raster at places.
+
+    Parameters
+    ----------
+    raster_bed_m : ndarray of float, shape (raster rows, raster columns)
+        Elevation at the nodes, NaN where there is none; one is known at least [m].
+    affine : ndarray of float, shape (2, 3)
+        ``affine @ (col, row, 1)`` is easting and northing of a node [m].
+    easting_m, northing_m : ndarray of float, shape (n,)
+        Places [m].
+
+    Returns
+    -------
+    ndarray of float, shape (n,)
+        Bilinear between nodes; the nearest value where some of the four are missing [m].
+    ndarray of bool, shape (n,)
+        True farther than two raster cells from the nearest node with a value.
+    """
+    inverse = np.linalg.inv(affine[:, :2])
+    east, north = easting_m - affine[0, 2], northing_m - affine[1, 2]
+    col, row = (inverse[k, 0] * east + inverse[k, 1] * north for k in range(2))
+    return _at_nodes(raster_bed_m, row, col)
+
+
+def _at_nodes(
+    raster_bed_m: FloatArray, row: FloatArray, col: FloatArray
+) -> tuple[FloatArray, BoolArray]:
+    """Return the raster at places in its own rows and columns, and which are too far from it."""
+    nearest = distance_transform_edt(
+        np.isnan(raster_bed_m), return_distances=False, return_indices=True
+    )
+    at = _nodes_at(row, col, raster_bed_m.shape)
+    known_row, known_col = nearest[0][at], nearest[1][at]
+    value = _bilinear(raster_bed_m, row, col)
+    value = np.where(np.isnan(value), raster_bed_m[known_row, known_col], value)
+    return value, np.hypot(row - known_row, col - known_col) > REACH_RASTER_CELLS
 
 
 def _step(centre_m: FloatArray) -> float:

@@ -17,6 +17,7 @@ from geoplan.audit.edges import edge_at, volume_m3
 from geoplan.audit.evidence import samples
 from geoplan.audit.frame import frame_of
 from geoplan.audit.neighbours import jet_reach_m
+from geoplan.audit.overlaid_bed import OverlaidBed
 from geoplan.plan import WrittenPlan
 from geoplan.site import BedRaster, Contour, Inflow, Levels, Soundings, WaterBody
 from tests.audit_faults.pond import CRS, honest_plan, honest_site, posts, raft, settings
@@ -218,6 +219,59 @@ def test_raster_elsewhere_is_no_survey() -> None:
     water = body(outline, bed_raster=raster)
     frame, _ = frame_and_outline(water)
     assert len(raw_bed(water, frame, 0.1).measured_m) == 0  # type: ignore[arg-type]
+
+
+def test_soundings_put_a_raster_right_and_where_it_ends_stand_alone() -> None:
+    raster, easting = tilted(100, 100, 1.0, turn_deg=0.0)
+    holed = BedRaster(np.where(easting > 5.0, np.nan, 8.0), raster.affine)
+    lattice = np.stack(np.meshgrid(np.arange(-18.0, 19, 4), np.arange(-18.0, 19, 4)), -1)
+    east, north = lattice.reshape(-1, 2).T
+    sounded = Soundings(east, north, np.full(100, 8.4), np.full(100, 0.02))
+    water = body(shapely.box(-20, -20, 20, 20), bed_raster=holed, soundings=sounded)
+    frame, outline = frame_and_outline(water)
+    bed = raw_bed(water, frame, 0.1)  # type: ignore[arg-type]
+    assert isinstance(bed, OverlaidBed)
+    got, sigma = bed.at(np.array([[-8.0, 3.0], [14.0, 3.0], [-19.9, 0.0]]))
+    # 0.4 m higher between soundings; over land's edge it fades to the raster; without one, points.
+    assert got[:2] == pytest.approx([8.4, 8.4], abs=1e-6)
+    assert got[2] == pytest.approx(8.0 + 0.4 * 0.1 / 2.0, abs=0.01)
+    assert sigma == pytest.approx([0.02, 0.02, 0.1])
+    inside, _ = bed.inside(shapely.box(-3, -3, 3, 3))
+    assert len(inside) >= 36
+    assert inside == pytest.approx(8.4, abs=1e-6)
+    # Half the bank's way is above 8.2 m in the raster's part; the whole is one lattice of nodes.
+    assert volume_m3(outline, bed, 10.0) == pytest.approx(1600 * 1.6, rel=0.06)
+
+
+def test_a_sounding_far_away_never_lowers_a_raster() -> None:
+    raster, _ = tilted(160, 160, 1.0, turn_deg=0.0)
+    flat = BedRaster(np.full((160, 160), 8.0), raster.affine)
+    east, north = np.full(6, -30.0), np.arange(6.0)
+    for step in (-0.5, 0.5):
+        sounded = Soundings(east, north, np.full(6, 8.0 + step), np.full(6, 0.05))
+        water = body(shapely.box(-40, -30, 40, 30), bed_raster=flat, soundings=sounded)
+        frame, _ = frame_and_outline(water)
+        bed = raw_bed(water, frame, 0.1, 10.0)  # type: ignore[arg-type]
+        got, sigma = bed.at(np.array([[-15.0, 2.0], [-29.5, 2.0]]))
+        assert got[0] == 8.0 if step < 0 else got[0] > 8.05
+        assert got[1] == pytest.approx(8.0 + step, abs=0.05)
+        assert sigma[0] == 0.1
+
+
+def test_raft_over_a_raster_is_judged_by_soundings_too() -> None:
+    raster, _ = tilted(200, 200, 0.5, turn_deg=0.0)
+    flat = BedRaster(np.full((200, 200), 8.0), raster.affine)
+    site = honest_site(bed_raster=flat)
+    plan = replace(honest_plan(), edges=())
+    failed = {f.check for f in audit_plan(plan, site).findings if not f.passed}
+    assert failed == {"cover"}  # no edges are written
+    sounded = site.water_bodies[0].soundings
+    bed = sounded.bed_m + np.where(np.hypot(sounded.easting_m + 6, sounded.northing_m) < 3, 0.9, 0)
+    shoal = replace(site.water_bodies[0], soundings=replace(sounded, bed_m=bed))
+    report = audit_plan(plan, replace(site, water_bodies=(shoal,)))
+    found = [f for f in report.findings if f.check == "depth" and not f.passed]
+    assert [f.raft_id for f in found] == ["R1"]
+    assert found[0].measured == pytest.approx(9.5 - 8.9 - 1.645 * 0.05 - 1.05, abs=1e-3)
 
 
 def test_raster_of_a_hundred_thousand_cells_is_cut_in_time() -> None:

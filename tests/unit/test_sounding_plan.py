@@ -13,11 +13,13 @@ from geoplan.exports.sounding_file import write_places
 from geoplan.fields import bed_surface
 from geoplan.grid import water_grid
 from geoplan.settings import Settings
-from geoplan.site import Levels, Site, Soundings, WaterBody
-from geoplan.sounding_plan import where_to_sound
+from geoplan.site import BedRaster, Contour, Levels, Site, Soundings, WaterBody
+from geoplan.sounding_plan import SoundingPlace, unsurveyed_water, where_to_sound
 
 OUTLINE = shapely.Point(0, 0).buffer(40.0, quad_segs=16)
 HOLE_M = np.array([8.0, -6.0])
+_ANGLE = np.linspace(0, 2 * np.pi, 257)
+CIRCLE = np.column_stack([np.cos(_ANGLE), np.sin(_ANGLE)])
 SETTINGS = Settings.model_validate(
     {
         "name": "Pond",
@@ -121,11 +123,70 @@ def test_places_are_the_same_each_time_and_no_more_than_asked() -> None:
     assert where_to_sound(BODY, SETTINGS, 0) == ()
 
 
-def test_without_soundings_there_is_nothing_to_judge_by() -> None:
-    none = np.empty(0)
-    assert (
-        where_to_sound(replace(BODY, soundings=Soundings(none, none, none, none)), SETTINGS) == ()
+NONE = np.empty(0)
+UNSOUNDED = replace(BODY, soundings=Soundings(NONE, NONE, NONE, NONE))
+
+
+def test_without_any_survey_there_is_nothing_to_judge_by() -> None:
+    assert where_to_sound(UNSOUNDED, SETTINGS) == ()
+
+
+def true_raster(**parts: bool) -> BedRaster:
+    """The bed on cells of a metre, without the disc that was not sounded."""
+    axis = np.arange(-42.0, 43.0)
+    east, north = np.meshgrid(axis, axis)
+    place = np.column_stack([east.ravel(), north.ravel()])
+    bed = true_bed_m(place).reshape(east.shape)
+    if parts.get("holed", True):
+        bed[np.hypot(east - HOLE_M[0], north - HOLE_M[1]) < 14.0] = np.nan
+    return BedRaster(bed, np.array([[1.0, 0.0, -42.0], [0.0, 1.0, -42.0]]))
+
+
+def test_a_hole_in_a_raster_is_unsurveyed_and_a_whole_raster_leaves_nothing_to_sound() -> None:
+    unknown = unsurveyed_water(replace(UNSOUNDED, bed_raster=true_raster()), SETTINGS)
+    # The raster is believed two cells into the hole.
+    assert unknown.area == pytest.approx(np.pi * 12.0**2, rel=0.1)
+    assert shapely.distance(unknown.centroid, shapely.Point(HOLE_M)) < 0.5
+    whole = replace(UNSOUNDED, bed_raster=true_raster(holed=False))
+    assert unsurveyed_water(whole, SETTINGS).is_empty
+    assert where_to_sound(whole, SETTINGS) == ()
+
+
+def test_over_a_raster_doubt_grows_from_the_soundings() -> None:
+    body = replace(BODY, bed_raster=true_raster(holed=False))
+    assert unsurveyed_water(body, SETTINGS).is_empty
+    assert room_m2(body) > room_m2(BODY)
+
+
+def sounded_at(body: WaterBody, place: SoundingPlace) -> WaterBody:
+    """A sounding there that finds the likely bed."""
+    bed = np.array([body.levels.low_m - place.depth_low_m])
+    one = Soundings(
+        np.array([place.easting_m]), np.array([place.northing_m]), bed, np.array([0.05])
     )
+    return replace(body, soundings=one)
+
+
+def test_among_contours_the_part_without_any_is_to_be_sounded() -> None:
+    lines = [
+        shapely.LineString(40.0 * np.sqrt(1 - depth / 3.0) * CIRCLE[32:225])
+        for depth in np.arange(0.25, 2.9, 0.25)
+    ]
+    body = replace(
+        UNSOUNDED,
+        contours=tuple(
+            Contour(line, 10.0 - depth)
+            for line, depth in zip(lines, np.arange(0.25, 2.9, 0.25), strict=True)
+        ),
+    )
+    places = where_to_sound(body, SETTINGS)
+    assert places
+    for place in places:
+        assert place.is_unsurveyed
+        assert place.easting_m > 0  # contours are drawn but for an eighth on either side of east
+    # The room stated is there when the bed is made anew on the finer cells of a plan.
+    gained = room_m2(sounded_at(body, places[0])) - room_m2(body)
+    assert gained >= 0.75 * places[0].gain_m2
 
 
 def test_places_are_written_for_a_plotter(tmp_path: Path) -> None:

@@ -7,11 +7,12 @@ from typing import Any
 import numpy as np
 import pytest
 import rasterio
+import shapely
 from rasterio.transform import Affine
 
 from geoplan.crs import transformed_points
 from geoplan.readers import check_site, read_site
-from tests.unit.readers.sites import CRS, EAST_M, NORTH_M, write_site
+from tests.unit.readers.sites import CRS, EAST_M, NORTH_M, at, features, write_site
 
 
 def plane(east: Any, north: Any) -> Any:
@@ -89,3 +90,17 @@ def test_a_raster_without_a_crs_takes_that_of_the_site(tmp_path: Path) -> None:
     write_site(tmp_path)
     write_bed(tmp_path / "bed.tif", crs=None)
     assert read_site(tmp_path).water_bodies[0].bed_raster is not None
+
+
+def test_soundings_off_the_raster_and_contours_beside_it_are_named(tmp_path: Path) -> None:
+    places = [(20.0 + 5 * k, 25.0) for k in range(12)]
+    rows = [(at(*p), {"bed_m": float(plane(*p)) + 0.5}) for p in places]
+    line = shapely.LineString([(EAST_M + 10, NORTH_M + 10), (EAST_M + 80, NORTH_M + 10)])
+    write_site(tmp_path, soundings=features(rows), contours=features([(line, {"bed_m": 9.5})]))
+    write_bed(tmp_path / "bed.tif")
+    words = [str(fault) for fault in check_site(tmp_path).faults]
+    assert any("soundings 0.50 m above the raster in the median of 12" in text for text in words)
+    assert any("1 contour beside a raster of the bed" in text for text in words)
+    agreeing = [(at(*p), {"bed_m": float(plane(*p)) + 0.05}) for p in places]
+    write_site(tmp_path, soundings=features(agreeing))
+    assert not any("the median of" in str(fault) for fault in check_site(tmp_path).faults)
