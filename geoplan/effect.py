@@ -41,7 +41,6 @@ def shown_effect(
     around: Surroundings,
     benefit: LoadBenefit | None,
     placement: Placement,
-    *,
     sensitivity: bool = True,
 ) -> tuple[Effect | None, WorthMap | None]:
     """

@@ -71,12 +71,8 @@ def plan_water(
     rafts, waves, wave_notes = design_waves(fields, edges, placed, settings, body.water_id)
     moorings, routes, held_notes = _held_and_towed(around, rafts)
     cover = surface_cover(edges, raft_outlines(body, rafts), body.crs)
-    stage, record, level_notes = at_other_levels(
-        body, fields, edges, rafts, moorings, cover[1].raft_area_m2, settings
-    )
-    effect, worth = shown_effect(
-        around, benefit if detail else None, placement, sensitivity=sensitivity
-    )
+    at = at_other_levels(body, fields, edges, rafts, moorings, cover[1].raft_area_m2, settings)
+    effect, worth = shown_effect(around, benefit if detail else None, placement, sensitivity)
     unsurveyed = _unsurveyed_pct(fields)
     notes = (*_notes(body, cover[1].cover_pct, settings, unsurveyed), *fields.notes)
     return WaterPlan(
@@ -92,11 +88,11 @@ def plan_water(
         room_m2=placement.room_m2,
         unsurveyed_pct=unsurveyed,
         inflow_l_s=inflow_l_s(body, settings),
-        notes=notes + held_notes + level_notes + wave_notes + flow_notes,
+        notes=notes + held_notes + at[2] + wave_notes + flow_notes,
         why_none=placement.why_none,
         depth_grid=_depth_grid(fields, body.levels.low_m),
-        stage=stage,
-        record=record,
+        stage=at[0],
+        record=at[1],
         waves=waves,
         effect=effect,
         worth_map=worth,
