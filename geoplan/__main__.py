@@ -69,17 +69,39 @@ def plan(
         str | None, typer.Option(help="Address of a dask scheduler whose workers are used.")
     ] = None,
     seed: Annotated[int, typer.Option(help="Seed of the searches.")] = 0,
+    keep: Annotated[
+        Path | None,
+        typer.Option(help="Rafts fixed by a person, GeoJSON or GeoPackage; the rest goes round."),
+    ] = None,
+    time_limit: Annotated[
+        float | None,
+        typer.Option(min=0.0, help="Seconds for the searches; the best plan by then is written."),
+    ] = None,
 ) -> None:
     """Plan every water body of a site and write the plan folder."""
-    from geoplan.fleet import Crew, plan_folder
+    import time
+
+    from geoplan.fleet import Crew, plan_folder, unmet_limits
     from geoplan.fleet.progress import ShownProgress
 
-    crew = Crew(workers, scheduler)
-    outcome = plan_folder(site, out, seed=seed, progress=ShownProgress(sys.stderr), crew=crew)
+    begun_s = time.monotonic()
+    outcome = plan_folder(
+        site,
+        out,
+        seed=seed,
+        keep=keep,
+        time_limit_s=time_limit,
+        progress=ShownProgress(sys.stderr),
+        crew=Crew(workers, scheduler),
+    )
     _say_plan(outcome.plan)
     _say_audit(outcome.audit)
     _say(f"written to {outcome.folder}: open map.html; the plan of record is plan.gpkg")
-    if outcome.plan.failures or not outcome.audit.passed:
+    _say(f"done in {time.monotonic() - begun_s:.1f} s")
+    unmet = unmet_limits(outcome.plan, outcome.min_cover_pct)
+    for words in unmet:
+        _say(f"limit not met: {words}")
+    if unmet or outcome.plan.failures or not outcome.audit.passed:
         raise typer.Exit(FAILED)
 
 

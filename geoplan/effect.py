@@ -123,10 +123,12 @@ def effect_of(
     )
 
 
-def _bound(benefit: LoadBenefit, room: BoundedRoom) -> float:
-    """Return what no plan in a room can exceed [g/d]."""
-    surfaces = benefit.tangent(()).surfaces
-    return room.bound(room.corrected(surfaces), surfaces[0].cell_size_m).value
+def _bound(benefit: LoadBenefit, room: BoundedRoom, held: Sequence[Poses]) -> float:
+    """Return what no plan in a room with the held rafts can exceed [g/d]."""
+    tangent = benefit.tangent(held)
+    surfaces = tangent.surfaces
+    more = room.bound(room.corrected(surfaces), surfaces[0].cell_size_m).value
+    return tangent.value + more
 
 
 def _sensitivity(
@@ -149,7 +151,9 @@ def _sensitivity(
     return (
         first,
         *(
-            SensitivityCase(name, case.kept_g_d(placement.poses), _bound(case, room))
+            SensitivityCase(
+                name, case.kept_g_d(placement.poses), _bound(case, room, placement.held)
+            )
             for name, case in cases
         ),
     )
@@ -165,7 +169,9 @@ def _curve(
 ) -> tuple[CurvePoint, ...]:
     """Return the load kept by more and more rafts of one plan that fills the cover allowed."""
     types = around.settings.raft
-    surfaces = benefit.tangent(()).surfaces
+    held = placement.held
+    tangent = benefit.tangent(held)
+    surfaces = tangent.surfaces
     cover = tuple(limit for limit in room.limits if limit.name == "cover")
     full = packed_for(surfaces, room.regions, cover, room.gap_m + ROUNDING_ROOM_M)
     ranked = _ranked(full)
@@ -176,10 +182,10 @@ def _curve(
     made = placement.report
     points = [_point(placement.poses, areas, made.value, made.bound, is_chosen=True)]
     for count in sorted({round(k) for k in np.linspace(0, len(ranked), _CURVE_POINTS)} - {0}):
-        poses = _first(full, ranked[:count])
+        poses = [*held, *_first(full, ranked[:count])]
         limits = (*cover, Limit("count", "rafts", (1.0,) * len(types), float(count)))
         few = BoundedRoom(room.regions, room.gap_m, limits, room.shares, room.union)
-        bound = few.bound(corrected, surfaces[0].cell_size_m).value
+        bound = tangent.value + few.bound(corrected, surfaces[0].cell_size_m).value
         points.append(_point(poses, areas, benefit.kept_g_d(poses), bound, is_chosen=False))
     return tuple(sorted(points, key=lambda point: (point.raft_count, point.is_chosen)))
 

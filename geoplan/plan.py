@@ -6,14 +6,15 @@ Coordinates of a ``WaterPlan`` are in the working CRS of its water body; ``Writt
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from geoplan.district import Allocation, Logistics
 from geoplan.errors import Fault
-from geoplan.site import FloatArray, lock_arrays
+from geoplan.reasons import Reasons
+from geoplan.site import FloatArray, SourceFile, lock_arrays
 
 
 @dataclass(frozen=True)
@@ -58,6 +59,8 @@ class PlacedRaft:
         Its peak period [s].
     wave_from_deg : float or None
         Where it comes from, clockwise from true north [°].
+    is_kept : bool
+        True where a person has fixed its place.
     draft_m : float or None
         Underside of the hull below the water after two seasons; ``None`` for existing ones [m].
     freeboard_m : float or None
@@ -86,6 +89,7 @@ class PlacedRaft:
     wave_height_m: float | None = None
     wave_period_s: float | None = None
     wave_from_deg: float | None = None
+    is_kept: bool = False
     draft_m: float | None = None
     freeboard_m: float | None = None
 
@@ -369,6 +373,10 @@ class SolveReport:
         Rotated frames that were packed.
     seed : int
         Seed of the search.
+    rounds : int
+        Plans made, each for the worth of places that the one before leaves.
+    is_stopped_by_time : bool
+        True where a time limit ended the search: another run may then find another plan.
     """
 
     method: str
@@ -378,6 +386,8 @@ class SolveReport:
     unit: str
     frames_tried: int
     seed: int
+    rounds: int = 0
+    is_stopped_by_time: bool = False
 
     @property
     def gap_pct(self) -> float:
@@ -598,6 +608,8 @@ class WaterPlan:
         Loads with and without rafts; ``None`` where no inflow reaches an outlet.
     worth_map : WorthMap or None
         Worth of raft area and streamlines.
+    reasons : Reasons
+        What forbids more, what would open room, prices, and another plan; empty on a first pass.
     """
 
     water_id: str
@@ -620,6 +632,7 @@ class WaterPlan:
     waves: tuple[DesignWaves, ...] = ()
     effect: Effect | None = None
     worth_map: WorthMap | None = None
+    reasons: Reasons = field(default_factory=Reasons)
 
 
 @dataclass(frozen=True)
@@ -655,6 +668,10 @@ class Plan:
         for.
     seed : int
         Seed of the searches.
+    time_limit_s : float or None
+        Time that the searches were given; ``None``: until they were done [s].
+    kept_from : SourceFile or None
+        File that names the rafts whose places a person has fixed.
     failures : tuple of WaterFailure
         Water bodies that could not be planned; the others are.
     allocation : Allocation or None
@@ -667,6 +684,8 @@ class Plan:
     client_crs: str
     waters: Sequence[WaterPlan]
     seed: int = 0
+    time_limit_s: float | None = None
+    kept_from: SourceFile | None = None
     failures: tuple[WaterFailure, ...] = ()
     allocation: Allocation | None = None
     logistics: Logistics | None = None
@@ -829,6 +848,27 @@ class WrittenEdge:
 
 
 @dataclass(frozen=True)
+class WrittenWhyNot:
+    """
+    A row of the layer ``why_not``, as it stands in the file.
+
+    Attributes
+    ----------
+    water_id, rule : str
+        Which water body, and the rule that governs there.
+    area : MultiPolygon
+        CRS of the file [m].
+    area_m2 : float
+        What the row states [m²].
+    """
+
+    water_id: str
+    rule: str
+    area: MultiPolygon
+    area_m2: float
+
+
+@dataclass(frozen=True)
 class WrittenPlan:
     """
     What a ``plan.gpkg`` says, read back.
@@ -845,6 +885,8 @@ class WrittenPlan:
         Layer ``routes``.
     edges : tuple of WrittenEdge
         Layer ``water_edges``.
+    why_not : tuple of WrittenWhyNot
+        Layer ``why_not``.
     """
 
     crs: str
@@ -852,3 +894,4 @@ class WrittenPlan:
     moorings: tuple[WrittenMooring, ...]
     routes: tuple[WrittenRoute, ...]
     edges: tuple[WrittenEdge, ...]
+    why_not: tuple[WrittenWhyNot, ...] = ()

@@ -1,12 +1,14 @@
 """The straight line for one water body: from its raw data to its plan."""
 
 from collections.abc import Mapping
+from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
 from geoplan.cover import surface_cover, water_edges
 from geoplan.effect import shown_effect
-from geoplan.errors import Fault
+from geoplan.errors import Fault, SiteDataError
 from geoplan.fields import site_fields
 from geoplan.grid import SiteFields
 from geoplan.hulls import floated, hull_notes
@@ -15,13 +17,18 @@ from geoplan.launch.routes import tow_routes
 from geoplan.low_water import low_water_notes
 from geoplan.mooring.design import design_moorings, mooring_notes
 from geoplan.placement.allowed import Surroundings
-from geoplan.placement.place import place_rafts
+from geoplan.placement.explain import reasons_of
+from geoplan.placement.held import held_faults
+from geoplan.placement.patience import Patience
+from geoplan.placement.place import Placement, place_rafts
+from geoplan.placement.yielding import as_words
 from geoplan.plan import DepthGrid, Mooring, PlacedRaft, Route, WaterPlan
 from geoplan.raft import footprints
+from geoplan.reasons import HeldRaft
 from geoplan.replay import at_other_levels
 from geoplan.settings import Settings
 from geoplan.site import WaterBody
-from geoplan.treatment import load_benefit, with_removal
+from geoplan.treatment import LoadBenefit, load_benefit, with_removal
 from geoplan.wind import design_waves
 
 
@@ -31,9 +38,10 @@ def plan_water(
     allotment: Mapping[str, int] | None = None,
     seed: int = 0,
     *,
-    detail: bool = True,
-    sensitivity: bool = True,
+    detail: bool | Literal["brief"] = True,
     fields: SiteFields | None = None,
+    held: tuple[HeldRaft, ...] = (),
+    time_limit_s: float | None = None,
 ) -> WaterPlan:
     """
     Plan one water body.
@@ -48,31 +56,48 @@ def plan_water(
         Rafts of each type that this water body may have; ``None``: the whole stock.
     seed : int
         Seed of the search.
-    detail : bool
+    detail : bool or "brief"
         Whether effect, sensitivity and the map of worth are made; a first pass that only shares
-        out a stock needs none of them.
-    sensitivity : bool
-        Whether the effect is judged under other assumptions and for other counts too, which takes
-        a third of the time; large districts do without.
+        out a stock needs none of them. Brief, the effect is judged under one assumption and for
+        one count alone, as in large districts.
     fields : SiteFields or None
         Fields of the water body where they were made before; ``None``: they are made.
+    held : tuple of HeldRaft
+        Rafts of the site whose places a person has fixed; those of other waters are left out.
+    time_limit_s : float or None
+        How long the search may go on once there is a plan; ``None``: until it is done [s].
 
     Returns
     -------
     WaterPlan
         Rafts, moorings, routes, edges and cover, with value and bound.
+
+    Raises
+    ------
+    SiteDataError
+        If a held raft may not lie where it lies; the message says by how much.
     """
-    fields = fields or site_fields(body, settings)
-    edges = water_edges(body, fields, settings.bank_slope)
-    around = Surroundings(body, fields, edges, settings)
-    benefit, flow_notes = load_benefit(body, settings, fields)
-    placement = place_rafts(around, benefit, allotment, seed)
+    patience = Patience.of(time_limit_s)
+    around = _surroundings(body, settings, held, fields)
+    if faults := held_faults(around):
+        raise SiteDataError(faults)
+    benefit, flow_notes = load_benefit(body, settings, around.fields)
+    placement = place_rafts(around, benefit, allotment, seed, patience)
+    plan = _made(around, benefit, placement)
+    plan = replace(plan, notes=plan.notes + flow_notes)
+    return _explained(plan, around, benefit, placement, detail is True) if detail else plan
+
+
+def _made(around: Surroundings, benefit: LoadBenefit | None, placement: Placement) -> WaterPlan:
+    """Return the plan of rafts that are placed: afloat, held, towed and at every level."""
+    body, settings, fields, edges = around.body, around.settings, around.fields, around.edges
     placed = floated(with_removal(placement, benefit), settings)
     rafts, waves, wave_notes = design_waves(fields, edges, placed, settings, body.water_id)
     moorings, routes, held_notes = _held_and_towed(around, rafts)
     cover = surface_cover(edges, raft_outlines(body, rafts), body.crs)
-    at = at_other_levels(body, fields, edges, rafts, moorings, cover[1].raft_area_m2, settings)
-    effect, worth = shown_effect(around, benefit if detail else None, placement, sensitivity)
+    stage, record, level_notes = at_other_levels(
+        body, fields, edges, rafts, moorings, cover[1].raft_area_m2, settings
+    )
     unsurveyed = _unsurveyed_pct(fields)
     notes = (*_notes(body, cover[1].cover_pct, settings, unsurveyed), *fields.notes)
     return WaterPlan(
@@ -88,15 +113,63 @@ def plan_water(
         room_m2=placement.room_m2,
         unsurveyed_pct=unsurveyed,
         inflow_l_s=inflow_l_s(body, settings),
-        notes=notes + held_notes + at[2] + wave_notes + flow_notes,
+        notes=notes + held_notes + level_notes + wave_notes,
         why_none=placement.why_none,
         depth_grid=_depth_grid(fields, body.levels.low_m),
-        stage=at[0],
-        record=at[1],
+        stage=stage,
+        record=record,
         waves=waves,
-        effect=effect,
-        worth_map=worth,
     )
+
+
+def _explained(
+    plan: WaterPlan,
+    around: Surroundings,
+    benefit: LoadBenefit | None,
+    placement: Placement,
+    sensitivity: bool,
+) -> WaterPlan:
+    """Return a plan with its effect, the map of worth, and why it is as it is."""
+    reasons = reasons_of(around, benefit, placement)
+    effect, worth = shown_effect(around, benefit, placement, sensitivity)
+    why_none = plan.why_none + as_words(reasons.yields) if plan.why_none else ""
+    return replace(plan, effect=effect, worth_map=worth, reasons=reasons, why_none=why_none)
+
+
+def held_problems(
+    body: WaterBody, settings: Settings, held: tuple[HeldRaft, ...]
+) -> tuple[Fault, ...]:
+    """
+    Return which held rafts of a water body may not lie where they lie.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body.
+    settings : Settings
+        Settings of the site.
+    held : tuple of HeldRaft
+        Rafts of it whose places a person has fixed.
+
+    Returns
+    -------
+    tuple of Fault
+        One for each raft and rule; empty where all may stay.
+    """
+    return held_faults(_surroundings(body, settings, held))
+
+
+def _surroundings(
+    body: WaterBody,
+    settings: Settings,
+    held: tuple[HeldRaft, ...],
+    fields: SiteFields | None = None,
+) -> Surroundings:
+    """Return what the rules look at, with the held rafts of this water body."""
+    fields = fields or site_fields(body, settings)
+    edges = water_edges(body, fields, settings.bank_slope)
+    mine = tuple(raft for raft in held if raft.water_id == body.water_id)
+    return Surroundings(body, fields, edges, settings, mine)
 
 
 def _held_and_towed(

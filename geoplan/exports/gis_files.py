@@ -21,6 +21,7 @@ from geoplan.crs import transformed
 from geoplan.errors import ExportError
 from geoplan.exports.gis_reading import read_plan
 from geoplan.exports.outlines import pose_in, raft_outlines
+from geoplan.exports.reason_rows import alternative_rows, why_not_rows
 from geoplan.plan import AuditReport, Plan, WaterPlan
 from geoplan.site import Site
 
@@ -42,6 +43,7 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
             "easting_m", "northing_m", "area_m2", "planted_area_m2", "depth_low_m",
             "root_clearance_m", "bank_clearance_m", "gap_m", "sun_h", "worth", "removal_g_d",
             "fetch_m", "wave_height_m", "wave_period_s", "wave_from_deg", "draft_m", "freeboard_m",
+            "is_kept",
         ),
     ),
     "moorings": (
@@ -74,6 +76,17 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
         "LineString",
         ("water_id", "length_m"),
     ),
+    "why_not": (
+        "MultiPolygon",
+        ("water_id", "rule", "words", "area_m2", "alone_m2", "only_m2", "is_room"),
+    ),
+    "alternatives": (
+        "Polygon",
+        (
+            "water_id", "name", "raft_type", "length_m", "width_m", "heading_deg", "easting_m",
+            "northing_m", "cost_pct",
+        ),
+    ),
     "findings": (
         "Point",
         ("check", "water_id", "raft_id", "measured", "limit", "unit", "passed", "detail"),
@@ -82,10 +95,10 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
 
 _TEXTS = frozenset(
     {"check", "detail", "kind", "level_name", "name", "raft_type", "status", "unit"}
-    | {"launch_id", "mooring_id", "raft_id", "water_id"}
+    | {"launch_id", "mooring_id", "raft_id", "rule", "water_id", "words"}
 )
 _POSE = ("easting_m", "northing_m", "heading_deg")
-_FLAGS = frozenset({"is_assumed", "passed"})
+_FLAGS = frozenset({"is_assumed", "is_kept", "is_room", "passed"})
 
 
 def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> None:
@@ -146,6 +159,8 @@ def _plan_rows(waters: Sequence[WaterPlan], site: Site, crs: str) -> dict[str, l
         ]
         layers["water_edges"] += _edge_rows(water, crs)
         layers["worth"] += _worth_rows(water, crs)
+        layers["why_not"] += why_not_rows(water, crs)
+        layers["alternatives"] += alternative_rows(water, crs)
         layers["streamlines"] += [
             {
                 "water_id": water.water_id,

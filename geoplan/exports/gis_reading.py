@@ -18,7 +18,14 @@ from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, FieldE
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from geoplan.errors import PlanFileError
-from geoplan.plan import WrittenEdge, WrittenMooring, WrittenPlan, WrittenRaft, WrittenRoute
+from geoplan.plan import (
+    WrittenEdge,
+    WrittenMooring,
+    WrittenPlan,
+    WrittenRaft,
+    WrittenRoute,
+    WrittenWhyNot,
+)
 
 Row = dict[str, Any]
 
@@ -30,6 +37,7 @@ _NEEDED: dict[str, tuple[str, ...]] = {
         "embedment_m",
     ),
     "routes": ("raft_id", "launch_id", "sequence", "length_m"),
+    "why_not": ("water_id", "rule", "area_m2"),
     "water_edges": ("water_id", "level_name", "level_m", "area_m2", "volume_m3", "cover_pct"),
 }  # fmt: skip
 
@@ -55,7 +63,7 @@ def read_plan(path: Path) -> WrittenPlan:
     """
     if not path.is_file():
         raise PlanFileError(f"{path} is missing; plan the site again")
-    frames = {name: _read_layer(path, name) for name in ("rafts", "moorings", "routes")}
+    frames = {name: _read_layer(path, name) for name in ("rafts", "moorings", "routes", "why_not")}
     edges = _read_layer(path, "water_edges")
     for name, frame in frames.items():
         if frame.crs != edges.crs:
@@ -70,6 +78,7 @@ def read_plan(path: Path) -> WrittenPlan:
         ),
         routes=tuple(_written_route(row) for row in _rows(path, "routes", frames["routes"])),
         edges=tuple(_written_edge(row) for row in _rows(path, "water_edges", edges)),
+        why_not=tuple(_written_why(row) for row in _rows(path, "why_not", frames["why_not"])),
     )
 
 
@@ -206,4 +215,14 @@ def _written_edge(row: _WrittenRow) -> WrittenEdge:
         area_m2=row.number("area_m2"),
         volume_m3=row.number("volume_m3"),
         cover_pct=row.number("cover_pct"),
+    )
+
+
+def _written_why(row: _WrittenRow) -> WrittenWhyNot:
+    """Return an answer why no raft lies somewhere, as its row states it."""
+    return WrittenWhyNot(
+        water_id=row.text("water_id"),
+        rule=row.text("rule"),
+        area=row.shape(MultiPolygon, "polygons"),
+        area_m2=row.number("area_m2"),
     )

@@ -25,6 +25,7 @@ from geoplan.exports.depth_embedding import (
 )
 from geoplan.exports.map_coordinates import Millimetres, fit_record
 from geoplan.exports.map_effect import effect_record
+from geoplan.exports.map_reasons import reasons_record
 from geoplan.exports.map_surroundings import kept_clear, shading, surroundings
 from geoplan.exports.outlines import pose_in, raft_outlines
 from geoplan.exports.safe_rounding import rounded_down, rounded_up
@@ -149,13 +150,14 @@ def _water(
         "depth": _depth(asdict(depth), mm) if depth else None,
         "rafts": [
             _raft(raft, mm.shape(outline), pose_in(raft, water.crs, crs), order, best)
-            | {"failures": failures.get((water.water_id, raft.raft_id), [])}
+            | _failed(failures.get((water.water_id, raft.raft_id), []))
             for raft, outline in zip(water.rafts, outlines, strict=True)
         ],
         "posts": [_post(mooring, mm) for mooring in water.moorings],
         "routes": [_route(route, mm) for route in water.routes],
         "worth": _worth(water.worth_map, mm) if water.worth_map else None,
         "effect": effect_record(water.effect) if water.effect else None,
+        **reasons_record(water, mm),
         **(surroundings(body, mm) if body else {}),
     }
 
@@ -254,7 +256,13 @@ def _raft(
         "wave_period_s": rounded_up(raft.wave_period_s, 1),
         "sequence": order.get(raft.raft_id),
         "shape": shape,
+        **({"is_kept": True} if raft.is_kept else {}),
     }
+
+
+def _failed(words: list[str]) -> dict[str, list[str]]:
+    """Return what fails, and nothing where nothing does: there may be thousands of rafts."""
+    return {"failures": words} if words else {}
 
 
 def _worth(worth: WorthMap, mm: Millimetres) -> dict[str, Any]:

@@ -20,6 +20,7 @@ import geoplan
 from geoplan.crs import proj_version
 from geoplan.district import Allocation, Logistics
 from geoplan.errors import ExportError, PlanFileError
+from geoplan.exports.reason_rows import explanation
 from geoplan.plan import AuditReport, Effect, Plan, RecordReplay, WaterPlan
 from geoplan.settings import defaults_used
 from geoplan.site import Site
@@ -103,6 +104,8 @@ def _record(plan: Plan, site: Site, audit: AuditReport | None) -> dict[str, Any]
         "site_location": site.location,
         "crs": plan.client_crs,
         "seed": plan.seed,
+        "time_limit_s": plan.time_limit_s,
+        "kept_from": asdict(plan.kept_from) if plan.kept_from else None,
         "audit": _verdict(audit),
         "water_bodies": [_water(water) for water in plan.waters],
         "allocation": _allocation(plan.allocation),
@@ -138,6 +141,7 @@ def _water(water: WaterPlan) -> dict[str, Any]:
         "method": report.method,
         "status": report.status,
         "frames_tried": report.frames_tried,
+        "explanation": explanation(water),
         "waves": [asdict(part) for part in water.waves],
         "room_m2": water.room_m2,
         "unsurveyed_pct": water.unsurveyed_pct,

@@ -43,6 +43,7 @@ _SCRIPTS = (
     "depth.js",
     "symbols.js",
     "things.js",
+    "reasons.js",
     "panel.js",
     "effect.js",
     "page.js",

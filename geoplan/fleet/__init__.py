@@ -7,6 +7,7 @@ finished, and the result does not depend on how many workers there are, nor on w
 
 from geoplan.fleet.folder import Outcome, audit_folder, plan_folder, plan_site, write_plan
 from geoplan.fleet.running import Crew, Progress
+from geoplan.fleet.sharing import unmet_limits
 from geoplan.fleet.whole import refuse_foreign_folder, whole_or_nothing
 
 __all__ = [
@@ -17,6 +18,7 @@ __all__ = [
     "plan_folder",
     "plan_site",
     "refuse_foreign_folder",
+    "unmet_limits",
     "whole_or_nothing",
     "write_plan",
 ]

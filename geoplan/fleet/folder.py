@@ -16,6 +16,8 @@ from geoplan.fleet.store import PartStore
 from geoplan.fleet.whole import refuse_foreign_folder, whole_or_nothing
 from geoplan.plan import AuditReport, Plan
 from geoplan.readers import read_site
+from geoplan.readers.held_rafts import read_held
+from geoplan.reasons import HeldRaft
 from geoplan.site import Site
 
 
@@ -32,11 +34,14 @@ class Outcome:
         The verdict on what was written.
     folder : Path
         Where it was written.
+    min_cover_pct : float
+        Least cover that the site asks for [%].
     """
 
     plan: Plan
     audit: AuditReport
     folder: Path
+    min_cover_pct: float = 0.0
 
 
 def plan_folder(
@@ -45,6 +50,8 @@ def plan_folder(
     *,
     workers: int | None = None,
     seed: int = 0,
+    keep: Path | None = None,
+    time_limit_s: float | None = None,
     progress: Progress | None = None,
     crew: Crew | None = None,
 ) -> Outcome:
@@ -61,6 +68,10 @@ def plan_folder(
         Processes; ``None``: as many as there are cores, and no more than water bodies.
     seed : int
         Seed of the searches.
+    keep : Path or None
+        GeoJSON or GeoPackage of rafts whose places a person has fixed.
+    time_limit_s : float or None
+        Time that the searches may take together; ``None``: until they are done [s].
     progress : callable or None
         Called with what is being done, how many of it are done, how many there are, and the
         share of the work that is done.
@@ -75,7 +86,7 @@ def plan_folder(
     Raises
     ------
     SiteDataError
-        If the site cannot be used; the message lists everything found.
+        If the site or the held rafts cannot be used; the message lists everything found.
     PlanFileError
         If ``out`` holds something that is not a plan.
     ExportError
@@ -88,8 +99,12 @@ def plan_folder(
     """
     refuse_foreign_folder(out)
     site = read_site(site_path)
+    held, kept_from = read_held(keep, site) if keep else ((), None)
     store = parts_of(out)
-    plan = planned(site, store, crew or Crew(workers), seed, progress)
+    plan = planned(
+        site, store, crew or Crew(workers), seed, progress, held=held, time_limit_s=time_limit_s
+    )
+    plan = replace(plan, kept_from=kept_from)
     site = replace(site, location=os.path.relpath(site_path, out))
     try:
         with whole_or_nothing(out) as folder:
@@ -100,7 +115,7 @@ def plan_folder(
             f" {store.folder}, and an earlier plan is untouched: make room and run the same"
             " command again"
         ) from error
-    return Outcome(plan, report, out)
+    return Outcome(plan, report, out, site.settings.cover.min_pct)
 
 
 def parts_of(out: Path) -> PartStore:
@@ -125,6 +140,8 @@ def plan_site(
     *,
     workers: int | None = None,
     seed: int = 0,
+    held: tuple[HeldRaft, ...] = (),
+    time_limit_s: float | None = None,
     progress: Progress | None = None,
     crew: Crew | None = None,
 ) -> Plan:
@@ -139,6 +156,10 @@ def plan_site(
         Processes; ``None``: as many as there are cores, and no more than water bodies.
     seed : int
         Seed of the searches.
+    held : tuple of HeldRaft
+        Rafts whose places a person has fixed.
+    time_limit_s : float or None
+        Time that the searches may take together; ``None``: until they are done [s].
     progress : callable or None
         As in ``plan_folder``.
     crew : Crew or None
@@ -151,7 +172,9 @@ def plan_site(
     """
     with TemporaryDirectory() as folder:
         store = PartStore(Path(folder) / "parts")
-        plan = planned(site, store, crew or Crew(workers), seed, progress)
+        plan = planned(
+            site, store, crew or Crew(workers), seed, progress, held=held, time_limit_s=time_limit_s
+        )
         return replace(plan, waters=tuple(plan.waters))
 
 

@@ -2,21 +2,23 @@
 
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from geoplan.district import Allocation
-from geoplan.errors import ExportError, GeoplanError
+from geoplan.errors import ExportError, GeoplanError, SiteDataError
 from geoplan.fields import site_fields
 from geoplan.fleet.curves import RemovalCurve, removal_curve
 from geoplan.fleet.fingerprint import fingerprint, program
 from geoplan.fleet.kept import held_or_kept
 from geoplan.fleet.logistics import logistics
 from geoplan.fleet.running import Crew, Progress, Task, run_all
-from geoplan.fleet.sharing import allotments, shared_out
+from geoplan.fleet.sharing import allotments, shared_out, with_held
 from geoplan.fleet.store import PartStore, packed
+from geoplan.placement.held import sum_faults
 from geoplan.plan import Plan, WaterFailure, WaterPlan
-from geoplan.planner import plan_water
+from geoplan.planner import held_problems, plan_water
+from geoplan.reasons import HeldRaft
 from geoplan.settings import Settings
 from geoplan.site import Site, WaterBody
 
@@ -31,7 +33,14 @@ _MOST_CELLS = 300_000.0
 
 
 def planned(
-    site: Site, store: PartStore, crew: Crew, seed: int = 0, progress: Progress | None = None
+    site: Site,
+    store: PartStore,
+    crew: Crew,
+    seed: int = 0,
+    progress: Progress | None = None,
+    *,
+    held: tuple[HeldRaft, ...] = (),
+    time_limit_s: float | None = None,
 ) -> Plan:
     """
     Plan every water body of a site, sharing stock and budget.
@@ -48,6 +57,11 @@ def planned(
         Seed of the searches.
     progress : callable or None
         Told of every water body.
+    held : tuple of HeldRaft
+        Rafts whose places a person has fixed.
+    time_limit_s : float or None
+        Time that the searches may take together, shared evenly; ``None``: until they are done.
+        Reading, moorings, routes and files are not in it, and a first plan is always made [s].
 
     Returns
     -------
@@ -57,10 +71,13 @@ def planned(
 
     Raises
     ------
+    SiteDataError
+        If held rafts are more than there are, or may not lie where they lie.
     GeoplanError
         If no water body could be planned, or the store takes no more.
     """
     bodies = list(site.water_bodies)
+    refuse_held(site, held, store, crew, progress)
     shares: Sequence[Mapping[str, int]] = [{}] * len(bodies)
     failures: dict[str, str] = {}
     settings = site.settings
@@ -68,15 +85,16 @@ def planned(
     weighed: list[str] = []
     if len(bodies) > 1 or _has_terms(bodies[0]):
         settings = own_settings(settings)
-        first = _curve_tasks(bodies, settings, store)
-        failures = run_all(first, store, crew, "weighing the water bodies", progress)
-        weighed = [task.key for task in first if task.name not in failures]
-        _refuse_none(weighed, failures)
+        failures, curves, weighed = _weighed(bodies, settings, store, crew, progress)
         bodies = [body for body in bodies if body.water_id not in failures]
-        curves = [store.load(key) for key in weighed]
-        allocation = shared_out(bodies, curves, site.settings)
+        allocation = shared_out(bodies, with_held(curves, held, site.settings), site.settings)
         shares = allotments(allocation, site.settings)
-    tasks = _tasks(bodies, settings, shares, seed, store)
+        # The share keeps the budget already; a water body without any then says what it costs.
+        settings = settings.model_copy(update={"budget": site.settings.budget})
+    each = crew.count(len(bodies)) / len(bodies)
+    patience_s = None if time_limit_s is None else time_limit_s * each
+    wanted = _Wanted(settings, seed, held, patience_s, len(bodies) > _MOST_JUDGED_AGAIN)
+    tasks = _tasks(bodies, wanted, shares, store)
     failures |= run_all(tasks, store, crew, "planning", progress)
     keys = [task.key for task in tasks if task.name not in failures]
     _refuse_none(keys, failures)
@@ -86,6 +104,7 @@ def planned(
         client_crs=site.client_crs,
         waters=held_or_kept(store, keys),
         seed=seed,
+        time_limit_s=time_limit_s,
         failures=tuple(WaterFailure(name, why) for name, why in sorted(failures.items())),
         allocation=allocation,
     )
@@ -119,6 +138,21 @@ def own_settings(settings: Settings) -> Settings:
         update={"raft": types}
         | {name: fresh[name].default for name in ("budget", "district", "yard")}
     )
+
+
+def _weighed(
+    bodies: Sequence[WaterBody],
+    settings: Settings,
+    store: PartStore,
+    crew: Crew,
+    progress: Progress | None,
+) -> tuple[dict[str, str], list[RemovalCurve], list[str]]:
+    """Return why water bodies could not be weighed, the curves of the others, and their keys."""
+    tasks = _curve_tasks(bodies, settings, store)
+    failures = run_all(tasks, store, crew, "weighing the water bodies", progress)
+    keys = [task.key for task in tasks if task.name not in failures]
+    _refuse_none(keys, failures)
+    return failures, [store.load(key) for key in keys], keys
 
 
 def _curve_tasks(bodies: Sequence[WaterBody], settings: Settings, store: PartStore) -> list[Task]:
@@ -170,12 +204,22 @@ def weighed_water(
     return removal_curve(body, settings, fields)
 
 
+@dataclass(frozen=True)
+class _Wanted:
+    """What holds for the plans of all water bodies."""
+
+    settings: Settings
+    seed: int
+    held: tuple[HeldRaft, ...]
+    time_limit_s: float | None
+    is_brief: bool
+
+
 def planned_water(
     body: WaterBody,
-    settings: Settings,
     share: Mapping[str, int],
-    seed: int,
-    is_brief: bool,
+    held: tuple[HeldRaft, ...],
+    wanted: "_Wanted",
     folder: Path,
     fields_key: str,
 ) -> WaterPlan:
@@ -186,14 +230,12 @@ def planned_water(
     ----------
     body : WaterBody
         The water body.
-    settings : Settings
-        Settings as it sees them.
     share : mapping of str to int
         Rafts that it may have.
-    seed : int
-        Seed of the search.
-    is_brief : bool
-        Whether the effect is judged under one assumption alone.
+    held : tuple of HeldRaft
+        Rafts there whose places a person has fixed.
+    wanted : _Wanted
+        What holds for all water bodies.
     folder : Path
         Store, where this machine has it.
     fields_key : str
@@ -205,8 +247,16 @@ def planned_water(
         The plan; the same with and without fields found.
     """
     store = PartStore(folder)
-    fields = store.load(fields_key)
-    plan = plan_water(body, settings, share, seed, sensitivity=not is_brief, fields=fields)
+    plan = plan_water(
+        body,
+        wanted.settings,
+        share,
+        wanted.seed,
+        detail="brief" if wanted.is_brief else True,
+        fields=store.load(fields_key),
+        held=held,
+        time_limit_s=wanted.time_limit_s,
+    )
     store.path_of(fields_key).unlink(missing_ok=True)
     return plan
 
@@ -220,24 +270,68 @@ def _refuse_none(keys: Sequence[str], failures: Mapping[str, str]) -> None:
 
 def _tasks(
     bodies: Sequence[WaterBody],
-    settings: Settings,
+    wanted: _Wanted,
     shares: Sequence[Mapping[str, int]],
-    seed: int,
     store: PartStore,
 ) -> list[Task]:
     """Return the planning of each water body as a task."""
-    is_brief = len(bodies) > _MOST_JUDGED_AGAIN
-    base = fingerprint(program(), settings, seed, "plan", is_brief)
-    return [
-        Task(
-            fingerprint(base, body, share),
-            body.water_id,
-            _weight(body, settings),
-            planned_water,
-            (body, settings, share, seed, is_brief, store.folder, _fields_key(settings, body)),
-        )
-        for body, share in zip(bodies, shares, strict=True)
-    ]
+    settings = wanted.settings
+    base = fingerprint(
+        program(), settings, wanted.seed, "plan", wanted.is_brief, wanted.time_limit_s
+    )
+    tasks = []
+    for body, share in zip(bodies, shares, strict=True):
+        mine = tuple(raft for raft in wanted.held if raft.water_id == body.water_id)
+        fields_key = _fields_key(own_settings(settings), body)
+        arguments = (body, share, mine, replace(wanted, held=()), store.folder, fields_key)
+        key = fingerprint(base, body, share, mine)
+        tasks.append(Task(key, body.water_id, _weight(body, settings), planned_water, arguments))
+    return tasks
+
+
+def refuse_held(
+    site: Site,
+    held: tuple[HeldRaft, ...],
+    store: PartStore,
+    crew: Crew,
+    progress: Progress | None = None,
+) -> None:
+    """
+    Refuse rafts that a person holds where they may not lie, all of them at once.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    held : tuple of HeldRaft
+        Rafts whose places a person has fixed.
+    store : PartStore
+        Where finished work is kept.
+    crew : Crew
+        Who does the work.
+    progress : callable or None
+        Told of every water body.
+
+    Raises
+    ------
+    SiteDataError
+        If held rafts are more than there are, or may not lie where they lie.
+    """
+    faults = list(sum_faults(held, site.settings))
+    tasks = []
+    for body in site.water_bodies:
+        mine = tuple(raft for raft in held if raft.water_id == body.water_id)
+        if mine:
+            key = fingerprint(program(), site.settings, "held", body, mine)
+            weight = _weight(body, site.settings)
+            arguments = (body, site.settings, mine)
+            tasks.append(Task(key, body.water_id, weight, held_problems, arguments))
+    failures = run_all(tasks, store, crew, "checking held rafts", progress) if tasks else {}
+    for task in tasks:
+        if task.name not in failures:
+            faults += store.load(task.key)
+    if faults:
+        raise SiteDataError(tuple(faults))
 
 
 def _weight(body: WaterBody, settings: Settings) -> float:

@@ -1,7 +1,7 @@
 """Share one stock and one budget between water bodies, from what rafts are worth in each."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,6 +19,8 @@ from geoplan.fleet.allocation import (
 from geoplan.fleet.ceiling import district_bound
 from geoplan.fleet.curves import RemovalCurve
 from geoplan.fleet.reasons import why
+from geoplan.plan import Plan
+from geoplan.reasons import HeldRaft
 from geoplan.settings import Settings
 from geoplan.site import FloatArray, WaterBody
 
@@ -156,6 +158,68 @@ def allotments(allocation: Allocation, settings: Settings) -> list[dict[str, int
     return out
 
 
+def with_held(
+    curves: Sequence[RemovalCurve], held: Sequence[HeldRaft], settings: Settings
+) -> list[RemovalCurve]:
+    """
+    Return curves of which every count has the rafts that a person holds in the water body.
+
+    Parameters
+    ----------
+    curves : sequence of RemovalCurve
+        What rafts are worth in each water body.
+    held : sequence of HeldRaft
+        Rafts of the site whose places are fixed.
+    settings : Settings
+        Raft types.
+
+    Returns
+    -------
+    list of RemovalCurve
+        The counts that hold them, the first of them alone. Where they lie is not looked at: what
+        the counts are worth is then an estimate, and the bounds hold.
+    """
+    out = []
+    for curve in curves:
+        names = [raft.raft_type for raft in held if raft.water_id == curve.water_id]
+        there = np.array([float(names.count(kind.name)) for kind in settings.raft])
+        below = (curve.counts <= there).all(axis=1)
+        above = (curve.counts >= there).all(axis=1) & (curve.counts.sum(axis=1) > there.sum())
+        counts = np.vstack([there, curve.counts[above]])
+        kept = np.append(curve.kept[below].max(), curve.kept[above])
+        out.append(replace(curve, counts=counts, kept=kept) if names else curve)
+    return out
+
+
+def unmet_limits(plan: Plan, min_cover_pct: float) -> tuple[str, ...]:
+    """
+    Return what a site asks of its plan and the plan does not give.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    min_cover_pct : float
+        Least cover of the normal pool that is asked for [%].
+
+    Returns
+    -------
+    tuple of str
+        In words, with by how much; empty where every limit is met.
+    """
+    out = []
+    has_rafts = False
+    for water in plan.waters:
+        has_rafts = has_rafts or bool(water.rafts)
+        cover = next((part.cover_pct for part in water.cover if part.level_name == "normal"), 0.0)
+        if cover < min_cover_pct - 1e-9:
+            out.append(
+                f"{water.water_id}: {cover:.2f} % of the normal pool is covered,"
+                f" {min_cover_pct - cover:.2f} % less than the {min_cover_pct:g} % asked for"
+            )
+    return tuple(out) if has_rafts else ("no raft could be placed on any water", *out)
+
+
 def _scales(curves: Sequence[RemovalCurve]) -> FloatArray:
     """Return by how much the worth of each curve counts."""
     scale = np.array([1.0 if c.is_load else max(c.inflow_l_s, 1e-3) for c in curves])
@@ -183,14 +247,14 @@ def _offered(district: _District, index: int) -> IntArray:
     curve, body = district.curves[index], district.bodies[index]
     terms = body.terms
     rafts = curve.counts.sum(axis=1)
-    none = np.flatnonzero(rafts == 0)[:1]
+    none = np.flatnonzero(rafts == rafts.min())[:1]  # nothing, or what a person holds there
     if terms.wanted == "never":
         return none
     limits = district.limits()
     fits = (district.use(index, curve.counts) <= limits.most + 1e-9).all(axis=1)
     is_enough = _cover_pct(district, index) >= terms.min_cover_pct - 1e-6
-    some = np.flatnonzero((rafts > 0) & fits & is_enough)
-    if terms.wanted != "must":
+    some = np.flatnonzero((rafts > rafts.min()) & fits & is_enough)
+    if terms.wanted != "must" or rafts.min() > 0:
         return np.concatenate([none, some])
     if len(some):
         return some

@@ -18,6 +18,7 @@ from shapely.geometry.base import BaseGeometry
 from geoplan.grid import SiteFields
 from geoplan.plan import WaterEdge
 from geoplan.raft import RaftType
+from geoplan.reasons import HeldRaft
 from geoplan.settings import Settings
 from geoplan.site import WaterBody
 
@@ -43,12 +44,15 @@ class Surroundings:
         Water's edge at low, normal and high level.
     settings : Settings
         Distances and limits.
+    held : tuple of HeldRaft
+        Rafts whose places a person has fixed.
     """
 
     body: WaterBody
     fields: SiteFields
     edges: tuple[WaterEdge, ...]
     settings: Settings
+    held: tuple[HeldRaft, ...] = ()
 
     @property
     def low_water(self) -> BaseGeometry:
@@ -186,11 +190,25 @@ def allowed_region(
         lost = shapely.area(shapely.intersection(area, water)) if not area.is_empty else 0.0
         taken.append((rule.name, float(lost), rule.words(around, raft_type)))
     left = shapely.difference(water, shapely.union_all(forbidden))
-    return AllowedRegion(raft_type, _roomy_parts(left, raft_type), tuple(taken))
+    return AllowedRegion(raft_type, reachable_parts(left, raft_type), tuple(taken))
 
 
-def _roomy_parts(region: BaseGeometry, raft_type: RaftType) -> BaseGeometry:
-    """Drop what no raft of the type can reach: parts too small, tongues too narrow."""
+def reachable_parts(region: BaseGeometry, raft_type: RaftType) -> BaseGeometry:
+    """
+    Drop what no raft of a type can reach: parts too small, tongues too narrow.
+
+    Parameters
+    ----------
+    region : BaseGeometry
+        Water that no rule takes away [m].
+    raft_type : RaftType
+        The type.
+
+    Returns
+    -------
+    BaseGeometry
+        Polygons that hold every place of a raft of the type in the region [m].
+    """
     half = raft_type.width_m / 2
     # Every point of a raft lies within half·√2 of a point on its midline, which keeps half from
     # the edge; the first radius is short by more than GEOS may simplify, the second never is.

@@ -17,7 +17,9 @@ from geoplan.placement.allowed import (
 )
 from geoplan.placement.benefit import Benefit, PlaceBenefit, Tangent, tightest
 from geoplan.placement.bound import BoundedRoom, Limit, bounded_room
+from geoplan.placement.held import HeldBenefit, held_poses, with_held_marked
 from geoplan.placement.measure import measured_rafts
+from geoplan.placement.patience import ENDLESS, Patience
 from geoplan.placement.rules import GAP, LIMIT_RULES, REGION_RULES
 from geoplan.placement.search import Poses, best_rows
 from geoplan.placement.worth import WorthSurface
@@ -51,6 +53,14 @@ class Placement:
         The planned rafts by type, as the benefit sees them.
     room : BoundedRoom or None
         Where rafts may lie, ready to bound other worths; ``None`` without room for any.
+    held : tuple of Poses
+        The first of ``poses``: rafts that a person has fixed.
+    regions : tuple of AllowedRegion
+        Where rafts of each type may lie.
+    limits : tuple of Limit
+        Sums that are bounded, held rafts taken off.
+    surfaces : tuple of WorthSurface
+        Worth of a square metre of each type with the plan in the water.
     """
 
     rafts: tuple[PlacedRaft, ...]
@@ -59,6 +69,15 @@ class Placement:
     why_none: str
     poses: tuple[Poses, ...] = ()
     room: BoundedRoom | None = None
+    held: tuple[Poses, ...] = ()
+    regions: tuple[AllowedRegion, ...] = ()
+    limits: tuple[Limit, ...] = ()
+    surfaces: tuple[WorthSurface, ...] = ()
+
+    @property
+    def free(self) -> tuple[Poses, ...]:
+        """Return the planned rafts that the search placed, held ones left out."""
+        return self.poses[len(self.held) :]
 
 
 def place_rafts(
@@ -66,6 +85,7 @@ def place_rafts(
     benefit: Benefit | None = None,
     allotment: Mapping[str, int] | None = None,
     seed: int = 0,
+    patience: Patience = ENDLESS,
 ) -> Placement:
     """
     Place rafts of all types where they are worth most, within every rule.
@@ -80,6 +100,8 @@ def place_rafts(
         Rafts of each type that this water body may have; ``None``: the whole stock.
     seed : int
         Seed of the search; this search draws nothing at random.
+    patience : Patience
+        How long the search may go on once there is a plan.
 
     Returns
     -------
@@ -88,12 +110,15 @@ def place_rafts(
     """
     types = around.settings.raft
     benefit = benefit or place_benefit(around)
+    held = held_poses(around)
+    if held:
+        benefit = HeldBenefit(benefit, held, tuple(kind.name for kind in types))
     regions = [allowed_region(around, kind, REGION_RULES) for kind in types]
     limits = _limits(around, types, allotment or {})
     gap_m = GAP.gap_m(around)
     room = shapely.union_all([region.region for region in regions])
 
-    found = _cut_and_pack(benefit, regions, limits, gap_m)
+    found = _cut_and_pack(benefit, regions, limits, gap_m, patience)
     report = SolveReport(
         method="rows in the best of turned frames, at one price"
         + ("" if benefit.is_linear else "; tangents of the load removed"),
@@ -103,10 +128,24 @@ def place_rafts(
         unit=benefit.unit,
         frames_tried=found.frames,
         seed=seed,
+        rounds=found.rounds,
+        is_stopped_by_time=found.status == patience.words,
     )
-    why = "" if any(len(part) for part in found.poses) else _why_none(around, regions, limits)
-    rafts = measured_rafts(around, found.tangent.surfaces, found.poses)
-    return Placement(rafts, report, float(room.area), why, tuple(found.poses), found.room)
+    poses = (*held, *found.poses)
+    why = "" if any(len(part) for part in poses) else _why_none(around, regions, limits)
+    rafts = with_held_marked(measured_rafts(around, found.tangent.surfaces, poses), around.held)
+    return Placement(
+        rafts,
+        report,
+        float(room.area),
+        why,
+        poses,
+        found.room,
+        held,
+        tuple(regions),
+        limits,
+        found.tangent.surfaces,
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,6 +158,7 @@ class _Found:
     frames: int
     status: str
     room: BoundedRoom | None = None
+    rounds: int = 0
 
 
 def _cut_and_pack(
@@ -126,6 +166,7 @@ def _cut_and_pack(
     regions: Sequence[AllowedRegion],
     limits: Sequence[Limit],
     gap_m: float,
+    patience: Patience,
 ) -> _Found:
     """Pack for the tangent, take the tangent at the plan, and again until plan and bound meet."""
     tangents = [benefit.tangent(())]
@@ -136,13 +177,17 @@ def _cut_and_pack(
     least, packed_for = tightest(tangents, corrected, room)
     best, best_tangent, frames = [], tangents[0], 0
     status = "every round finished"
+    rounds = 0
     for _ in range(1 if benefit.is_linear else _ROUNDS):
         poses, tried = _best_order(packed_for.surfaces, regions, limits, gap_m + ROUNDING_ROOM_M)
-        frames += tried
+        frames, rounds = frames + tried, rounds + 1
         here = benefit.tangent(poses)
         if here.value > best_tangent.value:
             best, best_tangent = poses, here
         if benefit.is_linear or not poses:
+            break
+        if patience.is_over():
+            status = patience.words
             break
         tangents.append(here)
         corrected.append(room.corrected(here.surfaces))
@@ -152,7 +197,7 @@ def _cut_and_pack(
         if won < _WORTH_A_ROUND * least:
             status = "another round would bring next to nothing"
             break
-    return _Found(best, best_tangent, least, frames, status, room)
+    return _Found(best, best_tangent, least, frames, status, room, rounds)
 
 
 def place_benefit(around: Surroundings) -> PlaceBenefit:

@@ -27,7 +27,7 @@ from geoplan.water.jets import jet_standoff_m
 #: much more room than computed, so that the two agree [1].
 _JET_ROOM = 1.05
 #: The audit counts the sun by another way; a raft keeps this much more than the least [h].
-_SUN_ROOM_H = 0.1
+SUN_ROOM_H = 0.1
 #: Room for a post and its sleeve on either side of a gap. Common practice, no source [m].
 _POST_ROOM_M = 0.3
 
@@ -177,7 +177,7 @@ class SunForPlants:
         if fields.sun_h is None:
             return shapely.MultiPolygon()
         grid = fields.grid
-        dark = grid.water & (fields.sun_h < around.settings.sun.least_h + _SUN_ROOM_H)
+        dark = grid.water & (fields.sun_h < around.settings.sun.least_h + SUN_ROOM_H)
         return cells_polygon(grid.west_m, grid.south_m, grid.cell_size_m, dark)
 
     def words(self, around: Surroundings, raft_type: RaftType) -> str:
@@ -195,17 +195,31 @@ class GapBetween:
         return max(around.settings.clearances.gap_m, _POST_ROOM_M)
 
     def forbidden(self, around: Surroundings, raft_type: RaftType) -> BaseGeometry:
-        """Return the water too near to rafts that are there already."""
-        return shapely.union_all(
-            [
-                grown(raft.outline, self.gap_m(around) + ROUNDING_ROOM_M)
-                for raft in around.body.rafts
-            ]
-        )
+        """Return the water too near to rafts that are there already, or held by a person."""
+        gap_m = self.gap_m(around) + ROUNDING_ROOM_M
+        return shapely.union_all([grown(outline, gap_m) for outline in self.there(around)])
+
+    def there(self, around: Surroundings) -> list[BaseGeometry]:
+        """
+        Return the rafts whose places are settled before any is placed.
+
+        Parameters
+        ----------
+        around : Surroundings
+            The water body.
+
+        Returns
+        -------
+        list of BaseGeometry
+            Outlines, working CRS [m].
+        """
+        there: list[BaseGeometry] = [raft.outline for raft in around.body.rafts]
+        return there + [raft.outline for raft in around.held]
 
     def words(self, around: Surroundings, raft_type: RaftType) -> str:
         """Return the rule in words."""
-        return f"within {around.settings.clearances.gap_m:g} m of a raft already there"
+        held = " or held" if around.held else ""
+        return f"within {self.gap_m(around):g} m of a raft already there{held}"
 
 
 class LimitRule(Protocol):
@@ -239,8 +253,10 @@ class Stock:
         for index, raft_type in enumerate(types):
             most = allotment.get(raft_type.name, raft_type.stock)
             if most is not None:
+                left = most - sum(raft.raft_type == raft_type.name for raft in around.held)
                 unit = tuple(1.0 if k == index else 0.0 for k in range(len(types)))
-                out.append(Limit(self.name, f"stock of '{raft_type.name}'", unit, float(most)))
+                words = f"stock of '{raft_type.name}'"
+                out.append(Limit(self.name, words, unit, float(max(0, left))))
         return tuple(out)
 
 
@@ -256,8 +272,10 @@ class Budget:
         most = around.settings.budget.limit
         if most is None:
             return ()
-        left = max(0.0, most - around.body.terms.mobilisation_cost)
-        return (Limit(self.name, "budget", tuple(kind.cost for kind in types), left),)
+        cost = {kind.name: kind.cost for kind in types}
+        left = most - around.body.terms.mobilisation_cost
+        left -= sum(cost[raft.raft_type] for raft in around.held)
+        return (Limit(self.name, "budget", tuple(kind.cost for kind in types), max(0.0, left)),)
 
 
 class CoverShare:
@@ -269,7 +287,7 @@ class CoverShare:
         self, around: Surroundings, types: tuple[RaftType, ...], allotment: Mapping[str, int]
     ) -> tuple[Limit, ...]:
         """Return the limit of the area."""
-        there = sum(float(raft.outline.area) for raft in around.body.rafts)
+        there = sum(float(outline.area) for outline in GAP.there(around))
         most = around.body.max_cover_pct / 100.0 * around.edges[1].area_m2 * (1 - 1e-6) - there
         areas = tuple(kind.area_m2 for kind in types)
         return (Limit(self.name, "cover of the normal pool", areas, max(0.0, most)),)

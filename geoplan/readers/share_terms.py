@@ -45,7 +45,6 @@ def share_terms(
     ward = text_of(layer, "ward", index).strip()
     cost = number_or_none(layer, "mobilisation_cost", index)
     own = number_or_none(layer, "min_cover_pct", index)
-    least = settings.cover.min_pct if own is None else own
     if own is not None and own > max_cover_pct:
         log.refuse(
             layer.place(index),
@@ -57,5 +56,5 @@ def share_terms(
         ward,
         wanted,
         settings.district.mobilisation_cost if cost is None else cost,
-        min(least, max_cover_pct),
+        min(own or 0.0, max_cover_pct),
     )

@@ -11,7 +11,14 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from geoplan.plan import WrittenEdge, WrittenMooring, WrittenPlan, WrittenRaft, WrittenRoute
+from geoplan.plan import (
+    WrittenEdge,
+    WrittenMooring,
+    WrittenPlan,
+    WrittenRaft,
+    WrittenRoute,
+    WrittenWhyNot,
+)
 from geoplan.settings import Settings
 from geoplan.site import (
     ExistingRaft,
@@ -163,6 +170,19 @@ def edges(raft_area_m2: float) -> tuple[WrittenEdge, ...]:
     )
 
 
+def answers() -> tuple[WrittenWhyNot, ...]:
+    """Nine metres round the weir, five from the bank, and what nothing forbids."""
+    water = shapely.box(-30, -20, 30, 20)
+    weir = shapely.intersection(water, shapely.Point(30, 0).buffer(9.0, quad_segs=64))
+    inner = shapely.box(-25, -15, 25, 15)
+    bank = shapely.difference(shapely.difference(water, inner), weir)
+    free = shapely.difference(inner, weir)
+    return tuple(
+        WrittenWhyNot("pond", rule, shapely.multipolygons(shapely.get_parts(area)), area.area)
+        for rule, area in (("outlet", weir), ("bank", bank), ("free", free))
+    )
+
+
 def honest_plan(places: dict[str, tuple[float, float]] | None = None) -> WrittenPlan:
     """The plan with rafts at the places given, and the existing raft's own row."""
     places = HONEST if places is None else places
@@ -175,4 +195,5 @@ def honest_plan(places: dict[str, tuple[float, float]] | None = None) -> Written
             route(name, *place, sequence=k) for k, (name, place) in enumerate(places.items(), 1)
         ),
         edges=edges(9.6 * (len(places) + 1)),
+        why_not=answers(),
     )

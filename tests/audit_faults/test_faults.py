@@ -9,7 +9,7 @@ import shapely
 
 from geoplan.audit import CHECKS, audit_plan
 from geoplan.placement.rules import RULES
-from geoplan.plan import Finding, WrittenPlan
+from geoplan.plan import Finding, WrittenPlan, WrittenWhyNot
 from geoplan.site import ExistingRaft, Inflow, KeepClear, ShadeObject, ShareTerms, Site
 from tests.audit_faults.pond import HOLE, HONEST, SHOAL, honest_plan, honest_site, raft, settings
 
@@ -33,6 +33,10 @@ def with_route(plan: WrittenPlan, **parts: object) -> WrittenPlan:
 
 def with_edge(plan: WrittenPlan, **parts: object) -> WrittenPlan:
     return replace(plan, edges=(replace(plan.edges[0], **parts), *plan.edges[1:]))  # type: ignore[arg-type]
+
+
+def with_answer(plan: WrittenPlan, **parts: object) -> WrittenPlan:
+    return replace(plan, why_not=(*plan.why_not[:2], replace(plan.why_not[2], **parts)))  # type: ignore[arg-type]
 
 
 def moved(easting: float, northing: float) -> WrittenPlan:
@@ -156,6 +160,41 @@ PLANS: list[tuple[str, set[str], Callable[[], WrittenPlan]]] = [
         "route of nobody",
         {"route"},
         lambda: with_route(honest_plan(), raft_id="R9"),
+    ),
+    (
+        "water without an answer",
+        {"why_not"},
+        lambda: replace(honest_plan(), why_not=honest_plan().why_not[:2]),
+    ),
+    (
+        "water with two answers",
+        {"why_not"},
+        lambda: with_answer(
+            honest_plan(),
+            area=shapely.MultiPolygon([shapely.box(-30, -20, 30, 20)]),
+            area_m2=2400.0,
+        ),
+    ),
+    (
+        "answer beyond the water",
+        {"why_not"},
+        lambda: replace(
+            honest_plan(),
+            why_not=(
+                *honest_plan().why_not,
+                WrittenWhyNot("pond", "sun", shapely.MultiPolygon([shapely.box(0, 25, 9, 30)]), 45),
+            ),
+        ),
+    ),
+    (
+        "answer of another area",
+        {"why_not"},
+        lambda: with_answer(honest_plan(), area_m2=honest_plan().why_not[2].area_m2 - 5.0),
+    ),
+    (
+        "far from the outlet it names",
+        {"why_not"},
+        lambda: with_answer(honest_plan(), rule="outlet"),
     ),
     ("type unknown", {"record"}, lambda: with_raft(honest_plan(), raft_type="six by six")),
     (

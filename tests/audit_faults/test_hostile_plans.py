@@ -10,7 +10,14 @@ import pytest
 import shapely
 
 from geoplan.audit import audit_plan
-from geoplan.plan import WrittenEdge, WrittenMooring, WrittenPlan, WrittenRaft, WrittenRoute
+from geoplan.plan import (
+    WrittenEdge,
+    WrittenMooring,
+    WrittenPlan,
+    WrittenRaft,
+    WrittenRoute,
+    WrittenWhyNot,
+)
 from tests.audit_faults.pond import CRS, HONEST, honest_plan, honest_site, raft
 
 NAN = float("nan")
@@ -72,7 +79,13 @@ def junk(crs: str = CRS) -> WrittenPlan:
         for level in ("low", "flood", "")
         for shape in SHAPES
     )
-    return WrittenPlan(crs, rafts, moorings, routes, edges)
+    answers = tuple(
+        WrittenWhyNot(water, rule, shape, NAN)  # type: ignore[arg-type]
+        for water in ("pond", "nowhere")
+        for rule in ("outlet", "keep_clear", "")
+        for shape in SHAPES
+    )
+    return WrittenPlan(crs, rafts, moorings, routes, edges, answers)
 
 
 @pytest.mark.parametrize("crs", [CRS, "EPSG:4326", "not a CRS", "", "EPSG:5703"])
@@ -80,6 +93,15 @@ def test_junk_gives_findings_in_words(crs: str) -> None:
     report = audit_plan(junk(crs), honest_site())
     assert not report.passed
     assert all(f.detail for f in report.findings if not f.passed)
+
+
+@pytest.mark.parametrize("shape", SHAPES, ids=str)
+def test_an_answer_of_junk_is_a_finding(shape: object) -> None:
+    answer = WrittenWhyNot("pond", "keep_clear", shape, NAN)  # type: ignore[arg-type]
+    report = audit_plan(replace(honest_plan(), why_not=(answer,)), honest_site())
+    found = [f for f in report.findings if f.check == "why_not" and not f.passed]
+    assert found
+    assert all(f.detail for f in found)
 
 
 def test_cells_that_are_empty_give_findings() -> None:

@@ -113,6 +113,46 @@ def test_an_assumed_edge_says_so(opened: Opened) -> None:
     assert switches.count("assumed") == 1
 
 
+def test_the_water_says_why_no_raft_lies_there(opened: Opened) -> None:
+    page = opened.page
+    go_to_upper(page)
+    answers = page.locator("path[aria-label^='No raft here: ']")
+    assert answers.count() == 0
+    page.locator("#switches input[name=whynot]").check()
+    assert answers.count() >= 2  # one for each polygon of the two answers
+    assert page.locator("path[fill^='url(#why-']").count() >= 2
+    assert page.locator(".map-text.why").count() >= 1
+    page.locator("path[aria-label='No raft here: bank']").first.focus()
+    page.keyboard.press("Enter")
+    told = page.inner_text(".leaflet-popup-content")
+    assert "bank" in told
+    assert small.HOSTILE[0] in told
+    assert "m²" in told
+    listed = page.inner_text("#why")
+    assert "bank" in listed
+    assert "free" in listed
+
+
+def test_another_plan_can_be_shown_with_its_cost(opened: Opened) -> None:
+    page = opened.page
+    go_to_upper(page)
+    page.locator("#switches input[name=others]").check()
+    page.locator("path[aria-label='Another plan']").first.focus()
+    page.keyboard.press("Enter")
+    told = page.inner_text(".leaflet-popup-content")
+    assert "4.3 % less" in told
+    assert small.HOSTILE[2] in told
+    assert "4.3 % less" in page.inner_text("#others")
+
+
+def test_a_held_raft_says_so(opened: Opened) -> None:
+    page = opened.page
+    go_to_upper(page)
+    page.locator("path[aria-label='Raft U2']").focus()
+    page.keyboard.press("Enter")
+    assert "held by a person" in page.inner_text(".leaflet-popup-content")
+
+
 def test_the_table_chooses_a_raft_by_keyboard(opened: Opened) -> None:
     page = opened.page
     button = page.locator("#rafts button", has_text="U1")

@@ -195,7 +195,19 @@ GEOPLAN.Page.prototype.texts = function () {
       out.push([isLarge ? bounds.getSouthWest() : bounds.getCenter(), String(thing.raft.sequence), "order"]);
     }
   });
-  return out;
+  return out.concat(this.whyTexts(view));
+};
+
+/* The word of an answer, where its water is wide enough for it. */
+GEOPLAN.Page.prototype.whyTexts = function (view) {
+  var things = this.things;
+  if (!this.map.hasLayer(things.groups.whynot)) {
+    return [];
+  }
+  var metres = GEOPLAN.metresPerPixel(this.map, this.record.waters);
+  return things.why.filter(function (why) {
+    return metres && why.width_m / metres > 18 && view.contains(why.place);
+  }).map(function (why) { return [why.place, why.label, "why"]; });
 };
 
 GEOPLAN.Page.prototype.drawTexts = function () {
@@ -220,6 +232,8 @@ GEOPLAN.Page.prototype.show = function () {
   GEOPLAN.showCover(record);
   GEOPLAN.showEffect(record);
   GEOPLAN.showLegend(record);
+  GEOPLAN.addPatterns();
+  GEOPLAN.showWhy(record);
   GEOPLAN.showRafts(this.things.rafts, function (thing) { page.chooseFromTable(thing); });
   GEOPLAN.showWaters(this.map, record, function (waters) { page.goTo(waters); });
   var depth = record.waters.some(function (water) { return water.depth && water.depth.cm; });
@@ -237,7 +251,7 @@ GEOPLAN.Page.prototype.show = function () {
   });
   this.map.on("moveend layeradd layerremove", function (event) {
     var groups = page.things.groups;
-    if (event.type === "moveend" || event.layer === groups.rafts || event.layer === groups.routes) {
+    if (event.type === "moveend" || event.layer === groups.whynot || event.layer === groups.rafts || event.layer === groups.routes) {
       page.drawTexts();
     }
   });
@@ -253,6 +267,9 @@ GEOPLAN.tell = function (text) {
 
 document.addEventListener("DOMContentLoaded", function () {
   var record = JSON.parse(GEOPLAN.byId("plan").textContent);
+  record.waters.forEach(function (water) {
+    water.rafts.forEach(function (raft) { raft.failures = raft.failures || []; });
+  });
   var page = new GEOPLAN.Page(window.map_geoplan, record);
   GEOPLAN.page = page;
   var unpacked = GEOPLAN.canUnpack()

@@ -171,11 +171,13 @@ GEOPLAN.switchList = function () {
       { d: "M10 1H20V19H10Z", fill: GEOPLAN.WORTH[2] },
       { d: "M20 1H29V19H20Z", fill: GEOPLAN.WORTH[4] }
     ]), "off"],
+    ["whynot", "Why no raft here", GEOPLAN.whySwatch("depth"), "off"],
     ["flow", "Way of the water from inflow to outlet", line(styles.flow), "off"],
     ["low", "Water's edge at low level", line(styles.low)],
     ["normal", "Water's edge at normal level", line(styles.normal)],
     ["high", "Water's edge at high level", line(styles.high)],
     ["rafts", "Rafts", area(styles.planned)],
+    ["others", "Another plan, not chosen", area(styles.other), "off"],
     ["posts", "Posts and anchors", GEOPLAN.symbolSwatch("post")],
     ["routes", "Towing routes, with the order", line(styles.route)],
     ["inflows", "Inflows", GEOPLAN.symbolSwatch("inflow")],
@@ -196,6 +198,11 @@ GEOPLAN.isAssumed = function (record, levelName) {
   });
 };
 
+/* Without a raft the question on the page is why there is none. */
+GEOPLAN.isBare = function (record) {
+  return record.waters.every(function (water) { return !water.rafts.length; });
+};
+
 GEOPLAN.showSwitches = function (map, groups, record) {
   var list = GEOPLAN.byId("switches");
   GEOPLAN.switchList().forEach(function (entry) {
@@ -208,7 +215,7 @@ GEOPLAN.showSwitches = function (map, groups, record) {
     var box = GEOPLAN.element("input");
     box.type = "checkbox";
     box.name = entry[0];
-    box.checked = entry[3] !== "off";
+    box.checked = entry[3] !== "off" || (entry[0] === "whynot" && GEOPLAN.isBare(record));
     box.addEventListener("change", function () {
       if (box.checked) {
         map.addLayer(group);

@@ -12,6 +12,7 @@ GEOPLAN.STYLES = {
   existing: { color: "#10130f", weight: 2, fillColor: "#c9cdc6", fillOpacity: 0.95 },
   fails: { color: "#a3121f", weight: 3, dashArray: "5 4", fillColor: "#ffffff", fillOpacity: 0.95 },
   chosen: { color: "#b34700", weight: 5, dashArray: null },
+  other: { color: "#4b1d7a", weight: 2.5, dashArray: "4 4", fillColor: "#ffffff", fillOpacity: 0.35 },
   flow: { color: "#0b6a5c", weight: 1.5, fill: false, interactive: false },
   route: { color: "#8c0f5f", weight: 3, dashArray: "10 6", fill: false },
   outlet: { color: "#5b2d8e", weight: 5, fill: false },
@@ -41,6 +42,7 @@ GEOPLAN.waves = function (raft) {
 GEOPLAN.raftFacts = function (raft) {
   return [
     ["Type", raft.raft_type || "not described"],
+    ["Place", raft.is_kept ? "held by a person" : raft.status === "planned" ? "chosen by the search" : "as surveyed"],
     ["State", { planned: "planned", existing: "there already", as_built: "as built" }[raft.status] || raft.status],
     ["Size", raft.length_m + " m by " + raft.width_m + " m"],
     ["Easting", raft.easting_m.toFixed(2) + " m"],
@@ -65,13 +67,14 @@ GEOPLAN.Things = function (map, record) {
   this.groups = {};
   this.rafts = [];
   this.focusable = [];
+  this.why = [];
   var count = record.waters.reduce(function (sum, water) { return sum + water.rafts.length; }, 0);
   this.svg = L.svg({ pane: "things", padding: 0.3 });
   this.areas = L.svg({ pane: "areas", padding: 0.3 });
   /* A canvas takes every click on it, so it lies below the drawings that are SVG. */
   this.isCanvas = count > GEOPLAN.FEW_RAFTS;
   this.raftRenderer = this.isCanvas ? L.canvas({ pane: "canvas", padding: 0.3 }) : L.svg({ pane: "rafts", padding: 0.3 });
-  ["worth", "flow", "low", "normal", "high", "keep", "shade", "routes", "rafts", "posts", "inflows", "outlets", "launches", "marks"]
+  ["whynot", "worth", "flow", "low", "normal", "high", "keep", "shade", "routes", "rafts", "others", "posts", "inflows", "outlets", "launches", "marks"]
     .forEach(function (name) { this.groups[name] = L.layerGroup(); }, this);
   record.waters.forEach(this.addWater, this);
 };
@@ -139,6 +142,7 @@ GEOPLAN.Things.prototype.addWater = function (water) {
     var style = Object.assign({ renderer: this.areas }, GEOPLAN.STYLES[edge.level_name]);
     this.groups[edge.level_name].addLayer(L.polygon(GEOPLAN.areas(fit, edge.shape), style));
   }, this);
+  this.addWhy(water);
   this.addWorth(water);
   this.addAround(water);
   this.addRoutes(water);

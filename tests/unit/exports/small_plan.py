@@ -1,5 +1,7 @@
 """A hand-made site with two ponds, and a plan for it, whose names try to break every output."""
 
+from dataclasses import replace
+
 import numpy as np
 import shapely
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon
@@ -18,6 +20,7 @@ from geoplan.plan import (
     WaterEdge,
     WaterPlan,
 )
+from geoplan.reasons import Alternative, AlternativeRaft, LimitPrice, Reasons, WhyNot
 from geoplan.settings import Settings
 from geoplan.site import (
     ExistingRaft,
@@ -163,7 +166,10 @@ REPORT = SolveReport("rows", "closed", 23.5, 24.0, "m² of planted raft, weighte
 
 UPPER_SHORE = outline(30.0)
 LOWER_SHORE = outline(18.0)
-RAFTS = (raft("U1", "upper", 5.0, -4.0, 30.0), raft("U2", "upper", 14.0, -1.0, 120.0))
+RAFTS = (
+    raft("U1", "upper", 5.0, -4.0, 30.0),
+    replace(raft("U2", "upper", 14.0, -1.0, 120.0), is_kept=True),
+)
 OLD_OUTLINE = Point(-4.0, -13.0).buffer(2.0, quad_segs=2)
 LOWER_RAFT = raft(HOSTILE[2], "lower", 4.0, 0.0, 0.0)
 
@@ -216,6 +222,37 @@ def site() -> Site:
     return Site(settings(), CRS, (lower, upper), sources, (), "../site")
 
 
+def reasons() -> Reasons:
+    """Two answers, a price and another plan, in words that try to break out."""
+    inner = UPPER_SHORE.buffer(-3.0)
+    bank = UPPER_SHORE.difference(inner)
+    parts = (("bank", bank, False), ("free", inner, True))
+    return Reasons(
+        why_not=tuple(
+            WhyNot(
+                rule,
+                HOSTILE[0],
+                MultiPolygon(shapely.get_parts(area).tolist()),
+                geodesic_area_m2(area, UPPER_CRS),
+                area.area,
+                area.area,
+                is_room,
+            )
+            for rule, area, is_room in parts
+        ),
+        prices=(LimitPrice(HOSTILE[3], "one more raft", 1.25),),
+        alternatives=(
+            Alternative(
+                HOSTILE[2],
+                (AlternativeRaft("four by two", -12.0, 3.0, 75.0, 4.0, 2.4),),
+                22.5,
+                4.25,
+                100.0,
+            ),
+        ),
+    )
+
+
 def plan() -> Plan:
     upper_edges, lower_edges = edges(UPPER_SHORE, UPPER_CRS), edges(LOWER_SHORE, LOWER_CRS)
     path = LineString([(12.0, -30.0), (12.0, -20.0), (5.0, -4.0)])
@@ -232,6 +269,7 @@ def plan() -> Plan:
         room_m2=900.0,
         unsurveyed_pct=4.2,
         depth_grid=depth_grid(UPPER_SHORE),
+        reasons=reasons(),
     )
     lower = WaterPlan(
         water_id="lower",

@@ -22,6 +22,8 @@ LAYERS = {
     "water_edges",
     "worth",
     "streamlines",
+    "why_not",
+    "alternatives",
     "findings",
 }
 

@@ -12,13 +12,13 @@ from tests.unit.exports import small_plan as small
 
 KEYS = {
     *("site", "crs", "water_bodies", "audit", "settings", "defaults_used", "inputs", "versions"),
-    *("seed", "geoplan_plan", "site_location"),
+    *("seed", "geoplan_plan", "site_location", "time_limit_s", "kept_from"),
 }
 WATER_KEYS = {
     *("water_id", "name", "raft_count", "raft_area_m2", "water_area_m2", "cover_pct"),
     *("load_in_g_d", "load_out_g_d", "load_out_without_rafts_g_d", "removed_g_d"),
     *("removed_range_g_d", "relative", "value", "bound", "gap_pct", "unit", "why_none"),
-    *("unsurveyed_pct", "room_m2", "notes"),
+    *("unsurveyed_pct", "room_m2", "notes", "explanation"),
 }
 
 
@@ -50,6 +50,24 @@ def test_gap_is_what_the_bound_leaves(folder: Path) -> None:
     upper = plan_json.load(folder)["water_bodies"][1]
     assert upper["gap_pct"] == pytest.approx(100 * (24.0 - 23.5) / 24.0)
     assert upper["relative"] is True
+
+
+def test_the_choice_is_explained_without_a_clock(folder: Path) -> None:
+    why = plan_json.load(folder)["water_bodies"][1]["explanation"]
+    assert why.keys() == {
+        *("stopped_by", "is_stopped_by_time", "rounds", "frames_tried", "seed"),
+        *("kept_raft_count", "prices", "why_not", "yields", "alternatives"),
+    }
+    assert why["stopped_by"] == "closed"
+    assert why["prices"][0] == {
+        "limit": small.HOSTILE[3],
+        "step": "one more raft",
+        "most": 1.25,
+        "unit": small.REPORT.unit,
+    }
+    assert [part["rule"] for part in why["why_not"]] == ["bank", "free"]
+    assert why["alternatives"][0]["cost_pct"] == 4.25
+    assert why["kept_raft_count"] == 1
 
 
 def test_only_failures_are_given_in_full(folder: Path) -> None:
