@@ -1,9 +1,14 @@
 """Random ponds for tests of laws: shore, islands, bed, soundings and what stands round them."""
 
+from dataclasses import replace
+
 import numpy as np
 import shapely
 
 from geoplan.crs import working_crs
+from geoplan.plan import WaterPlan
+from geoplan.raft import footprints
+from geoplan.reasons import HeldRaft
 from geoplan.settings import Settings
 from geoplan.site import (
     ExistingRaft,
@@ -13,6 +18,7 @@ from geoplan.site import (
     Levels,
     Mark,
     Outlet,
+    ShadeObject,
     Site,
     Soundings,
     WaterBody,
@@ -130,3 +136,109 @@ def random_site(seed: int) -> Site:
         rafts=rafts,
     )
     return Site(settings, "EPSG:25832", (body,))
+
+
+def varied_site(seed: int) -> Site:
+    """
+    The pond of a seed with every rule and stock drawn anew, from nothing to far beyond use.
+
+    Levels, distances, depth, sun, jets, types, stock, budget and what stands round the water all
+    vary, so that rules bind that seldom do, alone and together.
+    """
+    site = random_site(seed)
+    rng = np.random.default_rng([seed, 2])
+    body = site.water_bodies[0]
+    fall, rise = float(rng.choice([0.0, 0.1, 0.3, 0.6])), float(rng.choice([0.0, 0.4, 1.0]))
+    tables = site.settings.model_dump(mode="json", exclude_unset=True)
+    tables |= {
+        "levels": {"low_m": 10.0 - fall, "normal_m": 10.0, "high_m": 10.0 + rise},
+        "raft": [_varied_raft(rng, k) for k in range(int(rng.integers(1, 4)))],
+        "cover": {"max_pct": float(rng.choice([0.5, 3.0, 12.0, 30.0, 50.0]))},
+        "clearances": {
+            "gap_m": float(rng.choice([0.0, 0.2, 0.7, 1.5, 3.0])),
+            "bank_m": float(rng.choice([0.0, 0.4, 2.0, 5.0])),
+            "root_m": float(rng.choice([0.0, 0.1, 0.3])),
+            "sediment_m": float(rng.choice([0.0, 0.05, 0.2])),
+            "outlet_m": float(rng.choice([0.0, 2.0, 8.0])),
+            "inflow_m": float(rng.choice([0.0, 0.0, 4.0])),
+            "jet_speed_m_s": float(rng.choice([0.1, 0.3, 1.0])),
+        },
+        "sun": {"least_h": float(rng.choice([0.0, 4.0, 6.0])), "full_h": 8.0},
+        "budget": {"limit": float(rng.choice([300.0, 2000.0, 9000.0]))}
+        if rng.random() < 0.4
+        else {},
+    }
+    settings = Settings.model_validate(tables)
+    body = replace(
+        body,
+        levels=Levels(10.0 - fall, 10.0, 10.0 + rise),
+        max_cover_pct=settings.cover.max_pct,
+        shade=_trees(rng, body),
+        keep_clear=_lanes(rng, body),
+    )
+    return replace(site, settings=settings, water_bodies=(body,))
+
+
+def _varied_raft(rng: np.random.Generator, number: int) -> dict[str, object]:
+    """A raft type of any size, depth, price and stock."""
+    width = float(rng.choice([1.0, 1.6, 2.4, 3.0]))
+    raft: dict[str, object] = {
+        "name": f"type {number}",
+        "length_m": float(np.round(width * rng.uniform(1.0, 3.0), 2)),
+        "width_m": width,
+        "draft_m": float(rng.choice([0.1, 0.2, 0.35])),
+        "root_depth_m": float(rng.choice([0.0, 0.3, 0.6, 1.2])),
+        "cost": float(rng.choice([0.0, 180.0, 450.0])),
+    }
+    if rng.random() < 0.8:
+        raft["stock"] = int(rng.choice([0, 1, 3, 9, 40]))
+    return raft
+
+
+def _trees(rng: np.random.Generator, body: WaterBody) -> tuple[ShadeObject, ...]:
+    """A few trees and a house beside the water."""
+    bank = shapely.get_coordinates(body.outline.exterior)
+    return tuple(
+        ShadeObject(
+            shapely.Point(*(1.15 * bank[int(rng.integers(len(bank)))])),
+            float(rng.uniform(4, 22)),
+            float(rng.uniform(1.5, 5)),
+            bool(rng.random() < 0.5),
+        )
+        for _ in range(int(rng.choice([0, 0, 2, 6])))
+    )
+
+
+def _lanes(rng: np.random.Generator, body: WaterBody) -> tuple[KeepClear, ...]:
+    """Access lanes across the water, a service, a place to swim."""
+    bank = shapely.get_coordinates(body.outline.exterior)
+    parts = []
+    for _ in range(int(rng.integers(0, 3))):
+        ends = bank[rng.integers(len(bank), size=2)]
+        if np.hypot(*(ends[0] - ends[1])) > 1.0:
+            buffer = float(rng.choice([0.0, 0.5, 1.5]))
+            parts.append(KeepClear(shapely.LineString(ends), buffer, "lane"))
+    if rng.random() < 0.2:
+        spot = body.outline.representative_point()
+        parts.append(KeepClear(spot.buffer(2.0, quad_segs=4), 1.0, "swimming"))
+    return tuple(parts)
+
+
+def held_of(water: WaterPlan, rng: np.random.Generator) -> tuple[HeldRaft, ...]:
+    """Some of the planned rafts of a plan, as a person would hold them."""
+    planned = [raft for raft in water.rafts if raft.status == "planned"]
+    chosen = [raft for raft in planned if rng.random() < 0.4]
+    return tuple(
+        HeldRaft(
+            f"mine.gpkg, row {row}",
+            water.water_id,
+            raft.raft_type,
+            raft.easting_m,
+            raft.northing_m,
+            raft.heading_deg,
+            footprints(
+                raft.easting_m, raft.northing_m, raft.heading_deg, raft.length_m, raft.width_m
+            )[0],
+        )
+        for row, raft in enumerate(chosen, 1)
+    )

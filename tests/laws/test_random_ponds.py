@@ -12,7 +12,7 @@ from geoplan.exports import gis_files
 from geoplan.plan import Plan
 from geoplan.planner import plan_water
 from geoplan.site import BedRaster, Site
-from tests.laws.ponds import random_site
+from tests.laws.ponds import held_of, random_site, varied_site
 
 
 def with_raster(site: Site, seed: int) -> Site:
@@ -49,3 +49,25 @@ def test_audit_accepts_the_plan_and_the_plan_keeps_its_bound(
     assert water.report.value <= water.report.bound + 1e-9
     planned = [raft for raft in water.rafts if raft.status == "planned"]
     assert planned or water.why_none
+
+
+@pytest.mark.parametrize("seed", range(20, 24))
+def test_audit_accepts_plans_of_any_rules_and_stocks_and_their_rafts_may_be_held(
+    seed: int, tmp_path: Path
+) -> None:
+    site = varied_site(seed)
+    body = site.water_bodies[0]
+    water = plan_water(body, site.settings)
+    held = held_of(water, np.random.default_rng(seed))
+    again = plan_water(body, site.settings, detail=False, held=held)
+    for name, made in (("free", water), ("held", again)):
+        folder = tmp_path / name
+        folder.mkdir()
+        gis_files.write(Plan("any", site.client_crs, (made,)), site, folder, None)
+        report = audit_plan(gis_files.read_plan(folder / gis_files.FILE_NAME), site)
+        assert [finding for finding in report.findings if not finding.passed] == []
+        assert made.report.value <= made.report.bound + 1e-9
+    assert sum(raft.is_kept for raft in again.rafts) == len(held)
+    parts = water.reasons.why_not
+    whole = water.edges[1].outline.area
+    assert sum(part.area.area for part in parts) == pytest.approx(whole, abs=0.01, rel=1e-6)
