@@ -6,6 +6,7 @@ It says what the plan is; it does not judge it. Writing the same plan twice give
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -146,8 +147,8 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
         path.unlink(missing_ok=True)
         with _fixed_date():
             for begin in range(0, max(1, len(plan.waters)), _BATCH):
-                waters = plan.waters[begin : begin + _BATCH]
-                layers = _plan_rows(waters, site, plan.client_crs)
+                some = replace(plan, waters=plan.waters[begin : begin + _BATCH])
+                layers = _plan_rows(some, site)
                 centres |= _centres(layers["rafts"])
                 for name, rows in layers.items():
                     if name != "findings":
@@ -157,10 +158,11 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
         raise ExportError(f"{path} could not be written: {error}") from error
 
 
-def _plan_rows(waters: Sequence[WaterPlan], site: Site, crs: str) -> dict[str, list[Row]]:
+def _plan_rows(plan: Plan, site: Site) -> dict[str, list[Row]]:
     """Return the rows of every layer that a plan fills, in the order of the layers."""
     layers: dict[str, list[Row]] = {name: [] for name in _LAYERS}
-    for water in waters:
+    crs = plan.client_crs
+    for water in plan.waters:
         layers["rafts"] += _raft_rows(water, site, crs)
         layers["moorings"] += _mooring_rows(water, crs)
         layers["routes"] += [
@@ -184,8 +186,8 @@ def _plan_rows(waters: Sequence[WaterPlan], site: Site, crs: str) -> dict[str, l
             for line in (water.worth_map.streamlines if water.worth_map else ())
         ]
     for places in places_of(plan, site):
-        layers["marks"] += _mark_rows(places, plan.client_crs)
-        layers["setting_out"] += _set_out_rows(places, plan.client_crs)
+        layers["marks"] += _mark_rows(places, crs)
+        layers["setting_out"] += _set_out_rows(places, crs)
     return layers
 
 
