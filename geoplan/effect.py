@@ -44,7 +44,10 @@ _STREAMLINES = 12
 
 
 def shown_effect(
-    around: Surroundings, benefit: LoadBenefit | None, placement: Placement
+    around: Surroundings,
+    benefit: LoadBenefit | None,
+    placement: Placement,
+    sensitivity: bool = True,
 ) -> tuple[Effect | None, WorthMap | None]:
     """
     Return the effect of a plan and the map of worth, where loads are known.
@@ -57,6 +60,8 @@ def shown_effect(
         The load that rafts keep back; ``None`` where it is not known or not wanted.
     placement : Placement
         The plan.
+    sensitivity : bool
+        Whether other assumptions and counts are judged.
 
     Returns
     -------
@@ -67,10 +72,17 @@ def shown_effect(
     """
     if benefit is None:
         return None, None
-    return effect_of(around, benefit, placement), worth_map(around, benefit)
+    effect = effect_of(around, benefit, placement, sensitivity=sensitivity)
+    return effect, worth_map(around, benefit)
 
 
-def effect_of(around: Surroundings, benefit: LoadBenefit, placement: Placement) -> Effect:
+def effect_of(
+    around: Surroundings,
+    benefit: LoadBenefit,
+    placement: Placement,
+    *,
+    sensitivity: bool = True,
+) -> Effect:
     """
     Return the effect of a plan.
 
@@ -82,6 +94,8 @@ def effect_of(around: Surroundings, benefit: LoadBenefit, placement: Placement) 
         The load that rafts keep back.
     placement : Placement
         The plan.
+    sensitivity : bool
+        Whether other assumptions and counts are judged.
 
     Returns
     -------
@@ -92,7 +106,9 @@ def effect_of(around: Surroundings, benefit: LoadBenefit, placement: Placement) 
     flow_m3_s = sum(flow.flow_m3_s for flow in benefit.hydraulics.flows)
     is_small = around.fields.grid.water.size <= _MOST_CELLS
     room = placement.room
-    detail = room is not None and is_small and any(len(part) for part in placement.poses)
+    detail = (
+        sensitivity and room is not None and is_small and any(len(part) for part in placement.poses)
+    )
     return Effect(
         constituent=around.settings.treatment.constituent,
         is_relative=benefit.hydraulics.is_relative,

@@ -11,6 +11,7 @@ from typing import Any
 
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
+from geoplan.district import Allocation, Logistics
 from geoplan.errors import Fault
 from geoplan.moored import Mooring as Mooring  # noqa: PLC0414 - plans are imported from here
 from geoplan.moored import SweptArea as SweptArea  # noqa: PLC0414
@@ -694,6 +695,10 @@ class Plan:
         File that names the rafts whose places a person has fixed.
     failures : tuple of WaterFailure
         Water bodies that could not be planned; the others are.
+    allocation : Allocation or None
+        Who gets what, where several water bodies share; ``None`` for one alone.
+    logistics : Logistics or None
+        In which order a crew goes to them; ``None`` where no yard is given.
     """
 
     site_name: str
@@ -703,6 +708,8 @@ class Plan:
     time_limit_s: float | None = None
     kept_from: SourceFile | None = None
     failures: tuple[WaterFailure, ...] = ()
+    allocation: Allocation | None = None
+    logistics: Logistics | None = None
 
 
 @dataclass(frozen=True)

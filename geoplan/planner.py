@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
@@ -50,7 +51,8 @@ def plan_water(
     allotment: Mapping[str, int] | None = None,
     seed: int = 0,
     *,
-    detail: bool = True,
+    detail: bool | Literal["brief"] = True,
+    fields: SiteFields | None = None,
     held: tuple[HeldRaft, ...] = (),
     time_limit_s: float | None = None,
 ) -> WaterPlan:
@@ -67,9 +69,12 @@ def plan_water(
         Rafts of each type that this water body may have; ``None``: the whole stock.
     seed : int
         Seed of the search.
-    detail : bool
+    detail : bool or "brief"
         Whether effect, sensitivity and the map of worth are made; a first pass that only shares
-        out a stock needs none of them.
+        out a stock needs none of them. Brief, the effect is judged under one assumption and for
+        one count alone, as in large districts.
+    fields : SiteFields or None
+        Fields of the water body where they were made before; ``None``: they are made.
     held : tuple of HeldRaft
         Rafts of the site whose places a person has fixed; those of other waters are left out.
     time_limit_s : float or None
@@ -86,7 +91,7 @@ def plan_water(
         If a held raft may not lie where it lies; the message says by how much.
     """
     patience = Patience.of(time_limit_s)
-    around = _surroundings(body, settings, held)
+    around = _surroundings(body, settings, held, fields)
     if faults := held_faults(around):
         raise SiteDataError(faults)
     benefit, flow_notes = load_benefit(body, settings, around.fields)
@@ -94,7 +99,7 @@ def plan_water(
     placement = tightened(around, benefit, placement) if detail else placement
     plan = _made(around, benefit, placement)
     plan = replace(plan, notes=plan.notes + flow_notes)
-    return _explained(plan, around, benefit, placement) if detail else plan
+    return _explained(plan, around, benefit, placement, detail is True) if detail else plan
 
 
 def _made(around: Surroundings, benefit: LoadBenefit | None, placement: Placement) -> WaterPlan:
@@ -142,11 +147,15 @@ def _afloat(
 
 
 def _explained(
-    plan: WaterPlan, around: Surroundings, benefit: LoadBenefit | None, placement: Placement
+    plan: WaterPlan,
+    around: Surroundings,
+    benefit: LoadBenefit | None,
+    placement: Placement,
+    sensitivity: bool,
 ) -> WaterPlan:
     """Return a plan with its effect, the map of worth, and why it is as it is."""
     reasons = reasons_of(around, benefit, placement)
-    effect, worth = shown_effect(around, benefit, placement)
+    effect, worth = shown_effect(around, benefit, placement, sensitivity)
     why_none = plan.why_none + as_words(reasons.yields) if plan.why_none else ""
     return replace(plan, effect=effect, worth_map=worth, reasons=reasons, why_none=why_none)
 
@@ -174,9 +183,14 @@ def held_problems(
     return held_faults(_surroundings(body, settings, held))
 
 
-def _surroundings(body: WaterBody, settings: Settings, held: tuple[HeldRaft, ...]) -> Surroundings:
+def _surroundings(
+    body: WaterBody,
+    settings: Settings,
+    held: tuple[HeldRaft, ...],
+    fields: SiteFields | None = None,
+) -> Surroundings:
     """Return what the rules look at, with the held rafts of this water body."""
-    fields = site_fields(body, settings)
+    fields = fields or site_fields(body, settings)
     edges = water_edges(body, fields, settings.bank_slope)
     mine = tuple(raft for raft in held if raft.water_id == body.water_id)
     return Surroundings(body, fields, edges, settings, mine)

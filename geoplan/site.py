@@ -397,6 +397,29 @@ class ExistingRaft:
     outline: Polygon
 
 
+@dataclass(frozen=True)
+class ShareTerms:
+    """
+    On what terms a water body shares in the rafts of its district.
+
+    Attributes
+    ----------
+    ward : str
+        Part of the district that it is counted in; may be empty.
+    wanted : str
+        ``may``, ``must`` or ``never`` have rafts.
+    mobilisation_cost : float
+        Price of setting up there at all, in the client's currency.
+    min_cover_pct : float
+        Least of the normal pool that must be covered where any raft is placed [%].
+    """
+
+    ward: str = ""
+    wanted: str = "may"
+    mobilisation_cost: float = 0.0
+    min_cover_pct: float = 0.0
+
+
 @dataclass(frozen=True, eq=False)
 class WaterBody:
     """
@@ -426,6 +449,8 @@ class WaterBody:
         Raster of what may shade the water, over the water and its surroundings.
     record : LevelRecord or None
         Water levels that were read there; ``None`` where there is no record.
+    terms : ShareTerms
+        On what terms it shares in the rafts of the district.
     """
 
     water_id: str
@@ -447,6 +472,7 @@ class WaterBody:
     rafts: tuple[ExistingRaft, ...] = ()
     surface_raster: SurfaceRaster | None = None
     record: LevelRecord | None = None
+    terms: ShareTerms = ShareTerms()
 
     def __post_init__(self) -> None:
         """Refuse an outline that no area can be taken from."""

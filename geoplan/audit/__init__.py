@@ -23,6 +23,7 @@ from geoplan.audit.lines import check_mooring
 from geoplan.audit.materials import check_materials
 from geoplan.audit.neighbours import check_gap, check_inflow, check_keep_clear, check_outlet
 from geoplan.audit.posts import check_post
+from geoplan.audit.shares import check_share
 from geoplan.audit.strength import check_capacity, check_load
 from geoplan.audit.sums import check_budget, check_cover, check_stock
 from geoplan.audit.sun import check_sun
@@ -73,6 +74,7 @@ CHECKS: dict[str, Check] = {
     "cover": check_cover,
     "stock": check_stock,
     "budget": check_budget,
+    "share": check_share,
     "draft": check_draft,
     "freeboard": check_freeboard,
     "post": check_post,

@@ -6,8 +6,9 @@ here, each with a finding in words, so that no check has to fear them.
 """
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
@@ -149,18 +150,37 @@ def case_of(written: WrittenPlan, site: Site) -> Case:
     unplaced = list(_crs_faults(written.crs))
     faults = [*unplaced, *_row_faults(written, site)]
     waters = []
+    by_water = _grouped(written.rafts, "water_id")
+    edges_by_water = _grouped(written.edges, "water_id")
+    held = _Held(_grouped(written.moorings, "raft_id"), _grouped(written.routes, "raft_id"))
     for body in site.water_bodies:
-        rows = [row for row in written.rafts if row.water_id == body.water_id]
-        edges = tuple(edge for edge in written.edges if edge.water_id == body.water_id)
+        rows = by_water.get(body.water_id, [])
+        edges = tuple(edges_by_water.get(body.water_id, []))
         if unplaced or not (rows or edges):
             continue
-        evidence, lost = _evidence(body, site.settings, written, rows, edges)
+        evidence, lost = _evidence(body, site.settings, written.crs, rows, edges, held)
         waters.append(evidence)
         faults += lost
     if not faults:
         words = "every row names a known water body and raft type and has an outline"
         faults = [_record("", "", words, passed=True)]
     return Case(site.settings, written, tuple(waters), tuple(faults))
+
+
+@dataclass(frozen=True, eq=False)
+class _Held:
+    """Posts and routes by raft: looking through all of them for each water body takes too long."""
+
+    moorings: dict[str, list[WrittenMooring]]
+    routes: dict[str, list[WrittenRoute]]
+
+
+def _grouped(rows: Iterable[Any], column: str) -> dict[str, list[Any]]:
+    """Return rows by what they name, each in the order of the file."""
+    groups: dict[str, list[Any]] = {}
+    for row in rows:
+        groups.setdefault(getattr(row, column), []).append(row)
+    return groups
 
 
 def _record(water_id: str, raft_id: str, words: str, passed: bool = False) -> Finding:
@@ -203,12 +223,13 @@ def _row_faults(written: WrittenPlan, site: Site) -> Iterator[Finding]:
 def _evidence(
     body: WaterBody,
     settings: Settings,
-    written: WrittenPlan,
+    file_crs: str,
     rows: list[WrittenRaft],
     edges: tuple[WrittenEdge, ...],
+    held: "_Held",
 ) -> tuple[Evidence, list[Finding]]:
     """Return the evidence on a water body, and findings on rows without a usable outline."""
-    frame = frame_of(body.outline, body.crs, written.crs)
+    frame = frame_of(body.outline, body.crs, file_crs)
     outline = frame.of_site(body.outline)
     bed = raw_bed(body, frame, settings.survey.sigma_m, settings.survey.reach_m)
     levels = {
@@ -217,7 +238,7 @@ def _evidence(
     }
     existing = tuple((raft.raft_id, frame.of_site(raft.outline)) for raft in body.rafts)
     rafts, faults = _judged(rows, frame, dict(existing), settings)
-    names = {row.raft_id for row in rows}
+    names = dict.fromkeys(row.raft_id for row in rows)
     evidence = Evidence(
         body=body,
         settings=settings,
@@ -229,8 +250,8 @@ def _evidence(
         rafts=tuple(rafts),
         existing=existing,
         written_edges=edges,
-        moorings=tuple(post for post in written.moorings if post.raft_id in names),
-        routes=tuple(route for route in written.routes if route.raft_id in names),
+        moorings=tuple(post for name in names for post in held.moorings.get(name, [])),
+        routes=tuple(route for name in names for route in held.routes.get(name, [])),
     )
     return evidence, faults
 

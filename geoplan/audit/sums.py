@@ -161,7 +161,7 @@ def check_stock(case: Case) -> Iterator[Finding]:
 
 def check_budget(case: Case) -> Iterator[Finding]:
     """
-    Hold the cost of all rafts against the budget.
+    Hold the cost of all rafts, and of setting up for them, against the budget.
 
     Parameters
     ----------
@@ -171,15 +171,16 @@ def check_budget(case: Case) -> Iterator[Finding]:
     Yields
     ------
     Finding
-        Cost of all rafts, where a limit is set.
+        Cost of all, where a limit is set.
     """
     limit = case.settings.budget.limit
     if limit is None:
         return
     counted = _planned_types(case)
     cost = sum(kind.cost * counted[kind.name] for kind in case.settings.raft)
+    cost += sum(ev.body.terms.mobilisation_cost for ev in case.waters if ev.rafts)
     passed = cost <= limit * (1 + 1e-12)
-    words = f"the rafts cost {cost:g}, {limit:g} may be spent"
+    words = f"rafts and setting up cost {cost:g}, {limit:g} may be spent"
     if not passed:
         words += "; take some out or raise the limit"
     yield Finding("budget", "", "", float(cost), limit, "currency", passed, words)

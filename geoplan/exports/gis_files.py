@@ -4,8 +4,9 @@
 It says what the plan is; it does not judge it. Writing the same plan twice gives the same bytes.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,9 @@ __all__ = ["FILE_NAME", "read_plan", "write"]
 FILE_NAME = "plan.gpkg"
 
 Row = dict[str, Any]
+
+#: Water bodies whose rows are held at a time.
+_BATCH = 200
 
 #: Layer -> (geometry type, columns). A column's type follows from its name, see ``_dtype``.
 _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
@@ -127,6 +131,8 @@ _TEXTS = frozenset(
     | {"mark_1", "mark_2", "mark_id", "name", "raft_type", "size", "status", "unit"}
     | {"launch_id", "mooring_id", "raft_id", "rule", "water_id", "words"}
 )
+#: Layers that are written once, from the whole plan.
+_OF_THE_WHOLE = ("materials", "findings")
 _POSE = ("easting_m", "northing_m", "heading_deg")
 _FLAGS = frozenset(
     {"is_assumed", "is_chosen", "is_kept", "is_relative", "is_room", "is_suggested", "passed"}
@@ -159,14 +165,19 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
     scale may differ from 1 by some parts in ten thousand.
     """
     path = folder / FILE_NAME
-    layers = _plan_rows(plan, site)
-    layers["materials"] = material_rows(plan, site.settings)
-    layers["findings"] = _finding_rows(layers["rafts"], audit)
+    centres: dict[tuple[str, str], Point] = {}
     try:
         path.unlink(missing_ok=True)
         with _fixed_date():
-            for name, rows in layers.items():
-                _write_layer(path, name, rows, plan.client_crs)
+            for begin in range(0, max(1, len(plan.waters)), _BATCH):
+                some = replace(plan, waters=plan.waters[begin : begin + _BATCH])
+                layers = _plan_rows(some, site)
+                centres |= _centres(layers["rafts"])
+                for name, rows in layers.items():
+                    if name not in _OF_THE_WHOLE:
+                        _write_layer(path, name, rows, plan.client_crs, append=begin > 0)
+            _write_layer(path, "materials", material_rows(plan, site.settings), plan.client_crs)
+            _write_layer(path, "findings", _finding_rows(centres, audit), plan.client_crs)
     except (OSError, DataSourceError, DataLayerError, FeatureError, FieldError) as error:
         raise ExportError(f"{path} could not be written: {error}") from error
 
@@ -174,35 +185,36 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
 def _plan_rows(plan: Plan, site: Site) -> dict[str, list[Row]]:
     """Return the rows of every layer that a plan fills, in the order of the layers."""
     layers: dict[str, list[Row]] = {name: [] for name in _LAYERS}
+    crs = plan.client_crs
     for water in plan.waters:
-        layers["rafts"] += _raft_rows(water, site, plan.client_crs)
-        layers["moorings"] += _mooring_rows(water, plan.client_crs)
-        layers["mooring_lines"] += line_rows(water, plan.client_crs)
-        layers["swept"] += swept_rows(water, plan.client_crs)
+        layers["rafts"] += _raft_rows(water, site, crs)
+        layers["moorings"] += _mooring_rows(water, crs)
+        layers["mooring_lines"] += line_rows(water, crs)
+        layers["swept"] += swept_rows(water, crs)
         layers["routes"] += [
             {
                 **_fields(route, "routes"),
                 "water_id": water.water_id,
-                "geometry": transformed(route.path, water.crs, plan.client_crs),
+                "geometry": transformed(route.path, water.crs, crs),
             }
             for route in water.routes
         ]
-        layers["water_edges"] += _edge_rows(water, plan.client_crs)
-        layers["loads"] += _load_rows(water, plan.client_crs)
-        layers["worth"] += _worth_rows(water, plan.client_crs)
-        layers["why_not"] += why_not_rows(water, plan.client_crs)
-        layers["alternatives"] += alternative_rows(water, plan.client_crs)
+        layers["water_edges"] += _edge_rows(water, crs)
+        layers["loads"] += _load_rows(water, crs)
+        layers["worth"] += _worth_rows(water, crs)
+        layers["why_not"] += why_not_rows(water, crs)
+        layers["alternatives"] += alternative_rows(water, crs)
         layers["streamlines"] += [
             {
                 "water_id": water.water_id,
                 "length_m": float(line.length),
-                "geometry": transformed(line, water.crs, plan.client_crs),
+                "geometry": transformed(line, water.crs, crs),
             }
             for line in (water.worth_map.streamlines if water.worth_map else ())
         ]
     for places in places_of(plan, site):
-        layers["marks"] += _mark_rows(places, plan.client_crs)
-        layers["setting_out"] += _set_out_rows(places, plan.client_crs)
+        layers["marks"] += _mark_rows(places, crs)
+        layers["setting_out"] += _set_out_rows(places, crs)
     return layers
 
 
@@ -346,12 +358,16 @@ def _worth_rows(water: WaterPlan, crs: str) -> list[Row]:
     ]
 
 
-def _finding_rows(rafts: Sequence[Row], audit: AuditReport | None) -> list[Row]:
-    """Return the rows of ``findings``; one about a raft stands at its centre."""
-    centres = {
+def _centres(rafts: Sequence[Row]) -> dict[tuple[str, str], Point]:
+    """Return where each raft of each water body lies."""
+    return {
         (row["water_id"], row["raft_id"]): Point(row["easting_m"], row["northing_m"])
         for row in rafts
     }
+
+
+def _finding_rows(centres: Mapping[tuple[str, str], Point], audit: AuditReport | None) -> list[Row]:
+    """Return the rows of ``findings``; one about a raft stands at its centre."""
     return [
         {
             **_fields(finding, "findings"),
@@ -373,7 +389,9 @@ def _fixed_date() -> Iterator[None]:
         pyogrio.set_gdal_config_options({key: earlier})
 
 
-def _write_layer(path: Path, name: str, rows: Sequence[Row], crs: str) -> None:
+def _write_layer(
+    path: Path, name: str, rows: Sequence[Row], crs: str, *, append: bool = False
+) -> None:
     """Write one layer with all its columns, even where it has no row."""
     kind, columns = _LAYERS[name]
     geometries = [row["geometry"] for row in rows]
@@ -387,7 +405,9 @@ def _write_layer(path: Path, name: str, rows: Sequence[Row], crs: str) -> None:
         {column: _series(column, [row[column] for row in rows]) for column in columns},
         geometry=gpd.GeoSeries(geometries, crs=crs),
     )
-    pyogrio.write_dataframe(frame, path, layer=name, driver="GPKG", geometry_type=kind)
+    pyogrio.write_dataframe(
+        frame, path, layer=name, driver="GPKG", geometry_type=kind, append=append
+    )
 
 
 def _series(column: str, values: list[Any]) -> Any:

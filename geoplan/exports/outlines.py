@@ -1,6 +1,7 @@
 """The water that each raft of a plan covers and how it lies, as every file shows it."""
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from shapely.geometry import Polygon
@@ -33,12 +34,7 @@ def raft_outlines(water: WaterPlan, site: Site) -> tuple[Polygon, ...]:
     A planned raft is the rectangle of its centre, heading and size. A raft that lies there
     already keeps the outline that was surveyed, whatever its shape.
     """
-    surveyed = {
-        raft.raft_id: raft.outline
-        for body in site.water_bodies
-        if body.water_id == water.water_id
-        for raft in body.rafts
-    }
+    surveyed = _surveyed(site).get(water.water_id, {})
     if not water.rafts:
         return ()
     rectangles = footprints(
@@ -52,6 +48,16 @@ def raft_outlines(water: WaterPlan, site: Site) -> tuple[Polygon, ...]:
         surveyed.get(raft.raft_id, rectangle) if raft.status == "existing" else rectangle
         for raft, rectangle in zip(water.rafts, rectangles, strict=True)
     )
+
+
+@lru_cache(maxsize=2)
+def _surveyed(site: Site) -> dict[str, dict[str, Polygon]]:
+    """Return the outlines of rafts that lie there already, by water body; kept for the next."""
+    return {
+        body.water_id: {raft.raft_id: raft.outline for raft in body.rafts}
+        for body in site.water_bodies
+        if body.rafts
+    }
 
 
 def pose_in(raft: PlacedRaft, working_crs: str, crs: str) -> tuple[float, float, float]:

@@ -18,6 +18,7 @@ import shapely
 
 import geoplan
 from geoplan.crs import proj_version
+from geoplan.district import Allocation, Logistics
 from geoplan.errors import ExportError, PlanFileError
 from geoplan.exports.reason_rows import explanation
 from geoplan.plan import AuditReport, ConstituentLoads, Effect, Plan, RecordReplay, WaterPlan
@@ -107,6 +108,8 @@ def _record(plan: Plan, site: Site, audit: AuditReport | None) -> dict[str, Any]
         "kept_from": asdict(plan.kept_from) if plan.kept_from else None,
         "audit": _verdict(audit),
         "water_bodies": [_water(water) for water in plan.waters],
+        "allocation": _allocation(plan.allocation),
+        "logistics": _logistics(plan.logistics),
         "failed_water_bodies": [asdict(failure) for failure in plan.failures],
         "notes": [str(note) for note in site.notes],
         "settings": site.settings.model_dump(mode="json"),
@@ -148,6 +151,33 @@ def _water(water: WaterPlan) -> dict[str, Any]:
         "record": _replay(water.record),
         "why_none": water.why_none,
         "notes": [str(note) for note in water.notes],
+    }
+
+
+def _allocation(allocation: Allocation | None) -> dict[str, Any] | None:
+    """Return what proves the allocation, and its prices; who gets what is in its own file."""
+    if allocation is None:
+        return None
+    return {
+        "unit": allocation.unit,
+        "value": allocation.value,
+        "choice_bound": allocation.choice_bound,
+        "gap_pct": allocation.gap_pct,
+        "bound": allocation.bound,
+        "district_gap_pct": allocation.district_gap_pct,
+        "limits": [asdict(limit) for limit in allocation.limits],
+    }
+
+
+def _logistics(made: Logistics | None) -> dict[str, Any] | None:
+    """Return the sums of the trips; the trips are in their own file."""
+    if made is None:
+        return None
+    return {
+        "total_m": made.total_m,
+        "least_total_m": made.least_total_m,
+        "work_days": made.work_days,
+        "trip_count": len({visit.trip for visit in made.visits}),
     }
 
 

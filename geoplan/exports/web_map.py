@@ -4,6 +4,9 @@
 It shows what the plan says and computes nothing but where a pixel lies.
 """
 
+import html
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import folium
@@ -15,11 +18,14 @@ from geoplan.plan import AuditReport, Plan
 from geoplan.site import Site
 
 FILE_NAME = "map.html"
+#: Folder of the pages of a large district, and water bodies on each.
+PAGES_NAME = "maps"
+MOST_ON_A_PAGE = 50
 
 
 def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> None:
     """
-    Write ``map.html``.
+    Write ``map.html``; of many water bodies pages of fifty, and a page of links to them.
 
     Parameters
     ----------
@@ -37,11 +43,39 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
     ExportError
         If the file cannot be written, or a water body is too large to be shown to a centimetre.
     """
-    page = map_page(plan, site, audit)
+    if len(plan.waters) <= MOST_ON_A_PAGE:
+        _write(folder / FILE_NAME, map_page(plan, site, audit))
+        return
+    links = []
+    for begin in range(0, len(plan.waters), MOST_ON_A_PAGE):
+        some = replace(plan, waters=tuple(plan.waters[begin : begin + MOST_ON_A_PAGE]))
+        name = f"{PAGES_NAME}/{begin // MOST_ON_A_PAGE + 1:04d}.html"
+        _write(folder / name, map_page(some, site, audit))
+        links.append((name, some.waters[0].water_id, some.waters[-1].water_id))
+    _write(folder / FILE_NAME, "\n".join(_index(plan.site_name, links)) + "\n")
+
+
+def _write(path: Path, page: str) -> None:
+    """Write a page."""
     try:
-        (folder / FILE_NAME).write_bytes(page.encode())
+        path.parent.mkdir(exist_ok=True)
+        path.write_bytes(page.encode())
     except OSError as error:
-        raise ExportError(f"{folder / FILE_NAME} could not be written: {error}") from error
+        raise ExportError(f"{path} could not be written: {error}") from error
+
+
+def _index(site_name: str, links: Sequence[tuple[str, str, str]]) -> Iterator[str]:
+    """Yield the lines of a page of links, the first and last water body of each named."""
+    title = html.escape(f"{site_name}: plan of rafts")
+    yield '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">'
+    yield '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'">'
+    yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
+    yield f"<title>{title}</title>\n</head>\n<body>\n<h1>{title}</h1>"
+    yield '<p><a href="district.html">Who gets what</a>. Maps, in the order of the names:</p>\n<ul>'
+    for name, first, last in links:
+        words = html.escape(f"{first} to {last}")
+        yield f'<li><a href="{name}">{words}</a></li>'
+    yield "</ul>\n</body>\n</html>"
 
 
 def map_page(plan: Plan, site: Site, audit: AuditReport | None) -> str:

@@ -1,22 +1,31 @@
 """The plan of a whole site: what each water body may have, then each by itself."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from functools import partial
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
 
-from geoplan.errors import GeoplanError, SiteDataError
+from geoplan.district import Allocation
+from geoplan.errors import ExportError, GeoplanError, SiteDataError
+from geoplan.fields import site_fields
+from geoplan.fleet.curves import RemovalCurve, removal_curve
 from geoplan.fleet.fingerprint import fingerprint, program
 from geoplan.fleet.kept import held_or_kept
+from geoplan.fleet.logistics import logistics
 from geoplan.fleet.running import Crew, Progress, Task, run_all
-from geoplan.fleet.sharing import shared_out
-from geoplan.fleet.store import PartStore
+from geoplan.fleet.sharing import allotments, shared_out, with_held
+from geoplan.fleet.store import PartStore, packed
 from geoplan.placement.held import sum_faults
-from geoplan.plan import Plan, WaterFailure
+from geoplan.plan import Plan, WaterFailure, WaterPlan
 from geoplan.planner import held_problems, plan_water
 from geoplan.reasons import HeldRaft
 from geoplan.settings import Settings
 from geoplan.site import Site, WaterBody
 
+#: Ending of what lies in the store between two pieces of work, and is lost without harm.
+WORK_ENDING = ".work"
+#: Above so many water bodies none is judged under other assumptions as well.
+_MOST_JUDGED_AGAIN = 30
 #: Side of a cell at least, and what a water body costs beyond its cells, for the order of work.
 _LEAST_CELL_M = 0.5
 _OVERHEAD_CELLS = 2000.0
@@ -69,35 +78,130 @@ def planned(
     """
     bodies = list(site.water_bodies)
     refuse_held(site, held, store, crew, progress)
-    passes = 2 if len(bodies) > 1 else 1
-    share_s = None
-    if time_limit_s is not None:
-        share_s = time_limit_s * crew.count(len(bodies)) / (passes * len(bodies))
-    wanted = _Wanted(site.settings, seed, held, share_s)
     shares: Sequence[Mapping[str, int]] = [{}] * len(bodies)
     failures: dict[str, str] = {}
-    if len(bodies) > 1:
-        first = _tasks(bodies, wanted, shares, detail=False)
-        failures = run_all(first, store, crew, "sharing the stock", progress)
-        left = [task for task in first if task.name not in failures]
+    settings = site.settings
+    allocation: Allocation | None = None
+    weighed: list[str] = []
+    if len(bodies) > 1 or _has_terms(bodies[0]):
+        settings = own_settings(settings)
+        failures, curves, weighed = _weighed(bodies, settings, store, crew, progress)
         bodies = [body for body in bodies if body.water_id not in failures]
-        waters = held_or_kept(store, [task.key for task in left])
-        allotted = shared_out(waters, site.settings)
-        shares = [allotted[body.water_id] for body in bodies]
-    tasks = _tasks(bodies, wanted, shares, detail=True)
+        allocation = shared_out(bodies, with_held(curves, held, site.settings), site.settings)
+        shares = allotments(allocation, site.settings)
+        # The share keeps the budget already; a water body without any then says what it costs.
+        settings = settings.model_copy(update={"budget": site.settings.budget})
+    each = crew.count(len(bodies)) / len(bodies)
+    patience_s = None if time_limit_s is None else time_limit_s * each
+    wanted = _Wanted(settings, seed, held, patience_s, len(bodies) > _MOST_JUDGED_AGAIN)
+    tasks = _tasks(bodies, wanted, shares, store)
     failures |= run_all(tasks, store, crew, "planning", progress)
     keys = [task.key for task in tasks if task.name not in failures]
-    if not keys:
-        reasons = "; ".join(f"{name}: {reason}" for name, reason in failures.items())
-        raise GeoplanError(f"no water body could be planned: {reasons}")
-    return Plan(
+    _refuse_none(keys, failures)
+    store.forget_all_but([*weighed, *keys])
+    plan = Plan(
         site_name=site.settings.name,
         client_crs=site.client_crs,
         waters=held_or_kept(store, keys),
         seed=seed,
         time_limit_s=time_limit_s,
         failures=tuple(WaterFailure(name, why) for name, why in sorted(failures.items())),
+        allocation=allocation,
     )
+    return replace(plan, logistics=logistics(plan, site))
+
+
+def _has_terms(body: WaterBody) -> bool:
+    """Tell whether something beside stock and budget settles what a lone water body gets."""
+    return body.terms.wanted != "may" or bool(body.terms.ward)
+
+
+def own_settings(settings: Settings) -> Settings:
+    """
+    Return the settings as one water body of several sees them.
+
+    Parameters
+    ----------
+    settings : Settings
+        Settings of the site.
+
+    Returns
+    -------
+    Settings
+        Without stock and budget, which its allotment stands for, and without what is decided for
+        the district: a raft more in the yard then plans only those water bodies again that get
+        another share.
+    """
+    fresh = Settings.model_fields
+    types = tuple(kind.model_copy(update={"stock": None}) for kind in settings.raft)
+    return settings.model_copy(
+        update={"raft": types}
+        | {name: fresh[name].default for name in ("budget", "district", "yard")}
+    )
+
+
+def _weighed(
+    bodies: Sequence[WaterBody],
+    settings: Settings,
+    store: PartStore,
+    crew: Crew,
+    progress: Progress | None,
+) -> tuple[dict[str, str], list[RemovalCurve], list[str]]:
+    """Return why water bodies could not be weighed, the curves of the others, and their keys."""
+    tasks = _curve_tasks(bodies, settings, store)
+    failures = run_all(tasks, store, crew, "weighing the water bodies", progress)
+    keys = [task.key for task in tasks if task.name not in failures]
+    _refuse_none(keys, failures)
+    return failures, [store.load(key) for key in keys], keys
+
+
+def _curve_tasks(bodies: Sequence[WaterBody], settings: Settings, store: PartStore) -> list[Task]:
+    """Return the weighing of each water body as a task."""
+    base = fingerprint(program(), settings, "curve")
+    return [
+        Task(
+            fingerprint(base, body),
+            body.water_id,
+            _weight(body, settings),
+            weighed_water,
+            (body, settings, store.folder, _fields_key(settings, body)),
+        )
+        for body in bodies
+    ]
+
+
+def _fields_key(settings: Settings, body: WaterBody) -> str:
+    """Return the name under which the fields of a water body lie between its two pieces of work."""
+    return fingerprint(program(), settings, body, "fields") + WORK_ENDING
+
+
+def weighed_water(
+    body: WaterBody, settings: Settings, folder: Path, fields_key: str
+) -> RemovalCurve:
+    """
+    Return what rafts are worth in a water body, and leave its fields for the plan.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body.
+    settings : Settings
+        Settings as it sees them.
+    folder : Path
+        Store, where this machine has it.
+    fields_key : str
+        Name for the fields there.
+
+    Returns
+    -------
+    RemovalCurve
+        Values and bounds.
+    """
+    fields = site_fields(body, settings)
+    if folder.is_dir():
+        with suppress(ExportError):  # a full disk is told when the result is kept
+            PartStore(folder).keep(fields_key, packed(fields))
+    return removal_curve(body, settings, fields)
 
 
 @dataclass(frozen=True)
@@ -108,30 +212,80 @@ class _Wanted:
     seed: int
     held: tuple[HeldRaft, ...]
     time_limit_s: float | None
+    is_brief: bool
+
+
+def planned_water(
+    body: WaterBody,
+    share: Mapping[str, int],
+    held: tuple[HeldRaft, ...],
+    wanted: "_Wanted",
+    folder: Path,
+    fields_key: str,
+) -> WaterPlan:
+    """
+    Return the plan of a water body, from fields that were left for it where they are.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body.
+    share : mapping of str to int
+        Rafts that it may have.
+    held : tuple of HeldRaft
+        Rafts there whose places a person has fixed.
+    wanted : _Wanted
+        What holds for all water bodies.
+    folder : Path
+        Store, where this machine has it.
+    fields_key : str
+        Name of the fields there.
+
+    Returns
+    -------
+    WaterPlan
+        The plan; the same with and without fields found.
+    """
+    store = PartStore(folder)
+    plan = plan_water(
+        body,
+        wanted.settings,
+        share,
+        wanted.seed,
+        detail="brief" if wanted.is_brief else True,
+        fields=store.load(fields_key),
+        held=held,
+        time_limit_s=wanted.time_limit_s,
+    )
+    store.path_of(fields_key).unlink(missing_ok=True)
+    return plan
+
+
+def _refuse_none(keys: Sequence[str], failures: Mapping[str, str]) -> None:
+    """Refuse to go on where not one water body is left."""
+    if not keys:
+        reasons = "; ".join(f"{name}: {reason}" for name, reason in failures.items())
+        raise GeoplanError(f"no water body could be planned: {reasons}")
 
 
 def _tasks(
     bodies: Sequence[WaterBody],
     wanted: _Wanted,
     shares: Sequence[Mapping[str, int]],
-    *,
-    detail: bool,
+    store: PartStore,
 ) -> list[Task]:
     """Return the planning of each water body as a task."""
-    base = fingerprint(program(), wanted.settings, wanted.seed, "plan", detail, wanted.time_limit_s)
+    settings = wanted.settings
+    base = fingerprint(
+        program(), settings, wanted.seed, "plan", wanted.is_brief, wanted.time_limit_s
+    )
     tasks = []
     for body, share in zip(bodies, shares, strict=True):
         mine = tuple(raft for raft in wanted.held if raft.water_id == body.water_id)
-        job = partial(plan_water, detail=detail, held=mine, time_limit_s=wanted.time_limit_s)
-        tasks.append(
-            Task(
-                fingerprint(base, body, share, mine),
-                body.water_id,
-                _weight(body, wanted.settings),
-                job,
-                (body, wanted.settings, share, wanted.seed),
-            )
-        )
+        fields_key = _fields_key(own_settings(settings), body)
+        arguments = (body, share, mine, replace(wanted, held=()), store.folder, fields_key)
+        key = fingerprint(base, body, share, mine)
+        tasks.append(Task(key, body.water_id, _weight(body, settings), planned_water, arguments))
     return tasks
 
 

@@ -306,7 +306,7 @@ class Stock:
 
 
 class Budget:
-    """All rafts together cost no more than may be spent."""
+    """All rafts together, and setting up for them, cost no more than may be spent."""
 
     name = "budget"
 
@@ -318,7 +318,8 @@ class Budget:
         if most is None:
             return ()
         cost = {kind.name: kind.cost for kind in types}
-        left = most - sum(cost[raft.raft_type] for raft in around.held)
+        left = most - around.body.terms.mobilisation_cost
+        left -= sum(cost[raft.raft_type] for raft in around.held)
         return (Limit(self.name, "budget", tuple(kind.cost for kind in types), max(0.0, left)),)
 
 

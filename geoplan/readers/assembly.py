@@ -397,6 +397,7 @@ def _bodies(waters: tuple[DrawnWater, ...], found: _Found, levels: Levels) -> tu
             found.contours.get(index, ()),
             found.rasters.get(index),
             surface_raster=found.surfaces.get(index),
+            terms=water.terms,
             record=found.record if len(waters) == 1 or water.levels == levels else None,
             **{name: tuple(found.parts.get(name, {}).get(index, ())) for name in PART_LAYERS},
         )

@@ -74,6 +74,9 @@ COLUMNS: dict[str, tuple[Column, ...]] = {
         Column("normal_m"),
         Column("high_m"),
         Column("max_cover_pct", least=0.0, most=100.0),
+        Column("min_cover_pct", least=0.0, most=100.0),
+        *_positive("mobilisation_cost"),
+        *_text("ward", "wanted"),
     ),
     "inflows": (
         _identity("inflow_id"),

@@ -11,8 +11,9 @@ from geoplan.readers.columns import identities, number_or_none, text_of
 from geoplan.readers.fault_log import FaultLog, Place
 from geoplan.readers.geometry import sound_polygon
 from geoplan.readers.layer import Layer
+from geoplan.readers.share_terms import share_terms
 from geoplan.settings import Settings
-from geoplan.site import Levels
+from geoplan.site import Levels, ShareTerms
 
 LEAST_AREA_M2 = 1.0
 MOST_AREA_M2 = 1e9
@@ -45,6 +46,8 @@ class DrawnWater:
         On the ellipsoid [m²].
     place : Place
         Where it stands in the file.
+    terms : ShareTerms
+        On what terms it shares in the rafts of the district.
     """
 
     water_id: str
@@ -57,6 +60,7 @@ class DrawnWater:
     max_cover_pct: float
     area_m2: float
     place: Place
+    terms: ShareTerms
 
 
 def drawn_waters(
@@ -97,6 +101,7 @@ def drawn_waters(
         cover = _cover(layer, index, settings, log)
         if metric is None or own is None or cover is None:
             continue
+        terms = share_terms(layer, index, settings, cover, log)
         level = number_or_none(layer, "level_m", index)
         out.append(
             DrawnWater(
@@ -110,6 +115,7 @@ def drawn_waters(
                 cover,
                 area_m2,
                 layer.place(index),
+                terms,
             )
         )
     _say_levels(layer, log)

@@ -243,6 +243,11 @@ def pools_of(water: NDArray[np.bool_], faces: Faces) -> Any:
     return label(grown)[0][::2, ::2]
 
 
+#: A millilitre a second. What flows in at the very place of the outlet cancels out but for
+#: rounding, which must not be taken for a flow [m³/s].
+_LEAST_FLOW_M3_S = 1e-6
+
+
 def numbered(water: NDArray[np.bool_]) -> Any:
     """
     Return the number of each cell of water, row by row.
@@ -266,7 +271,8 @@ def _pins(pools: Any, source_m3_s: FloatArray) -> Any:
     """Return one cell of each pool, whose potential is fixed; refuse pools that do not balance."""
     of_cell = pools.ravel()
     net = np.bincount(of_cell, weights=source_m3_s.ravel())
-    faulty = np.flatnonzero(np.abs(net[1:]) > 1e-9 * max(np.abs(source_m3_s).sum(), 1e-300)) + 1
+    total = max(float(np.abs(source_m3_s).sum()), _LEAST_FLOW_M3_S)
+    faulty = np.flatnonzero(np.abs(net[1:]) > 1e-9 * total) + 1
     if len(faulty):
         raise ValueError(
             f"a pool of {int((of_cell == faulty[0]).sum())} cells gains {net[faulty[0]]:.3g} m³/s:"

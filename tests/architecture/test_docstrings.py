@@ -16,6 +16,7 @@ QUANTITY = re.compile(r"\bfloat\b")
 
 #: Quantities whose unit is that of another field, or of the client's purse.
 UNIT_ELSEWHERE = {
+    "geoplan.district.WaterShare: cost",
     "geoplan.placement.bound.AreaBound: prices",
     "geoplan.placement.bound.Limit: most",
     "geoplan.placement.bound.Limit: per_raft",
@@ -26,6 +27,8 @@ UNIT_ELSEWHERE = {
     "geoplan.plan.SolveReport: value",
     "geoplan.raft.RaftType: cost",
     "geoplan.settings.BudgetSettings: limit",
+    "geoplan.settings.DistrictSettings: mobilisation_cost",
+    "geoplan.site.ShareTerms: mobilisation_cost",
 }
 #: What handles numbers of any unit.
 ANY_UNIT = (

@@ -11,7 +11,7 @@ from geoplan.audit import CHECKS, audit_plan
 from geoplan.placement.rules import RULES
 from geoplan.plan import Finding, WrittenPlan, WrittenWhyNot
 from geoplan.settings import Settings
-from geoplan.site import ExistingRaft, Inflow, KeepClear, ShadeObject, Site
+from geoplan.site import ExistingRaft, Inflow, KeepClear, ShadeObject, ShareTerms, Site
 from geoplan.written_tapes import WrittenMark
 from tests.audit_faults.pond import (
     HOLE,
@@ -390,6 +390,28 @@ SITES: list[tuple[str, set[str], Callable[[], Site]]] = [
         lambda: honest_site(settings=settings(mooring={"longest_post_m": 3.8})),
     ),
     ("budget", {"budget"}, lambda: honest_site(settings=settings(budget={"limit": 899.0}))),
+    # Two rafts at 450 leave 100 of the budget, and setting up takes more.
+    (
+        "setting up",
+        {"budget"},
+        lambda: honest_site(terms=ShareTerms(mobilisation_cost=101.0)),
+    ),
+    ("none wanted", {"share"}, lambda: honest_site(terms=ShareTerms(wanted="never"))),
+    (
+        "ward over its most",
+        {"share"},
+        lambda: honest_site(
+            terms=ShareTerms(ward="N"),
+            settings=settings(district={"ward": [{"name": "N", "most_rafts": 1}]}),
+        ),
+    ),
+    (
+        "ward under its least",
+        {"share"},
+        lambda: honest_site(
+            settings=settings(district={"ward": [{"name": "N", "least_rafts": 1}]}),
+        ),
+    ),
     (
         "jet",
         # Nothing is taken out in a jet, so that the loads do not hold either.

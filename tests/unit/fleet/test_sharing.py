@@ -3,40 +3,49 @@
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
+import shapely
 
-from geoplan.errors import PlanFileError
+from geoplan.errors import InfeasibleError, PlanFileError
 from geoplan.fleet import refuse_foreign_folder, whole_or_nothing
-from geoplan.fleet.sharing import shared_out
-from geoplan.plan import PlacedRaft, SolveReport, WaterPlan
+from geoplan.fleet.curves import RemovalCurve
+from geoplan.fleet.sharing import allotments, shared_out
 from geoplan.settings import Settings
+from geoplan.site import Levels, ShareTerms, Soundings, WaterBody
+
+Allotments = dict[str, dict[str, int]]
 
 
-def water(water_id: str, worths: list[float], kind: str = "a") -> WaterPlan:
-    rafts = tuple(
-        PlacedRaft(
-            f"{water_id}-{k}",
-            water_id,
-            kind,
-            0,
-            0,
-            0,
-            4,
-            2,
-            8,
-            8,
-            2,
-            0.5,
-            3,
-            None,
-            None,
-            worth,
-            None,
-        )
-        for k, worth in enumerate(worths)
-    )
-    report = SolveReport("", "", sum(worths), sum(worths), "", 0, 0)
-    return WaterPlan(water_id, "", "", rafts, (), (), (), (), report, 0.0, 0.0)
+def water(water_id: str, worths: list[float], kind: int = 0, flow: float = 0.0) -> RemovalCurve:
+    """A curve of rafts of one type, each worth what is said."""
+    ranked = sorted(worths, reverse=True)
+    counts = np.zeros((len(worths) + 1, 1))
+    counts[:, kind] = np.arange(len(worths) + 1)
+    kept = np.append(0.0, np.cumsum(ranked))
+    cuts = [(kept[k] - k * w, [w]) for k, w in enumerate(ranked)]
+    return RemovalCurve(
+        water_id, "g", False, counts, kept, np.array([c for c, _ in cuts]),
+        np.array([s for _, s in cuts]).reshape(-1, 1), 8.0 * len(worths), 1000.0, flow,
+    )  # fmt: skip
+
+
+def body(water_id: str, **terms: object) -> WaterBody:
+    none = np.empty(0)
+    return WaterBody(
+        water_id, "", "EPSG:32632", shapely.box(5e5, 6.2e6, 5e5 + 50, 6.2e6 + 20), 1.0,
+        Levels(0, 1, 2), 50.0, Soundings(none, none, none, none),
+        terms=ShareTerms(**terms),  # type: ignore[arg-type]
+    )  # fmt: skip
+
+
+def shares(waters: list[RemovalCurve], rules: Settings, **terms: dict[str, object]) -> Allotments:
+    bodies = [body(curve.water_id, **terms.get(curve.water_id, {})) for curve in waters]
+    found = shared_out(bodies, waters, rules)
+    assert found.gap_pct == pytest.approx(0.0, abs=1e-6)
+    assert found.bound >= found.value
+    names = [share.water_id for share in found.shares]
+    return dict(zip(names, allotments(found, rules), strict=True))
 
 
 def settings(**parts: object) -> Settings:
@@ -49,28 +58,95 @@ def settings(**parts: object) -> Settings:
 
 def test_the_rafts_worth_most_keep_their_place() -> None:
     waters = [water("p", [0.9, 0.2]), water("q", [0.8, 0.7, 0.1])]
-    assert shared_out(waters, settings()) == {"p": {"a": 1}, "q": {"a": 2}}
+    assert shares(waters, settings()) == {"p": {"a": 1}, "q": {"a": 2}}
 
 
 def test_a_pond_with_more_inflow_comes_first() -> None:
-    waters = [water("p", [0.9, 0.9, 0.9]), replace(water("q", [0.2, 0.2]), inflow_l_s=10.0)]
-    assert shared_out(waters, settings()) == {"p": {"a": 1}, "q": {"a": 2}}
+    waters = [water("p", [0.9, 0.9, 0.9]), water("q", [0.2, 0.2], flow=10.0)]
+    assert shares(waters, settings()) == {"p": {"a": 1}, "q": {"a": 2}}
 
 
 def test_nothing_changes_where_the_stock_suffices() -> None:
     waters = [water("p", [0.9]), water("q", [0.8])]
-    assert shared_out(waters, settings()) == {"p": {"a": 1}, "q": {"a": 1}}
+    assert shares(waters, settings()) == {"p": {"a": 1}, "q": {"a": 1}}
 
 
 def test_a_water_left_without_is_told_so() -> None:
     waters = [water("p", [0.9, 0.9, 0.9]), water("q", [0.1])]
-    assert shared_out(waters, settings())["q"] == {"a": 0}
+    assert shares(waters, settings())["q"] == {"a": 0}
+    found = shared_out([body("p"), body("q")], waters, settings())
+    assert "a raft here would bring 0.0001" in found.shares[1].why
 
 
 def test_budget_limits_across_waters() -> None:
     waters = [water("p", [0.9, 0.2]), water("q", [0.8])]
-    shares = shared_out(waters, settings(raft={"stock": None}, budget={"limit": 25.0}))
-    assert shares == {"p": {"a": 1}, "q": {"a": 1}}
+    rules = settings(raft={"stock": None}, budget={"limit": 25.0})
+    assert shares(waters, rules) == {"p": {"a": 1}, "q": {"a": 1}}
+
+
+def test_setting_up_counts_against_the_budget() -> None:
+    # Three rafts in p cost 30 and 5 to set up; two there and one in q would cost 40.
+    waters = [water("p", [0.9, 0.8, 0.2]), water("q", [0.5])]
+    rules = settings(raft={"stock": None}, budget={"limit": 38.0})
+    terms = {"mobilisation_cost": 5.0}
+    assert shares(waters, rules, p=terms, q=terms) == {"p": {"a": 3}, "q": {"a": 0}}
+    assert shares(waters, rules) == {"p": {"a": 2}, "q": {"a": 1}}
+
+
+def test_must_and_never_come_before_worth() -> None:
+    waters = [water("p", [0.9, 0.9, 0.9]), water("q", [0.1]), water("r", [0.8])]
+    found = shares(waters, settings(), q={"wanted": "must"}, r={"wanted": "never"})
+    assert found == {"p": {"a": 2}, "q": {"a": 1}, "r": {"a": 0}}
+
+
+def test_least_cover_is_kept_or_nothing_placed() -> None:
+    # A raft covers 8 of 1000 m²: two reach 1.6 %, one does not.
+    waters = [water("p", [0.9, 0.1]), water("q", [0.5, 0.45])]
+    rules = settings(raft={"stock": 2})
+    assert shares(waters, rules) == {"p": {"a": 1}, "q": {"a": 1}}
+    both = {"min_cover_pct": 1.5}
+    assert shares(waters, rules, p=both, q=both) == {"p": {"a": 2}, "q": {"a": 0}}
+    assert shares(waters, rules, p={"min_cover_pct": 2.0}, q=both)["p"] == {"a": 0}
+
+
+def test_wards_get_their_least_and_no_more_than_their_most() -> None:
+    waters = [water("p", [0.9, 0.9, 0.9]), water("q", [0.1, 0.1])]
+    north, south = {"ward": "N"}, {"ward": "S"}
+    least = settings(district={"ward": [{"name": "S", "least_rafts": 2}]})
+    assert shares(waters, least, p=north, q=south) == {"p": {"a": 1}, "q": {"a": 2}}
+    most = settings(district={"ward": [{"name": "N", "most_rafts": 1}]})
+    assert shares(waters, most, p=north, q=south) == {"p": {"a": 1}, "q": {"a": 2}}
+    beyond = settings(district={"ward": [{"name": "S", "least_rafts": 3}]})
+    with pytest.raises(InfeasibleError, match="have room for 2"):
+        shares(waters, beyond, p=north, q=south)
+
+
+def test_what_must_be_and_cannot_is_told() -> None:
+    waters = [water("p", [0.9]), water("q", [0.1])]
+    rules = settings(raft={"stock": 1})
+    with pytest.raises(InfeasibleError, match="need 2 at least"):
+        shares(waters, rules, p={"wanted": "must"}, q={"wanted": "must"})
+
+
+def test_known_loads_come_before_worth_of_places() -> None:
+    waters = [water("p", [90.0, 90.0, 90.0], flow=50.0), replace(water("q", [0.2]), is_load=True)]
+    assert shares(waters, settings()) == {"p": {"a": 2}, "q": {"a": 1}}
+
+
+def test_a_type_that_nothing_limits_is_left_to_the_water_itself() -> None:
+    assert shares([water("p", [0.9]), water("q", [])], settings(raft={"stock": None})) == {
+        "p": {},
+        "q": {"a": 0},
+    }
+
+
+def test_the_price_of_a_raft_is_what_one_more_brings() -> None:
+    waters = [water("p", [0.9, 0.4]), water("q", [0.8, 0.7])]
+    bodies = [body("p"), body("q")]
+    values = [shared_out(bodies, waters, settings(raft={"stock": stock})).value for stock in (3, 4)]
+    found = shared_out(bodies, waters, settings(raft={"stock": 3}))
+    assert found.limits[0].used == 3
+    assert found.limits[0].price >= values[1] - values[0] - 1e-12
 
 
 def test_a_failed_run_leaves_the_earlier_plan_whole(tmp_path: Path) -> None:

@@ -1,0 +1,154 @@
+"""``allocation.csv``: which water body gets which rafts, what they are worth, and why."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from geoplan.district import Allocation, WaterShare
+from geoplan.exports.csv_text import Cell, Fixed, write_table
+from geoplan.plan import AuditReport, Plan
+from geoplan.site import Site
+
+FILE_NAME = "allocation.csv"
+
+_HEADER = (
+    "kind",
+    "name",
+    "ward",
+    "wanted",
+    "rafts",
+    "raft_count",
+    "placed_count",
+    "cover_pct",
+    "cost",
+    "worth",
+    "worth_bound",
+    "most_worth",
+    "next_worth",
+    "least",
+    "most",
+    "used",
+    "price_of_one_more",
+    "unit",
+    "why",
+)
+
+
+def write(
+    plan: Plan,
+    site: Site,  # noqa: ARG001 - exports are called alike
+    folder: Path,
+    audit: AuditReport | None,  # noqa: ARG001 - exports are called alike
+) -> None:
+    """
+    Write ``allocation.csv``; of a lone water body the header alone.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    site : Site
+        Not used.
+    folder : Path
+        Folder to write into.
+    audit : AuditReport or None
+        Not used.
+
+    Raises
+    ------
+    ExportError
+        If the file cannot be written.
+    """
+    write_table(folder / FILE_NAME, _HEADER, _rows(plan))
+
+
+def rafts_text(counts: tuple[tuple[str, int], ...]) -> str:
+    """
+    Return rafts by type in words.
+
+    Parameters
+    ----------
+    counts : tuple of (str, int)
+        Type and number.
+
+    Returns
+    -------
+    str
+        Such as ``3 × four by two; 1 × three by three``.
+
+    Examples
+    --------
+    >>> rafts_text((("four by two", 3),))
+    '3 × four by two'
+    """
+    return "; ".join(f"{count} × {name}" for name, count in counts)
+
+
+def _rows(plan: Plan) -> Iterator[tuple[Cell, ...]]:
+    """Yield a row for each water body, then for each limit, then the sum with its bounds."""
+    if plan.allocation is None:
+        return
+    placed = {
+        water.water_id: sum(raft.status == "planned" for raft in water.rafts)
+        for water in plan.waters
+    }
+    allocation = plan.allocation
+    for share in allocation.shares:
+        yield _share_row(share, placed.get(share.water_id), allocation.unit)
+    for limit in allocation.limits:
+        amounts = (limit.least, limit.most, limit.used, limit.price, allocation.unit, "")
+        yield (limit.kind, limit.name, *[None] * 11, *amounts)
+    yield _sum_row(allocation, sum(placed.values()))
+
+
+def _share_row(share: WaterShare, placed: int | None, unit: str) -> tuple[Cell, ...]:
+    """Return the row of a water body."""
+    return (
+        "water",
+        share.water_id,
+        share.ward,
+        share.wanted,
+        rafts_text(share.counts),
+        share.raft_count,
+        placed,
+        Fixed(share.cover_pct, 2),
+        share.cost,
+        share.worth,
+        share.worth_bound,
+        share.most_worth,
+        share.next_worth,
+        None,
+        None,
+        None,
+        None,
+        unit,
+        share.why,
+    )
+
+
+def _sum_row(allocation: Allocation, placed: int) -> tuple[Cell, ...]:
+    """Return the row of the whole district."""
+    why = (
+        f"no other numbers of rafts are worth {allocation.gap_pct:.3g} % more, no legal plan at all"
+        f" {allocation.district_gap_pct:.3g} % more"
+    )
+    return (
+        "total",
+        "all water bodies",
+        "",
+        "",
+        "",
+        sum(share.raft_count for share in allocation.shares),
+        placed,
+        None,
+        sum(share.cost for share in allocation.shares),
+        allocation.value,
+        allocation.bound,
+        None,
+        None,
+        None,
+        None,
+        None,
+        None,
+        allocation.unit,
+        why,
+    )

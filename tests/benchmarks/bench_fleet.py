@@ -1,0 +1,276 @@
+"""
+Districts: what is measured, each by hand.
+
+    python -m tests.benchmarks.bench_fleet allocation       10,000 water bodies, 5 raft types
+    python -m tests.benchmarks.bench_fleet policies 40      against equal cover, and inflow order
+    python -m tests.benchmarks.bench_fleet scaling 20 100   time and memory by ponds, both workers
+    python -m tests.benchmarks.bench_fleet mixed 60         a mixed district, with layers missing
+    python -m tests.benchmarks.bench_fleet efficiency 24    two workers against two bare processes
+    python -m tests.benchmarks.bench_fleet kills 100        runs killed at random moments
+    python -m tests.benchmarks.bench_fleet cluster 8        a dask cluster, one worker killed
+"""
+
+import hashlib
+import os
+import random
+import resource
+import signal
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from collections import Counter
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from geoplan.fleet import Crew, plan_folder
+from geoplan.fleet.allocation import selected
+from geoplan.fleet.curves import RemovalCurve, removal_curve
+from geoplan.fleet.planning import own_settings
+from geoplan.fleet.sharing import shared_out
+from geoplan.readers import read_site
+from geoplan.site import Site
+from tests.benchmarks.districts import Recipe, complete, write_district
+from tests.unit.fleet.test_allocation import concave_district
+
+
+def allocation() -> None:
+    """Time and gap of the largest allocation."""
+    for waters, types in ((1000, 5), (10_000, 1), (10_000, 5)):
+        choices, limits = concave_district(waters, types, 1)
+        start = time.process_time()
+        found = selected(choices, limits)
+        print(
+            f"{waters} water bodies, {types} types, {len(choices.value)} choices:"
+            f" {time.process_time() - start:.2f} s, gap {found.gap_pct:.4f} %"
+        )
+
+
+def policies(ponds: int) -> None:
+    """Load removed against other ways to spend the same stock."""
+    with tempfile.TemporaryDirectory() as folder:
+        for seed in range(3):
+            recipe = replace(complete(ponds, seed), area_m2=None, stock_each=2.0)
+            site = read_site(write_district(recipe, Path(folder) / str(seed)))
+            own = own_settings(site.settings)
+            curves = [removal_curve(body, own) for body in site.water_bodies]
+            ours = shared_out(site.water_bodies, curves, site.settings).value
+            stock = site.settings.raft[0].stock or 0
+            equal, inflow = _equal_cover(curves, stock), _by_inflow(site, curves, stock)
+            print(
+                f"seed {seed}, {ponds} ponds, {stock} rafts: {ours:.4g} g/d; over equal cover"
+                f" {ours / equal:.3f}, over inflow order {ours / inflow:.3f}"
+            )
+
+
+def _kept(curve: RemovalCurve, count: int) -> float:
+    """What so many rafts keep back, between the counts of the curve by straight lines."""
+    order = np.argsort(curve.counts[:, 0], kind="stable")
+    return float(np.interp(count, curve.counts[order, 0], curve.kept[order]))
+
+
+def _equal_cover(curves: list[RemovalCurve], stock: int) -> float:
+    """The largest share of every pond that the stock allows, as rafts fit."""
+    best = 0.0
+    for cover in np.linspace(0.0005, 0.2, 400):
+        counts = [
+            min(int(cover * curve.pool_m2 / 9.6), int(curve.counts.max())) for curve in curves
+        ]
+        if sum(counts) <= stock:
+            kept = sum(_kept(c, n) for c, n in zip(curves, counts, strict=True))
+            best = max(best, kept)
+    return best
+
+
+def _by_inflow(site: Site, curves: list[RemovalCurve], stock: int) -> float:
+    """Ponds filled one after the other, the largest load flowing in first."""
+    loads = [
+        sum(f.flow_l_s * f.concentrations.get("tn_mg_l", 0) for f in body.inflows if f.flow_l_s)
+        for body in site.water_bodies
+    ]
+    total, left = 0.0, stock
+    for k in np.argsort(-np.array(loads), kind="stable"):
+        count = min(left, int(curves[k].counts.max()))
+        total += _kept(curves[k], count)
+        left -= count
+    return total
+
+
+def scaling(sizes: list[int]) -> None:
+    """Time and memory by the number of ponds, on two workers."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        _run(write_district(complete(2, 9), folder / "warm"), folder / "warm_plan")
+        rows = []
+        for ponds in sizes:
+            site = write_district(complete(ponds, 1), folder / f"s{ponds}")
+            rows.append((ponds, *_run(site, folder / f"p{ponds}")))
+        for ponds, wall, cpu, main_mb, worker_mb, kept_mb in rows:
+            print(
+                f"{ponds} ponds of 0.3 ha: {wall:.0f} s wall, {cpu:.0f} s of processors"
+                f" ({cpu / ponds:.2f} a pond), memory {main_mb:.0f} MB and {worker_mb:.0f} MB a"
+                f" worker, kept parts {kept_mb:.1f} MB"
+            )
+        if len(rows) > 1:
+            slope = np.polyfit(np.log([r[0] for r in rows]), np.log([r[2] for r in rows]), 1)[0]
+            print(f"time of processors grows as ponds to the power {slope:.3f}")
+
+
+def _run(site: Path, out: Path, workers: int = 2) -> tuple[float, float, float, float, float]:
+    """Run the command; return wall and processor time, memory of it and of a worker, parts."""
+    code = (
+        "import resource,sys;from geoplan.__main__ import main\n"
+        "if __name__ == '__main__':\n"
+        "    try: main()\n"
+        "    finally:\n"
+        "        a, b = (resource.getrusage(w) for w in"
+        " (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))\n"
+        "        print('RUSAGE', a.ru_utime + a.ru_stime + b.ru_utime + b.ru_stime,"
+        " a.ru_maxrss, b.ru_maxrss)\n"
+    )
+    script = out.parent / "run.py"
+    script.write_text(code)
+    start = time.monotonic()
+    done = subprocess.run(
+        [sys.executable, str(script), "plan", str(site), "-o", str(out), "--workers", str(workers)],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    wall = time.monotonic() - start
+    line = [row for row in done.stdout.splitlines() if row.startswith("RUSAGE")]
+    if not line or "audit: passed" not in done.stdout:
+        print(done.stdout[-2000:], done.stderr[-2000:])
+    cpu, own, child = (float(v) for v in line[0].split()[1:])
+    parts = sum(p.stat().st_size for p in (out.parent / f".{out.name}.parts").glob("*/*"))
+    return wall, cpu, own / 1024, child / 1024, parts / 1e6
+
+
+def mixed(ponds: int) -> None:
+    """A mixed district of three types with setting up and missing layers."""
+    with tempfile.TemporaryDirectory() as folder:
+        recipe = Recipe(ponds, seed=3, types=3, mobilisation_cost=300.0)
+        site = write_district(recipe, Path(folder) / "site")
+        start = time.process_time()
+        outcome = plan_folder(site, Path(folder) / "plan", workers=2)
+        made = outcome.plan.allocation
+        assert made is not None
+        reasons = Counter(share.why.split(";")[0][:40] for share in made.shares if not share.counts)
+        print(
+            f"{ponds} mixed: audit {outcome.audit.passed}, failures {len(outcome.plan.failures)},"
+            f" {sum(s.raft_count for s in made.shares)} rafts, gap {made.gap_pct:.3f} %, of the"
+            f" district {made.district_gap_pct:.1f} %, main process"
+            f" {time.process_time() - start:.1f} s"
+        )
+        for text, count in reasons.most_common():
+            print(f"  {count} without: {text}")
+        promised = {share.water_id: share.worth for share in made.shares}
+        loads = [w for w in outcome.plan.waters if "kept from" in w.report.unit]
+        planned = sum(w.report.value for w in loads)
+        print(f"  promised {sum(promised[w.water_id] for w in loads):.4g}, planned {planned:.4g}")
+
+
+def efficiency(ponds: int) -> None:
+    """Processor time gained by two workers, as a share of what two bare processes gain."""
+    spin = "import time\nt=time.time()\nn=0\nwhile time.time()-t<4: n+=1\nprint(n)"
+
+    def counted(processes: int) -> int:
+        runs = [
+            subprocess.Popen([sys.executable, "-c", spin], stdout=subprocess.PIPE, text=True)
+            for _ in range(processes)
+        ]
+        return sum(int(run.communicate()[0]) for run in runs)
+
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        site = write_district(complete(ponds, 1), folder / "site")
+        _run(write_district(complete(2, 9), folder / "warm"), folder / "warm_plan")
+        bare = counted(2) / counted(1)
+        one = _run(site, folder / "one", 1)[0]
+        two = _run(site, folder / "two", 2)[0]
+        print(
+            f"two bare processes do {bare:.2f} times the work of one; two workers {one / two:.2f}"
+            f" ({one:.0f} s against {two:.0f} s): {100 * (one / two) / bare:.0f} %"
+        )
+
+
+def _digest(folder: Path) -> str:
+    """The hash of all files of a plan."""
+    return hashlib.sha256(
+        b"".join(p.name.encode() + p.read_bytes() for p in sorted(folder.iterdir()))
+    ).hexdigest()
+
+
+def kills(count: int) -> None:
+    """Kill runs at random moments; each that ends is compared, and begun again from nothing."""
+    moments = random.Random(1)  # noqa: S311 - moments of a benchmark
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        site = write_district(complete(6, 4), folder / "site")
+        plan_folder(site, folder / "whole", workers=2)
+        wanted = _digest(folder / "whole")
+        out, killed, ended, redone, kept = folder / "plan", 0, 0, 0, {}
+        command = [sys.executable, "-m", "geoplan", "plan", str(site), "-o", str(out)]
+        while killed < count:
+            run = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+            try:
+                run.wait(moments.uniform(1.0, 18.0))
+                ended += 1
+                same = _digest(out) == wanted
+                print(f"{killed} killed so far; a run ended, bytes {'equal' if same else 'DIFFER'}")
+                subprocess.run(["rm", "-r", str(out), str(folder / ".plan.parts")], check=True)
+                kept = {}
+            except subprocess.TimeoutExpired:
+                run.send_signal(signal.SIGKILL)
+                run.wait()
+                killed += 1
+                now = {p.name: p.stat().st_mtime_ns for p in (folder / ".plan.parts").glob("*/*")}
+                redone += sum(now.get(n) != when for n, when in kept.items())
+                kept = {n: when for n, when in now.items() if "." not in n}
+        subprocess.run(command, stdout=subprocess.DEVNULL, check=True)
+        print(
+            f"{killed} killed, {ended} ended between; {redone} finished parts lost or done again;"
+            f" at the end bytes {'equal' if _digest(out) == wanted else 'DIFFER'}"
+        )
+
+
+def cluster(ponds: int) -> None:
+    """The same plan from two dask workers, one of which is killed midway."""
+    from distributed import LocalCluster
+
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        site = write_district(complete(ponds, 2), folder / "site")
+        plan_folder(site, folder / "one", workers=1)
+        with LocalCluster(
+            2, threads_per_worker=1, host="127.0.0.1", dashboard_address=None
+        ) as made:
+            victim = next(iter(made.workers.values())).pid
+
+            def kill() -> None:
+                while len(list((folder / ".two.parts").glob("*/*"))) < ponds // 2:
+                    time.sleep(0.1)
+                os.kill(victim, signal.SIGKILL)
+
+            threading.Thread(target=kill, daemon=True).start()
+            plan_folder(site, folder / "two", crew=Crew(scheduler=made.scheduler_address))
+        same = _digest(folder / "one") == _digest(folder / "two")
+        print(
+            f"{ponds} ponds by two dask workers, one killed: bytes {'equal' if same else 'DIFFER'}"
+        )
+
+
+if __name__ == "__main__":
+    what, numbers = sys.argv[1], [int(text) for text in sys.argv[2:]]
+    job = {
+        "policies": policies, "mixed": mixed, "efficiency": efficiency, "kills": kills,
+        "cluster": cluster,
+    }  # fmt: skip
+    if what == "allocation":
+        allocation()
+    elif what == "scaling":
+        scaling(numbers)
+    else:
+        job[what](*numbers)
+    print(f"memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")

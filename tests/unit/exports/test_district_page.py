@@ -1,0 +1,73 @@
+"""Texts of a site are shown on the district's page and in its table, and never obeyed."""
+
+import csv
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+from geoplan.district import Allocation, LimitUse, Logistics, Visit, WaterShare
+from geoplan.exports import allocation_sheet, district_page, logistics_sheet
+from geoplan.plan import Plan, WaterFailure
+from tests.unit.exports import small_plan
+
+HOSTILE = "=1+1</title><script>alert(1)</script>"
+
+
+def small() -> tuple[Plan, object]:
+    plan, site = small_plan.plan(), small_plan.site()
+    share = WaterShare(
+        HOSTILE, HOSTILE, "may", ((HOSTILE, 2),), 19.2, 4.0, 900.0, 2.0, 2.5, 3.0, 0.4, HOSTILE,
+        9.0, 56.0,
+    )  # fmt: skip
+    none = replace(
+        share, water_id="b", counts=(), worth=0.0, most_worth=0.0, longitude_deg=9.01, why="no room"
+    )
+    limits = (LimitUse(HOSTILE, "stock", None, 2.0, 2.0, 0.4),)
+    visit = Visit(1, 1, 1, HOSTILE, ((HOSTILE, 2),), 1200.0, 0.05, 4.0)
+    made = replace(
+        plan,
+        allocation=Allocation("g", 2.0, 2.0, 2.5, (share, none), limits),
+        logistics=Logistics((visit,), 2400.0, 2400.0, 1),
+        failures=(WaterFailure("c", HOSTILE),),
+    )
+    return made, site
+
+
+class Tags(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.seen: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: object) -> None:
+        self.seen.append(tag)
+
+
+def test_hostile_names_are_text(tmp_path: Path) -> None:
+    plan, site = small()
+    district_page.write(plan, site, tmp_path, None)  # type: ignore[arg-type]
+    page = (tmp_path / "district.html").read_text(encoding="utf-8")
+    tags = Tags()
+    tags.feed(page)
+    assert "script" not in tags.seen
+    assert tags.seen.count("circle") == 3  # room and what it gets, and a ring for none
+    assert "alert(1)" in page
+
+
+def test_tables_hold_no_formula(tmp_path: Path) -> None:
+    plan, site = small()
+    for module in (allocation_sheet, logistics_sheet):
+        module.write(plan, site, tmp_path, None)  # type: ignore[arg-type]
+        with (tmp_path / module.FILE_NAME).open(encoding="utf-8-sig", newline="") as file:
+            rows = list(csv.reader(file))
+        assert len(rows) > 1
+        assert len({len(row) for row in rows}) == 1
+        assert not any(cell.startswith("=") for row in rows for cell in row)
+
+
+def test_a_lone_water_body_has_headers_and_words(tmp_path: Path) -> None:
+    plan, site = small_plan.plan(), small_plan.site()
+    for module in (allocation_sheet, logistics_sheet, district_page):
+        module.write(plan, site, tmp_path, None)
+    assert (tmp_path / "allocation.csv").read_bytes().count(b"\r\n") == 1
+    assert (tmp_path / "logistics.csv").read_bytes().count(b"\r\n") == 1
+    assert "nothing was shared out" in (tmp_path / "district.html").read_text(encoding="utf-8")
