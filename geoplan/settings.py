@@ -6,29 +6,24 @@ source, or says *judgement*, and every default that was used is listed in the pl
 """
 
 import datetime as dt
-import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import BaseModel, Field, model_validator
 
-from geoplan.post_sections import POST_SECTIONS
 from geoplan.raft import NotNegative, Positive, RaftType
-
-Percent = Annotated[float, Field(ge=0, le=100, allow_inf_nan=False)]
-Finite = Annotated[float, Field(allow_inf_nan=False)]
-
-
-def _default(value: Any, source: str, **limits: Any) -> Any:
-    """Return a field with a default and the source that the plan prints beside it."""
-    return Field(default=value, json_schema_extra={"source": source}, **limits)
-
-
-class Table(BaseModel):
-    """One table of ``site.toml``; unknown keys are refused, so that no typing error is lost."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
+from geoplan.settings_district import BudgetSettings, DistrictSettings, YardSettings
+from geoplan.settings_report import CreditRow as CreditRow  # noqa: PLC0414 - imported from here
+from geoplan.settings_report import ReportSettings
+from geoplan.settings_table import Finite, Percent, Table, default
+from geoplan.settings_works import (
+    BedSettings,
+    LaunchSettings,
+    MaterialSettings,
+    MooringSettings,
+    SettingOutSettings,
+)
 
 
 class LevelSettings(Table):
@@ -49,8 +44,8 @@ class LevelSettings(Table):
     normal_m: Finite | None = None
     high_m: Finite | None = None
     record: str | None = None
-    low_percentile: Percent = _default(5.0, "judgement: one day in twenty is lower")
-    high_percentile: Percent = _default(95.0, "judgement: one day in twenty is higher")
+    low_percentile: Percent = default(5.0, "judgement: one day in twenty is lower")
+    high_percentile: Percent = default(95.0, "judgement: one day in twenty is higher")
 
     @model_validator(mode="after")
     def _complete_and_ordered(self) -> "LevelSettings":
@@ -84,9 +79,9 @@ class SurveySettings(Table):
     """
 
     date: dt.date | None = None
-    method: str = _default("not stated", "none given")
-    sigma_m: Positive = _default(0.10, "judgement: pole or line from a boat")
-    reach_m: Positive | None = _default(None, "judgement: three times the typical spacing")
+    method: str = default("not stated", "none given")
+    sigma_m: Positive = default(0.10, "judgement: pole or line from a boat")
+    reach_m: Positive | None = default(None, "judgement: three times the typical spacing")
 
 
 class CoverSettings(Table):
@@ -103,10 +98,10 @@ class CoverSettings(Table):
         More levels at which cover is stated, above the vertical datum [m].
     """
 
-    max_pct: Percent = _default(20.0, "reviews; the credit table stops at 50 %")
-    min_pct: Percent = _default(0.0, "none given")
-    allow_over_50: bool = _default(False, "more than half stops re-aeration: never by default")
-    also_at_m: tuple[Finite, ...] = _default((), "none asked")
+    max_pct: Percent = default(20.0, "reviews; the credit table stops at 50 %")
+    min_pct: Percent = default(0.0, "none given")
+    allow_over_50: bool = default(False, "more than half stops re-aeration: never by default")
+    also_at_m: tuple[Finite, ...] = default((), "none asked")
 
     @model_validator(mode="after")
     def _ordered_and_bounded(self) -> "CoverSettings":
@@ -143,13 +138,13 @@ class Clearances(Table):
         Speed of an inflow's jet that a raft may lie in [m/s].
     """
 
-    root_m: NotNegative = _default(0.3, "Queensland guidance: roots must not attach; judgement")
-    sediment_m: NotNegative = _default(0.05, "judgement")
-    bank_m: NotNegative = _default(2.0, "judgement")
-    gap_m: NotNegative = _default(1.0, "judgement; no published standard")
-    outlet_m: NotNegative = _default(5.0, "judgement")
-    inflow_m: NotNegative = _default(0.0, "none: the jet decides")
-    jet_speed_m_s: Positive = _default(0.3, "Albertson et al. 1950 for the jet; judgement")
+    root_m: NotNegative = default(0.3, "Queensland guidance: roots must not attach; judgement")
+    sediment_m: NotNegative = default(0.05, "judgement")
+    bank_m: NotNegative = default(2.0, "judgement")
+    gap_m: NotNegative = default(1.0, "judgement; no published standard")
+    outlet_m: NotNegative = default(5.0, "judgement")
+    inflow_m: NotNegative = default(0.0, "none: the jet decides")
+    jet_speed_m_s: Positive = default(0.3, "Albertson et al. 1950 for the jet; judgement")
 
 
 #: Areal rates of free-water-surface wetlands, an analogue for rafts: TN, TP and coliforms recalled
@@ -181,22 +176,22 @@ class TreatmentSettings(Table):
         Distance over which the worth of a raft falls to 1/e away from an inflow [m].
     """
 
-    constituent: Literal["tn", "tp", "tss", "ecoli"] = _default("tn", "none given")
-    rate_m_yr: Positive | None = _default(
+    constituent: Literal["tn", "tp", "tss", "ecoli"] = default("tn", "none given")
+    rate_m_yr: Positive | None = default(
         None,
         "by constituent: TN 12.6, TP 10, E. coli 83 (medians of free-water-surface wetlands as an"
         " analogue; Kadlec and Wallace 2009, recalled), TSS 30 (judgement)",
     )
-    rate_range_m_yr: tuple[Positive, Positive] | None = _default(
+    rate_range_m_yr: tuple[Positive, Positive] | None = default(
         None, "half to all of the rate; judgement"
     )
-    settling_m_yr: NotNegative | None = _default(
+    settling_m_yr: NotNegative | None = default(
         None,
         "by constituent: TN and TP 5 (judgement), TSS 100 (silt of 2 µm by Stokes' law), E. coli 83"
         " (free-water-surface wetlands; Kadlec and Wallace 2009, recalled)",
     )
-    dispersion_m2_s: Positive | None = _default(None, "Okubo 1971 by the size of the water")
-    reach_m: Positive | None = _default(None, "judgement: a quarter of the root of the area")
+    dispersion_m2_s: Positive | None = default(None, "Okubo 1971 by the size of the water")
+    reach_m: Positive | None = default(None, "judgement: a quarter of the root of the area")
 
     @model_validator(mode="after")
     def _range_is_ordered(self) -> "TreatmentSettings":
@@ -256,7 +251,7 @@ class RainSettings(Table):
         Mean rain of a year [mm].
     """
 
-    annual_mm: Positive = _default(700.0, "judgement: temperate lowland")
+    annual_mm: Positive = default(700.0, "judgement: temperate lowland")
 
     @property
     def is_given(self) -> bool:
@@ -278,10 +273,10 @@ class SunSettings(Table):
         Mean hours of direct sun a day for any and for full worth [h].
     """
 
-    season: tuple[str, str] = _default(("04-15", "10-01"), "temperate growing season; judgement")
-    leaf: tuple[str, str] = _default(("04-20", "11-01"), "temperate woods; judgement")
-    least_h: Annotated[float, Field(ge=0, le=24)] = _default(4.0, "horticultural classes")
-    full_h: Annotated[float, Field(ge=0, le=24)] = _default(6.0, "horticultural classes")
+    season: tuple[str, str] = default(("04-15", "10-01"), "temperate growing season; judgement")
+    leaf: tuple[str, str] = default(("04-20", "11-01"), "temperate woods; judgement")
+    least_h: Annotated[float, Field(ge=0, le=24)] = default(4.0, "horticultural classes")
+    full_h: Annotated[float, Field(ge=0, le=24)] = default(6.0, "horticultural classes")
 
     @model_validator(mode="after")
     def _days_are_dates(self) -> "SunSettings":
@@ -306,303 +301,7 @@ class WindSettings(Table):
         Speed at 10 m height [m/s].
     """
 
-    design_m_s: NotNegative = _default(25.0, "judgement where no local value is known")
-
-
-class LaunchSettings(Table):
-    """
-    How rafts get into the water.
-
-    Attributes
-    ----------
-    wading_m : float
-        Depth in which people may work [m].
-    crew : int
-        People there on the day.
-    lift_kg : float
-        What one person may lift close to the body [kg].
-    pull_kg : float
-        Pull that one person may keep up, as the weight of a mass [kg].
-    friction : float
-        Coefficient of friction of a raft drawn up a bank [1].
-    """
-
-    wading_m: Positive = _default(0.7, "judgement; local rules prevail")
-    crew: Annotated[int, Field(ge=1)] = _default(4, "judgement")
-    lift_kg: Positive = _default(
-        16.0, "HSE lifting filter: women, close to the body, elbow to knuckle; recalled"
-    )
-    pull_kg: Positive = _default(7.0, "HSE push and pull filter: women, to keep moving; recalled")
-    friction: NotNegative = _default(0.4, "judgement: wooden skids on ground, no rollers")
-
-
-class SettingOutSettings(Table):
-    """
-    How points are set out by tapes from marks on the bank.
-
-    Attributes
-    ----------
-    tape_sigma_m : float
-        One standard deviation of a tape stretched over water [m].
-    mark_sigma_m : float
-        One standard deviation of a mark's place, in the direction of the tape [m].
-    longest_tape_m : float
-        Longest tape that is stretched over water [m].
-    """
-
-    tape_sigma_m: Positive = _default(0.05, "judgement: sag and wind on a tape over water")
-    mark_sigma_m: NotNegative = _default(0.02, "judgement: marks surveyed to a few centimetres")
-    longest_tape_m: Positive = _default(50.0, "judgement: the usual long tape")
-
-
-class BudgetSettings(Table):
-    """
-    Money that may be spent.
-
-    Attributes
-    ----------
-    limit : float or None
-        Most that all rafts together may cost; ``None``: no limit.
-    """
-
-    limit: NotNegative | None = _default(None, "none given: no limit")
-
-
-class BedSettings(Table):
-    """
-    What posts and anchors stand in.
-
-    Attributes
-    ----------
-    soil : {"cohesive", "granular"}
-        Clay and silt, or sand and gravel.
-    shear_strength_pa : float
-        Undrained shear strength of a cohesive bed [Pa].
-    friction_deg : float
-        Internal friction of a granular bed [°].
-    unit_weight_n_m3 : float
-        Weight of a granular bed under water [N/m³].
-    mud_m : float
-        Soft mud on top, which bears nothing [m].
-    lined : bool
-        Lies on a liner, which nothing may pierce.
-    """
-
-    soil: Literal["cohesive", "granular"] = _default("cohesive", "judgement: most ponds silt up")
-    shear_strength_pa: Positive = _default(
-        10_000.0, "judgement: soft clay; measure it with a hand vane"
-    )
-    friction_deg: Annotated[float, Field(gt=10, lt=50)] = _default(28.0, "judgement: loose sand")
-    unit_weight_n_m3: Positive = _default(8_000.0, "judgement: loose sand under water")
-    mud_m: NotNegative = _default(0.3, "judgement; probe it with a rod")
-    lined: bool = _default(False, "none given")
-
-
-class WardSettings(Table):
-    """
-    A part of the district, and how many rafts it gets.
-
-    Attributes
-    ----------
-    name : str
-        As in the column ``ward`` of ``water``.
-    least_rafts, most_rafts : int or None
-        Fewest and most rafts of all types that its water bodies get together.
-    """
-
-    name: str = Field(min_length=1, max_length=80)
-    least_rafts: Annotated[int, Field(ge=0)] | None = _default(None, "none given: no limit")
-    most_rafts: Annotated[int, Field(ge=0)] | None = _default(None, "none given: no limit")
-
-    @model_validator(mode="after")
-    def _ordered(self) -> "WardSettings":
-        """Refuse limits that contradict each other."""
-        least, most = self.least_rafts, self.most_rafts
-        if least is not None and most is not None and least > most:
-            raise ValueError(f"ward '{self.name}': least_rafts {least} is above most_rafts {most}")
-        return self
-
-
-class DistrictSettings(Table):
-    """
-    How the rafts of a district are shared out.
-
-    Attributes
-    ----------
-    mobilisation_cost : float
-        Price of setting up at a water body at all, where its row states none, in the client's
-        currency; it counts against the budget.
-    ward : tuple of WardSettings
-        Limits by ward.
-    """
-
-    mobilisation_cost: NotNegative = _default(0.0, "none given: setting up costs nothing")
-    ward: tuple[WardSettings, ...] = ()
-
-    @model_validator(mode="after")
-    def _ward_names_differ(self) -> "DistrictSettings":
-        """Refuse two limits for one ward."""
-        names = [ward.name for ward in self.ward]
-        twice = sorted({name for name in names if names.count(name) > 1})
-        if twice:
-            raise ValueError(f"ward {twice[0]!r} is given twice")
-        return self
-
-
-class YardSettings(Table):
-    """
-    Where rafts stand, and how a crew brings them out.
-
-    Attributes
-    ----------
-    easting_m, northing_m : float or None
-        The yard in the CRS of the site [m]; or
-    longitude_deg, latitude_deg : float or None
-        the yard in WGS 84 [°]. Without either no order of trips is made.
-    rafts_per_trip : int
-        Most rafts on vehicle and trailer.
-    speed_km_h : float
-        Mean speed on the road [km/h].
-    detour : float
-        Road over straight line [1].
-    set_up_h, raft_h : float
-        Work of the crew at each water body, and for each raft there [h].
-    day_h : float
-        Work and driving of a day [h].
-    """
-
-    easting_m: Finite | None = None
-    northing_m: Finite | None = None
-    longitude_deg: Annotated[float, Field(ge=-180, le=180)] | None = None
-    latitude_deg: Annotated[float, Field(ge=-90, le=90)] | None = None
-    rafts_per_trip: Annotated[int, Field(ge=1)] = _default(4, "judgement: one trailer")
-    speed_km_h: Positive = _default(40.0, "judgement: local roads with a trailer")
-    detour: Annotated[float, Field(ge=1, le=10)] = _default(1.4, "judgement: roads of a district")
-    set_up_h: NotNegative = _default(1.0, "judgement")
-    raft_h: NotNegative = _default(1.5, "judgement: launch, tow and moor with the crew")
-    day_h: Annotated[float, Field(gt=0, le=24)] = _default(8.0, "judgement")
-
-    @model_validator(mode="after")
-    def _place_is_whole(self) -> "YardSettings":
-        """Refuse half a place, or two."""
-        plane = (self.easting_m is not None, self.northing_m is not None)
-        globe = (self.longitude_deg is not None, self.latitude_deg is not None)
-        if any(plane) != all(plane) or any(globe) != all(globe) or (any(plane) and any(globe)):
-            raise ValueError(
-                "give the yard as easting_m and northing_m, or as longitude_deg and latitude_deg"
-            )
-        return self
-
-    @property
-    def is_given(self) -> bool:
-        """Tell whether the yard has a place."""
-        return self.easting_m is not None or self.longitude_deg is not None
-
-
-class MooringSettings(Table):
-    """
-    Posts and lines that hold a raft.
-
-    Attributes
-    ----------
-    travel_margin_m : float
-        Post above high level, and sleeve below low level [m].
-    embedment_m, most_embedment_m : float
-        Least and most of a post in the bed, before an engineer says otherwise [m].
-    post : str
-        Section of the posts, a name of ``geoplan.post_sections``.
-    post_safety : float
-        Factor on what the bed bears [1].
-    sleeve_slack_m : float
-        Play of a post in its sleeve [m].
-    longest_post_m : float
-        Longest post to be had [m].
-    stock_lengths_m : tuple of float
-        Lengths that posts are sold in, rising [m].
-    current_m_s : float or None
-        Speed of the water that moorings must bear [m/s].
-    line_spread : float
-        From fairlead to above the anchor, over the greatest depth at high level [1].
-    line_splay_deg : float
-        Turn of lines from square across the raft towards its nearer end [°].
-    line_slack, line_stretch : float
-        Line beyond the straight distance at high level; stretch under load [1].
-    line_safety : float
-        Factor on the pull of a line [1].
-    anchor : {"screw", "embedded", "dead_weight"}
-        Kind of anchor.
-    anchor_proof_n : float or None
-        Pull that a screw or embedded anchor has borne in a test on this bed [N].
-    block_friction, block_kg_m3 : float
-        Between a block and the bed [1]; density of the block [kg/m³].
-    """
-
-    travel_margin_m: NotNegative = _default(0.5, "common practice, no source")
-    embedment_m: Positive = _default(1.0, "judgement; an engineer settles it")
-    most_embedment_m: Positive = _default(3.0, "judgement: what a small crew can drive")
-    post: str = _default("steel pipe 88.9x5", "judgement")
-    post_safety: Annotated[float, Field(ge=1)] = _default(2.5, "Broms 1964 as screening; judgement")
-    sleeve_slack_m: NotNegative = _default(0.05, "common practice, no source")
-    longest_post_m: Positive = _default(6.0, "judgement: a usual stock length")
-    stock_lengths_m: tuple[Positive, ...] = _default((2.0, 3.0, 4.0, 5.0, 6.0), "judgement")
-    current_m_s: NotNegative | None = _default(
-        None, "clearances.jet_speed_m_s: no raft is placed in faster water"
-    )
-    line_spread: Annotated[float, Field(ge=0.5, le=7)] = _default(
-        1.0, "judgement: steep, so that lines dive under what floats beside"
-    )
-    line_splay_deg: Annotated[float, Field(ge=0, le=60)] = _default(
-        30.0, "judgement: holds against turning and along"
-    )
-    line_slack: Annotated[float, Field(ge=0, le=0.5)] = _default(0.02, "judgement")
-    line_stretch: Annotated[float, Field(ge=0, le=0.3)] = _default(
-        0.03, "judgement: polyester at a working load"
-    )
-    line_safety: Annotated[float, Field(ge=1)] = _default(2.0, "judgement")
-    anchor: Literal["screw", "embedded", "dead_weight"] = _default("screw", "judgement")
-    anchor_proof_n: Positive | None = _default(None, "none given: test each anchor by pulling it")
-    block_friction: Annotated[float, Field(gt=0, le=1)] = _default(0.4, "judgement: soft bed")
-    block_kg_m3: Annotated[float, Field(gt=1100, le=12000)] = _default(2300.0, "concrete")
-
-    @model_validator(mode="after")
-    def _can_be_had(self) -> "MooringSettings":
-        """Refuse a section that no table knows, and stock lengths out of order."""
-        if self.post not in POST_SECTIONS:
-            raise ValueError(f"post {self.post!r} is none of: {', '.join(POST_SECTIONS)}")
-        if list(self.stock_lengths_m) != sorted(set(self.stock_lengths_m)):
-            raise ValueError("stock_lengths_m must rise")
-        return self
-
-
-class MaterialSettings(Table):
-    """
-    Waste and prices of what is bought, in the client's currency.
-
-    Attributes
-    ----------
-    waste_share : float
-        What is ordered beyond what is built in [1].
-    pole_price, slat_price, fixing_price, plant_price, post_price, anchor_price : float or None
-        Of a piece, in the client's currency; ``None`` where not known (units of money).
-    edge_board_price, line_price : float or None
-        Of a metre (units of money).
-    liner_price : float or None
-        Of a square metre (units of money).
-    medium_price : float or None
-        Of a cubic metre (units of money).
-    """
-
-    waste_share: Annotated[float, Field(ge=0, le=1)] = _default(0.10, "judgement")
-    pole_price: NotNegative | None = _default(None, "none given")
-    slat_price: NotNegative | None = _default(None, "none given")
-    edge_board_price: NotNegative | None = _default(None, "none given")
-    fixing_price: NotNegative | None = _default(None, "none given")
-    liner_price: NotNegative | None = _default(None, "none given")
-    medium_price: NotNegative | None = _default(None, "none given")
-    plant_price: NotNegative | None = _default(None, "none given")
-    post_price: NotNegative | None = _default(None, "none given")
-    line_price: NotNegative | None = _default(None, "none given")
-    anchor_price: NotNegative | None = _default(None, "none given")
+    design_m_s: NotNegative = default(25.0, "judgement where no local value is known")
 
 
 class GridSettings(Table):
@@ -615,78 +314,9 @@ class GridSettings(Table):
         Cell size; ``None``: by the size of the water body, 0.5 m or more [m].
     """
 
-    cell_m: Annotated[float, Field(gt=0.05, le=20)] | None = _default(
+    cell_m: Annotated[float, Field(gt=0.05, le=20)] | None = default(
         None, "judgement: about 300,000 cells at most, 0.5 m at least"
     )
-
-
-class CreditRow(Table):
-    """
-    One row of a table of credit by cover.
-
-    Attributes
-    ----------
-    cover_pct : float
-        Cover of the normal pool [%].
-    tn_pct, tp_pct, tss_pct : float
-        Share of the load that is credited [%].
-    """
-
-    cover_pct: Percent
-    tn_pct: Percent
-    tp_pct: Percent
-    tss_pct: Percent
-
-
-#: Incremental removal for rafts on existing wet ponds, by cover, of an expert panel of a bay
-#: programme in the United States. Recalled, not read: replace it by the authority's own.
-_RECALLED_CREDIT = tuple(
-    CreditRow(cover_pct=cover, tn_pct=tn, tp_pct=tp, tss_pct=tss)
-    for cover, tn, tp, tss in (
-        (10, 0.8, 1.6, 2.3),
-        (20, 1.7, 3.3, 4.7),
-        (30, 2.5, 4.9, 7.0),
-        (40, 3.3, 6.5, 9.2),
-        (50, 4.1, 8.0, 11.5),
-    )
-)
-
-
-class ReportSettings(Table):
-    """
-    What the report screens beside the plan.
-
-    Attributes
-    ----------
-    credit : tuple of CreditRow
-        The authority's table of credit by cover; empty for none.
-    water_temperature_c : float
-        Warmest water for which oxygen is screened [°C].
-    respiration_g_m3_d : float
-        Oxygen that water and bed use up [g/(m³ d)].
-    reaeration_m_d : float
-        Transfer velocity of oxygen through the open surface [m/d].
-    oxygen_warning_g_m3 : float
-        Oxygen below which the report warns [g/m³].
-    """
-
-    credit: tuple[CreditRow, ...] = _default(
-        _RECALLED_CREDIT, "an expert panel's table for wet ponds, recalled and not read"
-    )
-    water_temperature_c: Annotated[float, Field(ge=0, le=40)] = _default(
-        25.0, "judgement: a warm summer's day"
-    )
-    respiration_g_m3_d: NotNegative = _default(0.8, "judgement: a fertile pond at night")
-    reaeration_m_d: Positive = _default(0.5, "judgement: sheltered water")
-    oxygen_warning_g_m3: NotNegative = _default(5.0, "warm-water fish, recalled")
-
-    @model_validator(mode="after")
-    def _cover_rises(self) -> "ReportSettings":
-        """Refuse a table whose rows do not rise: nothing could be read between them."""
-        covers = [row.cover_pct for row in self.credit]
-        if any(two <= one for one, two in itertools.pairwise(covers)):
-            raise ValueError("rows of report.credit must rise in cover_pct; sort them")
-        return self
 
 
 class Settings(Table):
@@ -713,8 +343,8 @@ class Settings(Table):
 
     name: str = Field(min_length=1, max_length=120)
     crs: str | None = None
-    vertical_datum: str = _default("not stated", "none given")
-    bank_slope: NotNegative = _default(3.0, "judgement: banks rise one in three above the outline")
+    vertical_datum: str = default("not stated", "none given")
+    bank_slope: NotNegative = default(3.0, "judgement: banks rise one in three above the outline")
     levels: LevelSettings
     survey: SurveySettings = SurveySettings()
     raft: tuple[RaftType, ...] = Field(min_length=1)

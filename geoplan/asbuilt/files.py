@@ -21,7 +21,7 @@ from geoplan.crs import WGS84, transformed
 from geoplan.errors import ExportError
 from geoplan.exports.csv_text import Cell, Fixed, write_table
 from geoplan.exports.safe_rounding import finite
-from geoplan.plan import WrittenPlan
+from geoplan.written import WrittenPlan
 
 #: Layout of ``asbuilt.json``; raised when a reader of the old one would go wrong.
 FORMAT = 1

@@ -19,8 +19,9 @@ from geoplan.audit import CHECKS
 from geoplan.audit.evidence import case_of
 from geoplan.cover import surface_cover
 from geoplan.crs import WGS84, transformed, working_crs
-from geoplan.plan import Cover, Finding, WaterEdge, WrittenPlan, WrittenRaft
+from geoplan.plan import Cover, Finding, WaterEdge
 from geoplan.site import Site
+from geoplan.written import WrittenPlan, WrittenRaft
 
 #: Rules that a raft's place alone decides.
 PLACE_CHECKS = (

@@ -14,9 +14,9 @@ from geoplan.asbuilt.matching import match_rafts
 from geoplan.asbuilt.record import State, SurveyedRaft
 from geoplan.crs import WGS84, transformed, transformed_points, working_crs
 from geoplan.errors import Fault
-from geoplan.plan import WrittenPlan, WrittenRaft
 from geoplan.raft import RaftType, footprints
 from geoplan.readers.fixes import Fix
+from geoplan.written import WrittenPlan, WrittenRaft
 
 FloatArray = NDArray[np.float64]
 

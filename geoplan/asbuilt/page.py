@@ -12,7 +12,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from geoplan.asbuilt.record import AsBuilt, SurveyedRaft
-from geoplan.plan import WrittenPlan
+from geoplan.written import WrittenPlan
 
 _STYLE = (
     "body{font:16px/1.45 sans-serif;max-width:60rem;margin:1em auto;padding:0 1em;color:#1d1d1d}"

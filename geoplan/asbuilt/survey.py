@@ -18,9 +18,9 @@ from geoplan.asbuilt.lay import LaidWater, by_water, lay_rafts
 from geoplan.asbuilt.record import AsBuilt, SinceEarlier, SurveyedRaft
 from geoplan.crs import WGS84, transformed, working_crs
 from geoplan.errors import Fault, PlanFileError, SiteDataError
-from geoplan.plan import WrittenPlan
 from geoplan.readers.fixes import Fix, Survey, read_fixes
 from geoplan.site import Site
+from geoplan.written import WrittenPlan
 
 FOLDER = "surveys"
 

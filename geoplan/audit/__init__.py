@@ -31,8 +31,9 @@ from geoplan.audit.tapes import check_tape
 from geoplan.audit.tows import check_route
 from geoplan.audit.waves import check_waves
 from geoplan.audit.why import check_why_not
-from geoplan.plan import AuditReport, Finding, WrittenPlan
+from geoplan.plan import AuditReport, Finding
 from geoplan.site import Site
+from geoplan.written import WrittenPlan
 
 __all__ = ["CHECKS", "Case", "Check", "audit_plan", "check_record"]
 

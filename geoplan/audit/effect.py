@@ -18,9 +18,10 @@ from geoplan.audit.evidence import Case, Evidence, samples
 from geoplan.audit.neighbours import jet_reach_m
 from geoplan.audit.sun import sun_hours
 from geoplan.audit.water_mesh import WaterMesh, water_mesh
-from geoplan.plan import Finding, WrittenLoads
+from geoplan.plan import Finding
 from geoplan.raft import RaftType
 from geoplan.site import Inflow
+from geoplan.written import WrittenLoads
 
 FloatArray = NDArray[np.float64]
 

@@ -20,17 +20,11 @@ from shapely.geometry.base import BaseGeometry
 from geoplan.audit.bed import RawBed, raw_bed
 from geoplan.audit.edges import edge_at, volume_m3
 from geoplan.audit.frame import FloatArray, Frame, frame_of
-from geoplan.plan import (
-    Finding,
-    WrittenEdge,
-    WrittenMooring,
-    WrittenPlan,
-    WrittenRaft,
-    WrittenRoute,
-)
+from geoplan.plan import Finding
 from geoplan.raft import RaftType
 from geoplan.settings import Settings
 from geoplan.site import Site, WaterBody
+from geoplan.written import WrittenEdge, WrittenMooring, WrittenPlan, WrittenRaft, WrittenRoute
 
 #: Spacing of the points at which a footprint is sampled [m].
 SAMPLE_STEP_M = 0.25

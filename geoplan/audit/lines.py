@@ -14,7 +14,8 @@ import shapely
 from geoplan.audit.evidence import Case, Evidence, JudgedRaft, number
 from geoplan.audit.frame import FloatArray
 from geoplan.audit.strength import place_of
-from geoplan.plan import Finding, WrittenMooring
+from geoplan.plan import Finding
+from geoplan.written import WrittenMooring
 
 #: Lines without which a raft turns.
 LEAST_LINES = 4

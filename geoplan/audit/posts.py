@@ -12,7 +12,8 @@ import shapely
 
 from geoplan.audit.evidence import Case, Evidence, JudgedRaft, number, stray
 from geoplan.audit.frame import FloatArray
-from geoplan.plan import Finding, WrittenMooring
+from geoplan.plan import Finding
+from geoplan.written import WrittenMooring
 
 #: Farthest that a post may stand from its side [m].
 SIDE_REACH_M = 0.5

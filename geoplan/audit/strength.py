@@ -16,10 +16,11 @@ from shapely.geometry.base import BaseGeometry
 from geoplan.audit.evidence import Case, Evidence, JudgedRaft, number
 from geoplan.audit.frame import FloatArray
 from geoplan.audit.hulls import sliced_draft
-from geoplan.plan import Finding, WrittenMooring
+from geoplan.plan import Finding
 from geoplan.post_sections import POST_SECTIONS
 from geoplan.raft import RaftType
 from geoplan.settings import Settings
+from geoplan.written import WrittenMooring
 
 #: What two methods may differ by [1].
 _AGREE = 0.02

@@ -12,7 +12,8 @@ import shapely
 
 from geoplan.audit.edges import SAME_LEVEL_M
 from geoplan.audit.evidence import Case, Evidence, number
-from geoplan.plan import Finding, WrittenEdge
+from geoplan.plan import Finding
+from geoplan.written import WrittenEdge
 
 #: Share by which a stated area may differ at the level of the outline [1].
 AREA_TOLERANCE = 0.001

@@ -12,7 +12,8 @@ from collections.abc import Iterator
 import shapely
 
 from geoplan.audit.evidence import Case, Evidence, frame_line, number, stray
-from geoplan.plan import Finding, WrittenRoute
+from geoplan.plan import Finding
+from geoplan.written import WrittenRoute
 
 #: Farthest that a route may start from its launch place [m].
 START_REACH_M = 2.0

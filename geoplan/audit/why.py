@@ -14,7 +14,8 @@ from shapely.geometry.base import BaseGeometry
 
 from geoplan.audit.edges import SAME_LEVEL_M
 from geoplan.audit.evidence import Case, Evidence, number
-from geoplan.plan import Finding, WrittenWhyNot
+from geoplan.plan import Finding
+from geoplan.written import WrittenWhyNot
 
 #: Share of the water by which parts may miss or overlap, by rounding [1].
 _SAME_SHARE = 2e-4

@@ -21,6 +21,7 @@ from shapely.geometry import Point
 from geoplan.crs import transformed
 from geoplan.errors import ExportError
 from geoplan.exports.effect_sheet import knows_grams
+from geoplan.exports.gis_layers import FLAGS, LAYERS, TEXTS
 from geoplan.exports.gis_reading import read_plan
 from geoplan.exports.held_rows import line_rows, material_rows, swept_rows
 from geoplan.exports.outlines import pose_in, raft_outlines
@@ -38,105 +39,9 @@ Row = dict[str, Any]
 #: Water bodies whose rows are held at a time.
 _BATCH = 200
 
-#: Layer -> (geometry type, columns). A column's type follows from its name, see ``_dtype``.
-_LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
-    "rafts": (
-        "Polygon",
-        (
-            "raft_id", "water_id", "raft_type", "status", "length_m", "width_m", "heading_deg",
-            "easting_m", "northing_m", "area_m2", "planted_area_m2", "depth_low_m",
-            "root_clearance_m", "bank_clearance_m", "gap_m", "sun_h", "worth", "removal_g_d",
-            "fetch_m", "wave_height_m", "wave_period_s", "wave_from_deg", "draft_m", "freeboard_m",
-            "is_kept",
-        ),
-    ),
-    "moorings": (
-        "Point",
-        (
-            "mooring_id", "raft_id", "water_id", "kind", "easting_m", "northing_m",
-            "depth_high_m", "length_m", "embedment_m", "load_n", "capacity_n",
-            "load_case", "governs", "block_kg",
-        ),
-    ),
-    "mooring_lines": (
-        "LineString",
-        ("raft_id", "mooring_id", "length_m", "watch_radius_low_m"),
-    ),
-    "swept": (
-        "MultiPolygon",
-        ("raft_id", "water_id", "level_name", "level_m"),
-    ),
-    "routes": (
-        "LineString",
-        ("raft_id", "water_id", "launch_id", "sequence", "length_m", "least_depth_m"),
-    ),
-    "water_edges": (
-        "MultiPolygon",
-        (
-            "water_id", "name", "level_name", "level_m", "area_m2", "volume_m3", "raft_area_m2",
-            "cover_pct", "sigma_pct", "is_assumed",
-        ),
-    ),
-    "marks": (
-        "Point",
-        ("mark_id", "water_id", "easting_m", "northing_m", "is_suggested"),
-    ),
-    "setting_out": (
-        "Point",
-        (
-            "raft_id", "water_id", "item", "easting_m", "northing_m", "mark_1", "tape_1_m",
-            "mark_2", "tape_2_m", "crossing_deg", "error_major_m", "error_minor_m",
-            "error_axis_deg",
-        ),
-    ),
-    "worth": (
-        "MultiPolygon",
-        ("water_id", "worth_from", "worth_to", "unit"),
-    ),
-    "streamlines": (
-        "LineString",
-        ("water_id", "length_m"),
-    ),
-    "materials": (
-        "Point",
-        ("item", "size", "quantity", "unit", "ordered", "price", "cost"),
-    ),
-    "why_not": (
-        "MultiPolygon",
-        ("water_id", "rule", "words", "area_m2", "alone_m2", "only_m2", "is_room"),
-    ),
-    "alternatives": (
-        "Polygon",
-        (
-            "water_id", "name", "raft_type", "length_m", "width_m", "heading_deg", "easting_m",
-            "northing_m", "cost_pct",
-        ),
-    ),
-    "loads": (
-        "Point",
-        (
-            "water_id", "constituent", "is_chosen", "is_relative", "unit", "load_in",
-            "load_out_without_rafts", "load_out", "removed", "removed_lowest", "removed_highest",
-            "rate_m_yr", "rate_lowest_m_yr", "rate_highest_m_yr", "settling_m_yr",
-        ),
-    ),
-    "findings": (
-        "Point",
-        ("check", "water_id", "raft_id", "measured", "limit", "unit", "passed", "detail"),
-    ),
-}  # fmt: skip
-
-_TEXTS = frozenset(
-    {"check", "constituent", "detail", "governs", "item", "kind", "level_name", "load_case"}
-    | {"mark_1", "mark_2", "mark_id", "name", "raft_type", "size", "status", "unit"}
-    | {"launch_id", "mooring_id", "raft_id", "rule", "water_id", "words"}
-)
 #: Layers that are written once, from the whole plan.
 _OF_THE_WHOLE = ("materials", "findings")
 _POSE = ("easting_m", "northing_m", "heading_deg")
-_FLAGS = frozenset(
-    {"is_assumed", "is_chosen", "is_kept", "is_relative", "is_room", "is_suggested", "passed"}
-)
 
 
 def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> None:
@@ -184,7 +89,7 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
 
 def _plan_rows(plan: Plan, site: Site) -> dict[str, list[Row]]:
     """Return the rows of every layer that a plan fills, in the order of the layers."""
-    layers: dict[str, list[Row]] = {name: [] for name in _LAYERS}
+    layers: dict[str, list[Row]] = {name: [] for name in LAYERS}
     crs = plan.client_crs
     for water in plan.waters:
         layers["rafts"] += _raft_rows(water, site, crs)
@@ -220,7 +125,7 @@ def _plan_rows(plan: Plan, site: Site) -> dict[str, list[Row]]:
 
 def _fields(part: Any, layer: str) -> Row:
     """Return the columns of a layer that a part of the plan has under the same name."""
-    return {name: getattr(part, name, None) for name in _LAYERS[layer][1]}
+    return {name: getattr(part, name, None) for name in LAYERS[layer][1]}
 
 
 def _raft_rows(water: WaterPlan, site: Site, crs: str) -> list[Row]:
@@ -393,7 +298,7 @@ def _write_layer(
     path: Path, name: str, rows: Sequence[Row], crs: str, *, append: bool = False
 ) -> None:
     """Write one layer with all its columns, even where it has no row."""
-    kind, columns = _LAYERS[name]
+    kind, columns = LAYERS[name]
     geometries = [row["geometry"] for row in rows]
     drawn = [g for g in geometries if g is not None and not g.is_empty]
     if not np.isfinite(shapely.bounds(drawn)).all():
@@ -412,9 +317,9 @@ def _write_layer(
 
 def _series(column: str, values: list[Any]) -> Any:
     """Return a column with the type that its name stands for; what is not known stays NULL."""
-    if column in _TEXTS:
+    if column in TEXTS:
         return pd.Series(values, dtype="object")
-    if column in _FLAGS:
+    if column in FLAGS:
         return pd.Series(values, dtype="bool")
     if column == "sequence":
         return pd.Series(values, dtype="int32")

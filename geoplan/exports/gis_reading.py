@@ -18,7 +18,7 @@ from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, FieldE
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from geoplan.errors import PlanFileError
-from geoplan.plan import (
+from geoplan.written import (
     WrittenEdge,
     WrittenLoads,
     WrittenMaterial,

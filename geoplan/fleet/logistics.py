@@ -11,7 +11,7 @@ from geoplan.crs import WGS84, transformed, working_crs
 from geoplan.district import Logistics, Visit
 from geoplan.fleet.trips import Stops, least_length_m, trips
 from geoplan.plan import Plan
-from geoplan.settings import YardSettings
+from geoplan.settings_district import YardSettings
 from geoplan.site import FloatArray, Site, WaterBody
 
 

@@ -7,7 +7,7 @@ Guideline figures for checks, not a risk assessment: local rules and the people 
 import math
 from dataclasses import dataclass
 
-from geoplan.settings import LaunchSettings
+from geoplan.settings_works import LaunchSettings
 
 GRAVITY_M_S2 = 9.81
 #: Share of the sum of what each may lift that a team may: HSE guidance L23 (recalled). No factor

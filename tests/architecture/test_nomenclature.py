@@ -10,7 +10,19 @@ from pydantic import BaseModel
 
 from tests.architecture.source_tree import public_members
 
-VOCABULARY = ("raft", "settings", "site", "plan", "reasons", "written_tapes", "grid")
+VOCABULARY = (
+    "raft",
+    "settings",
+    "settings_works",
+    "settings_district",
+    "settings_report",
+    "site",
+    "plan",
+    "reasons",
+    "written",
+    "written_tapes",
+    "grid",
+)
 
 
 def field_names() -> set[str]:

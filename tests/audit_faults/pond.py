@@ -11,16 +11,6 @@ from dataclasses import replace
 import numpy as np
 import shapely
 
-from geoplan.plan import (
-    WrittenEdge,
-    WrittenLoads,
-    WrittenMaterial,
-    WrittenMooring,
-    WrittenPlan,
-    WrittenRaft,
-    WrittenRoute,
-    WrittenWhyNot,
-)
 from geoplan.settings import Settings
 from geoplan.site import (
     ExistingRaft,
@@ -33,6 +23,16 @@ from geoplan.site import (
     Site,
     Soundings,
     WaterBody,
+)
+from geoplan.written import (
+    WrittenEdge,
+    WrittenLoads,
+    WrittenMaterial,
+    WrittenMooring,
+    WrittenPlan,
+    WrittenRaft,
+    WrittenRoute,
+    WrittenWhyNot,
 )
 from geoplan.written_tapes import WrittenMark, WrittenTape
 

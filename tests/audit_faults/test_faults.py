@@ -9,9 +9,10 @@ import shapely
 
 from geoplan.audit import CHECKS, audit_plan
 from geoplan.placement.rules import RULES
-from geoplan.plan import Finding, WrittenPlan, WrittenWhyNot
+from geoplan.plan import Finding
 from geoplan.settings import Settings
 from geoplan.site import ExistingRaft, Inflow, KeepClear, ShadeObject, ShareTerms, Site
+from geoplan.written import WrittenPlan, WrittenWhyNot
 from geoplan.written_tapes import WrittenMark
 from tests.audit_faults.pond import (
     HOLE,

@@ -10,7 +10,7 @@ import pytest
 import shapely
 
 from geoplan.audit import audit_plan
-from geoplan.plan import (
+from geoplan.written import (
     WrittenEdge,
     WrittenMooring,
     WrittenPlan,

@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 from geoplan.audit import audit_plan
-from geoplan.plan import Finding, WrittenMaterial, WrittenMooring, WrittenPlan
+from geoplan.plan import Finding
 from geoplan.settings import Settings
 from geoplan.site import Site
+from geoplan.written import WrittenMaterial, WrittenMooring, WrittenPlan
 from tests.audit_faults.pond import TABLES, honest_plan, honest_site, retaped
 
 #: One raft in the open half of the pond, its anchors 3 m off, 2.45 m of water over them at high.

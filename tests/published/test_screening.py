@@ -11,7 +11,7 @@ from geoplan.screening import (
     oxygen_saturation_g_m3,
     rate_at,
 )
-from geoplan.settings import ReportSettings
+from geoplan.settings_report import ReportSettings
 
 TABLE = ReportSettings().credit
 

@@ -18,8 +18,8 @@ from geoplan.audit.evidence import samples
 from geoplan.audit.frame import frame_of
 from geoplan.audit.neighbours import jet_reach_m
 from geoplan.audit.overlaid_bed import OverlaidBed
-from geoplan.plan import WrittenPlan
 from geoplan.site import BedRaster, Contour, Inflow, Levels, Soundings, WaterBody
+from geoplan.written import WrittenPlan
 from tests.audit_faults.pond import CRS, honest_plan, honest_site, posts, raft, retaped, settings
 
 NONE = np.zeros(0)

@@ -9,10 +9,10 @@ import shapely
 from geoplan.audit import sun as audit_sun
 from geoplan.audit.evidence import case_of
 from geoplan.grid import water_grid
-from geoplan.plan import WrittenPlan, WrittenRaft
 from geoplan.raft import footprints
 from geoplan.shade import sun_field
 from geoplan.site import ShadeObject
+from geoplan.written import WrittenPlan, WrittenRaft
 from tests.audit_faults.pond import honest_site
 
 

@@ -9,7 +9,6 @@ import shapely
 from geoplan.audit import sun as audit_sun
 from geoplan.audit.evidence import case_of
 from geoplan.grid import water_grid
-from geoplan.plan import WrittenPlan, WrittenRaft
 from geoplan.raft import footprints
 from geoplan.shade import sun_field
 from geoplan.site import FloatArray, ShadeObject, Site, SurfaceRaster
@@ -21,6 +20,7 @@ from geoplan.water.solar import (
     Walls,
     horizon_slope,
 )
+from geoplan.written import WrittenPlan, WrittenRaft
 from tests.audit_faults.pond import honest_site
 from tests.published.test_sun import NONE_C, NONE_W
 

@@ -17,7 +17,7 @@ from geoplan.screening import (
     oxygen_saturation_g_m3,
     rate_at,
 )
-from geoplan.settings import ReportSettings
+from geoplan.settings_report import ReportSettings
 from geoplan.site import Site
 
 #: Background, tanks and temperature factor by constituent: medians of free-water-surface wetlands

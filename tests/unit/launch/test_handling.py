@@ -1,7 +1,7 @@
 """How many people a raft needs on the bank, and by what means."""
 
 from geoplan.launch.handling import raft_handling
-from geoplan.settings import LaunchSettings
+from geoplan.settings_works import LaunchSettings
 
 
 def test_light_rafts_are_carried_heavier_ones_pulled_and_the_heaviest_winched() -> None:
