@@ -13,7 +13,8 @@ from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from geoplan.errors import Fault
 from geoplan.reasons import Reasons
-from geoplan.site import FloatArray, SourceFile, lock_arrays
+from geoplan.site import FloatArray, Mark, SourceFile, lock_arrays
+from geoplan.written_tapes import WrittenMark, WrittenTape
 
 
 @dataclass(frozen=True)
@@ -607,6 +608,8 @@ class WaterPlan:
         Loads with and without rafts; ``None`` where no inflow reaches an outlet.
     worth_map : WorthMap or None
         Worth of raft area and streamlines.
+    suggested_marks : tuple of Mark
+        Pegs to drive and survey on the bank, where the site has fewer than two.
     reasons : Reasons
         What forbids more, what would open room, prices, and another plan; empty on a first pass.
     """
@@ -631,6 +634,7 @@ class WaterPlan:
     waves: tuple[DesignWaves, ...] = ()
     effect: Effect | None = None
     worth_map: WorthMap | None = None
+    suggested_marks: tuple[Mark, ...] = ()
     reasons: Reasons = field(default_factory=Reasons)
 
 
@@ -878,6 +882,10 @@ class WrittenPlan:
         Layer ``routes``.
     edges : tuple of WrittenEdge
         Layer ``water_edges``.
+    marks : tuple of WrittenMark
+        Layer ``marks``.
+    tapes : tuple of WrittenTape
+        Layer ``setting_out``.
     why_not : tuple of WrittenWhyNot
         Layer ``why_not``.
     """
@@ -888,3 +896,5 @@ class WrittenPlan:
     routes: tuple[WrittenRoute, ...]
     edges: tuple[WrittenEdge, ...]
     why_not: tuple[WrittenWhyNot, ...] = ()
+    marks: tuple[WrittenMark, ...] = ()
+    tapes: tuple[WrittenTape, ...] = ()

@@ -12,6 +12,7 @@ from geoplan.fields import site_fields
 from geoplan.grid import SiteFields
 from geoplan.hulls import floated, hull_notes
 from geoplan.hydraulics import inflow_l_s
+from geoplan.launch.bank_marks import suggested_marks, taping_notes
 from geoplan.launch.routes import tow_routes
 from geoplan.low_water import low_water_notes
 from geoplan.mooring.design import design_moorings, mooring_notes
@@ -26,7 +27,7 @@ from geoplan.raft import footprints
 from geoplan.reasons import HeldRaft
 from geoplan.replay import at_other_levels
 from geoplan.settings import Settings
-from geoplan.site import WaterBody
+from geoplan.site import Mark, WaterBody
 from geoplan.treatment import LoadBenefit, load_benefit, with_removal
 from geoplan.wind import design_waves
 
@@ -88,13 +89,12 @@ def _made(around: Surroundings, benefit: LoadBenefit | None, placement: Placemen
     body, settings, fields, edges = around.body, around.settings, around.fields, around.edges
     placed = floated(with_removal(placement, benefit), settings)
     rafts, waves, wave_notes = design_waves(fields, edges, placed, settings, body.water_id)
-    moorings, routes, held_notes = _held_and_towed(around, rafts)
+    moorings, routes, marks, held_notes = _held_and_towed(around, rafts)
     cover = surface_cover(edges, raft_outlines(body, rafts), body.crs)
     stage, record, level_notes = at_other_levels(
         body, fields, edges, rafts, moorings, cover[1].raft_area_m2, settings
     )
-    unsurveyed = _unsurveyed_pct(fields)
-    notes = (*_notes(body, cover[1].cover_pct, settings, unsurveyed), *fields.notes)
+    notes = (*_notes(body, cover[1].cover_pct, settings, fields), *fields.notes)
     return WaterPlan(
         water_id=body.water_id,
         name=body.name,
@@ -106,7 +106,7 @@ def _made(around: Surroundings, benefit: LoadBenefit | None, placement: Placemen
         cover=cover,
         report=placement.report,
         room_m2=placement.room_m2,
-        unsurveyed_pct=unsurveyed,
+        unsurveyed_pct=_unsurveyed_pct(fields),
         inflow_l_s=inflow_l_s(body, settings),
         notes=notes + held_notes + level_notes + wave_notes,
         why_none=placement.why_none,
@@ -114,6 +114,7 @@ def _made(around: Surroundings, benefit: LoadBenefit | None, placement: Placemen
         stage=stage,
         record=record,
         waves=waves,
+        suggested_marks=marks,
     )
 
 
@@ -160,14 +161,16 @@ def _surroundings(body: WaterBody, settings: Settings, held: tuple[HeldRaft, ...
 
 def _held_and_towed(
     around: Surroundings, rafts: tuple[PlacedRaft, ...]
-) -> tuple[tuple[Mooring, ...], tuple[Route, ...], tuple[Fault, ...]]:
-    """Return the moorings and tow routes of rafts, and what a reader must know of them."""
+) -> tuple[tuple[Mooring, ...], tuple[Route, ...], tuple[Mark, ...], tuple[Fault, ...]]:
+    """Return moorings, tow routes and pegs to drive, and what a reader must know of them."""
     body, fields, edges, settings = around.body, around.fields, around.edges, around.settings
     moorings = design_moorings(body, fields, rafts, settings)
     routes, route_notes = tow_routes(body, fields, edges[0].outline, rafts, settings)
     notes = hull_notes(body.water_id, rafts, settings)
     notes += mooring_notes(body, fields, rafts, settings) + route_notes
-    return moorings, routes, notes + low_water_notes(body, edges, rafts, routes)
+    marks = suggested_marks(body, edges[2].outline, rafts, moorings, settings)
+    notes += taping_notes(body, rafts, moorings, marks, settings)
+    return moorings, routes, marks, notes + low_water_notes(body, edges, rafts, routes)
 
 
 def raft_outlines(body: WaterBody, rafts: tuple[PlacedRaft, ...]) -> list[object]:
@@ -214,7 +217,7 @@ def _notes(
     body: WaterBody,
     cover_pct: float,
     settings: Settings,
-    unsurveyed_pct: float,
+    fields: SiteFields,
 ) -> list[Fault]:
     """Return what a reader of the plan must know beyond its numbers."""
     notes = []
@@ -224,6 +227,7 @@ def _notes(
             Fault("warning", "plan", found, expected, remedy, feature=f"water '{body.water_id}'")
         )
 
+    unsurveyed_pct = _unsurveyed_pct(fields)
     if unsurveyed_pct >= 0.05:
         warn(
             f"{unsurveyed_pct:.1f} % of the water too far from any sounding",

@@ -286,6 +286,25 @@ class LaunchSettings(Table):
     crew: Annotated[int, Field(ge=1)] = _default(4, "judgement")
 
 
+class SettingOutSettings(Table):
+    """
+    How points are set out by tapes from marks on the bank.
+
+    Attributes
+    ----------
+    tape_sigma_m : float
+        One standard deviation of a tape stretched over water [m].
+    mark_sigma_m : float
+        One standard deviation of a mark's place, in the direction of the tape [m].
+    longest_tape_m : float
+        Longest tape that is stretched over water [m].
+    """
+
+    tape_sigma_m: Positive = _default(0.05, "judgement: sag and wind on a tape over water")
+    mark_sigma_m: NotNegative = _default(0.02, "judgement: marks surveyed to a few centimetres")
+    longest_tape_m: Positive = _default(50.0, "judgement: the usual long tape")
+
+
 class BudgetSettings(Table):
     """
     Money that may be spent.
@@ -346,7 +365,7 @@ class Settings(Table):
         Run per rise of the bank above the outline, where no survey reaches [1].
     levels, survey, raft, cover, clearances, treatment, rain, sun : tables
         What the rules and the worth are made from.
-    wind, launch, budget, mooring, grid : tables
+    wind, launch, setting_out, budget, mooring, grid : tables
         What the rest is made from.
     """
 
@@ -364,6 +383,7 @@ class Settings(Table):
     sun: SunSettings = SunSettings()
     wind: WindSettings = WindSettings()
     launch: LaunchSettings = LaunchSettings()
+    setting_out: SettingOutSettings = SettingOutSettings()
     budget: BudgetSettings = BudgetSettings()
     mooring: MooringSettings = MooringSettings()
     grid: GridSettings = GridSettings()

@@ -22,6 +22,7 @@ from geoplan.audit.neighbours import check_gap, check_inflow, check_keep_clear, 
 from geoplan.audit.posts import check_post
 from geoplan.audit.sums import check_budget, check_cover, check_stock
 from geoplan.audit.sun import check_sun
+from geoplan.audit.tapes import check_tape
 from geoplan.audit.tows import check_route
 from geoplan.audit.why import check_why_not
 from geoplan.plan import AuditReport, Finding, WrittenPlan
@@ -71,6 +72,7 @@ CHECKS: dict[str, Check] = {
     "freeboard": check_freeboard,
     "post": check_post,
     "route": check_route,
+    "tape": check_tape,
     "why_not": check_why_not,
 }
 

@@ -14,6 +14,8 @@ EXPORTS: tuple[tuple[str, str], ...] = (
     ("effect.csv", "geoplan.exports.effect_sheet"),
     ("rafts_afloat.csv", "geoplan.exports.raft_sheet"),
     ("setting_out.csv", "geoplan.exports.setting_out"),
+    ("setting_out.gpx", "geoplan.exports.handheld_file"),
+    ("setting_out.dxf", "geoplan.exports.drawing_file"),
     ("stage_area_volume.csv", "geoplan.exports.stage_table"),
     ("level_history.csv", "geoplan.exports.level_history"),
     ("levels.html", "geoplan.exports.level_page"),

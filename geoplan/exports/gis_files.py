@@ -22,6 +22,7 @@ from geoplan.errors import ExportError
 from geoplan.exports.gis_reading import read_plan
 from geoplan.exports.outlines import pose_in, raft_outlines
 from geoplan.exports.reason_rows import alternative_rows, why_not_rows
+from geoplan.exports.set_out_places import Places, places_of
 from geoplan.plan import AuditReport, Plan, WaterPlan
 from geoplan.site import Site
 
@@ -65,6 +66,18 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
             "cover_pct", "sigma_pct", "is_assumed",
         ),
     ),
+    "marks": (
+        "Point",
+        ("mark_id", "water_id", "easting_m", "northing_m", "is_suggested"),
+    ),
+    "setting_out": (
+        "Point",
+        (
+            "raft_id", "water_id", "item", "easting_m", "northing_m", "mark_1", "tape_1_m",
+            "mark_2", "tape_2_m", "crossing_deg", "error_major_m", "error_minor_m",
+            "error_axis_deg",
+        ),
+    ),
     "worth": (
         "MultiPolygon",
         ("water_id", "worth_from", "worth_to", "unit"),
@@ -91,11 +104,12 @@ _LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
 }  # fmt: skip
 
 _TEXTS = frozenset(
-    {"check", "detail", "kind", "level_name", "name", "raft_type", "status", "unit"}
+    {"item", "mark_1", "mark_2", "mark_id"}
+    | {"check", "detail", "kind", "level_name", "name", "raft_type", "status", "unit"}
     | {"launch_id", "mooring_id", "raft_id", "rule", "water_id", "words"}
 )
 _POSE = ("easting_m", "northing_m", "heading_deg")
-_FLAGS = frozenset({"is_assumed", "is_kept", "is_room", "passed"})
+_FLAGS = frozenset({"is_assumed", "is_kept", "is_room", "is_suggested", "passed"})
 
 
 def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> None:
@@ -161,6 +175,9 @@ def _plan_rows(plan: Plan, site: Site) -> dict[str, list[Row]]:
             }
             for line in (water.worth_map.streamlines if water.worth_map else ())
         ]
+    for places in places_of(plan, site):
+        layers["marks"] += _mark_rows(places, plan.client_crs)
+        layers["setting_out"] += _set_out_rows(places, plan.client_crs)
     return layers
 
 
@@ -193,6 +210,49 @@ def _mooring_rows(water: WaterPlan, crs: str) -> list[Row]:
                 "easting_m": point.x,
                 "northing_m": point.y,
                 "geometry": point,
+            }
+        )
+    return rows
+
+
+def _mark_rows(places: Places, crs: str) -> list[Row]:
+    """Return the rows of ``marks``: those of the site, and those proposed."""
+    return [
+        {
+            "mark_id": mark.mark_id,
+            "water_id": places.water.water_id,
+            "easting_m": place[0],
+            "northing_m": place[1],
+            "is_suggested": places.is_suggested(mark),
+            "geometry": Point(place),
+        }
+        for mark, place in zip(places.marks, places.mark_places_in(crs), strict=True)
+    ]
+
+
+def _set_out_rows(places: Places, crs: str) -> list[Row]:
+    """Return the rows of ``setting_out``; without tapes where no two marks fix a point."""
+    rows = []
+    for point, place in zip(places.points, places.point_places_in(crs), strict=True):
+        fix = point.fix
+        marks = [places.marks[index].mark_id for index in fix.marks] if fix else [None, None]
+        tapes = fix.tapes_m if fix else (None, None)
+        rows.append(
+            {
+                "raft_id": point.raft_id,
+                "water_id": places.water.water_id,
+                "item": point.item,
+                "easting_m": place[0],
+                "northing_m": place[1],
+                "mark_1": marks[0],
+                "tape_1_m": tapes[0],
+                "mark_2": marks[1],
+                "tape_2_m": tapes[1],
+                "crossing_deg": fix.crossing_deg if fix else None,
+                "error_major_m": fix.error_major_m if fix else None,
+                "error_minor_m": fix.error_minor_m if fix else None,
+                "error_axis_deg": fix.error_axis_deg if fix else None,
+                "geometry": Point(place),
             }
         )
     return rows

@@ -26,6 +26,7 @@ from geoplan.plan import (
     WrittenRoute,
     WrittenWhyNot,
 )
+from geoplan.written_tapes import WrittenMark, WrittenTape
 
 Row = dict[str, Any]
 
@@ -37,6 +38,11 @@ _NEEDED: dict[str, tuple[str, ...]] = {
         "embedment_m",
     ),
     "routes": ("raft_id", "launch_id", "sequence", "length_m"),
+    "marks": ("mark_id", "water_id", "easting_m", "northing_m", "is_suggested"),
+    "setting_out": (
+        "raft_id", "water_id", "item", "easting_m", "northing_m", "mark_1", "tape_1_m", "mark_2",
+        "tape_2_m", "crossing_deg", "error_major_m",
+    ),
     "why_not": ("water_id", "rule", "area_m2"),
     "water_edges": ("water_id", "level_name", "level_m", "area_m2", "volume_m3", "cover_pct"),
 }  # fmt: skip
@@ -63,7 +69,8 @@ def read_plan(path: Path) -> WrittenPlan:
     """
     if not path.is_file():
         raise PlanFileError(f"{path} is missing; plan the site again")
-    frames = {name: _read_layer(path, name) for name in ("rafts", "moorings", "routes", "why_not")}
+    names = ("rafts", "moorings", "routes", "marks", "setting_out", "why_not")
+    frames = {name: _read_layer(path, name) for name in names}
     edges = _read_layer(path, "water_edges")
     for name, frame in frames.items():
         if frame.crs != edges.crs:
@@ -78,6 +85,10 @@ def read_plan(path: Path) -> WrittenPlan:
         ),
         routes=tuple(_written_route(row) for row in _rows(path, "routes", frames["routes"])),
         edges=tuple(_written_edge(row) for row in _rows(path, "water_edges", edges)),
+        marks=tuple(_written_mark(row) for row in _rows(path, "marks", frames["marks"])),
+        tapes=tuple(
+            _written_tape(row) for row in _rows(path, "setting_out", frames["setting_out"])
+        ),
         why_not=tuple(_written_why(row) for row in _rows(path, "why_not", frames["why_not"])),
     )
 
@@ -119,7 +130,8 @@ class _WrittenRow:
 
     def text_or_empty(self, column: str) -> str:
         """Return a text that may be missing, such as the type of a raft nobody described."""
-        return self.text(column) if self.values[column] else ""
+        value = self.values[column]
+        return "" if value is None or pd.isna(value) or not value else self.text(column)
 
     def number_or_none(self, column: str) -> float | None:
         """Return a number, or None where the file says NULL."""
@@ -202,6 +214,34 @@ def _written_route(row: _WrittenRow) -> WrittenRoute:
         sequence=int(row.number("sequence")),
         path=row.shape(LineString, "one line"),
         length_m=row.number("length_m"),
+    )
+
+
+def _written_mark(row: _WrittenRow) -> WrittenMark:
+    """Return a mark as its row states it."""
+    return WrittenMark(
+        mark_id=row.text("mark_id"),
+        water_id=row.text("water_id"),
+        easting_m=row.number("easting_m"),
+        northing_m=row.number("northing_m"),
+        is_suggested=bool(row.values["is_suggested"]),
+    )
+
+
+def _written_tape(row: _WrittenRow) -> WrittenTape:
+    """Return the tapes of a point as its row states them."""
+    return WrittenTape(
+        raft_id=row.text("raft_id"),
+        water_id=row.text("water_id"),
+        item=row.text("item"),
+        easting_m=row.number("easting_m"),
+        northing_m=row.number("northing_m"),
+        mark_1=row.text_or_empty("mark_1"),
+        mark_2=row.text_or_empty("mark_2"),
+        tape_1_m=row.number_or_none("tape_1_m"),
+        tape_2_m=row.number_or_none("tape_2_m"),
+        crossing_deg=row.number_or_none("crossing_deg"),
+        error_major_m=row.number_or_none("error_major_m"),
     )
 
 

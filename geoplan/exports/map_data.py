@@ -158,7 +158,7 @@ def _water(
         "worth": _worth(water.worth_map, mm) if water.worth_map else None,
         "effect": effect_record(water.effect) if water.effect else None,
         **reasons_record(water, mm),
-        **(surroundings(body, mm) if body else {}),
+        **(surroundings(body, mm, water.suggested_marks) if body else {}),
     }
 
 
@@ -169,6 +169,7 @@ def _bounds_m(
     shown: list[BaseGeometry] = [*outlines, *(edge.outline for edge in water.edges)]
     shown += [route.path for route in water.routes]
     shown += [shapely.Point(post.easting_m, post.northing_m) for post in water.moorings]
+    shown += [part.point for part in water.suggested_marks]
     if body:
         shown += [body.outline, *(part.geometry for part in body.outlets)]
         shown += [part.geometry for part in body.launches]

@@ -4,14 +4,17 @@ What the map shows round the water: inflows, outlets, launches, shade and what i
 It is taken from the site as it was read; the plan changes none of it.
 """
 
+from collections.abc import Sequence
 from typing import Any
 
 from geoplan.exports.map_coordinates import Millimetres
 from geoplan.exports.safe_rounding import finite
-from geoplan.site import KeepClear, ShadeObject, WaterBody
+from geoplan.site import KeepClear, Mark, ShadeObject, WaterBody
 
 
-def surroundings(body: WaterBody, mm: Millimetres) -> dict[str, Any]:
+def surroundings(
+    body: WaterBody, mm: Millimetres, suggested: Sequence[Mark] = ()
+) -> dict[str, Any]:
     """
     Return what surrounds a water body.
 
@@ -21,6 +24,8 @@ def surroundings(body: WaterBody, mm: Millimetres) -> dict[str, Any]:
         The water body.
     mm : Millimetres
         Centre from which places are counted.
+    suggested : sequence of Mark
+        Marks that the plan proposes.
 
     Returns
     -------
@@ -48,7 +53,14 @@ def surroundings(body: WaterBody, mm: Millimetres) -> dict[str, Any]:
             }
             for part in body.keep_clear
         ],
-        "marks": [{"mark_id": part.mark_id, "shape": mm.shape(part.point)} for part in body.marks],
+        "marks": [
+            {
+                "mark_id": part.mark_id,
+                "is_suggested": part in suggested,
+                "shape": mm.shape(part.point),
+            }
+            for part in (*body.marks, *suggested)
+        ],
         "shade": [
             {
                 "height_m": finite(part.height_m),

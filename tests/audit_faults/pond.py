@@ -26,11 +26,13 @@ from geoplan.site import (
     KeepClear,
     LaunchPlace,
     Levels,
+    Mark,
     Outlet,
     Site,
     Soundings,
     WaterBody,
 )
+from geoplan.written_tapes import WrittenMark, WrittenTape
 
 CRS = "+proj=tmerc +lat_0=56 +lon_0=9 +k=1 +x_0=0 +y_0=0 +ellps=WGS84 +units=m +no_defs"
 #: What is left for fittings when the poles float half under, walls of 500 kg/m³ taken off.
@@ -74,6 +76,8 @@ TABLES = {
 SHOAL = (16.0, 8.0)
 HOLE = (-16.0, -8.0)
 HONEST = {"R1": (-6.0, 0.0), "R2": (6.0, 0.0)}
+#: Pegs beyond the southern bank, from which tapes to the rafts cross at 60 to 90 degrees.
+MARKS = {"A": (-16.0, -21.0), "B": (16.0, -21.0)}
 #: Eight poles of 0.3 m float half under: 8 x pi 0.3²/4 x 3.9 / 2 x 997 kg, which the parts below
 #: come to; the surface is 0.3 m less half of it. Nothing on top, so nothing else is wet.
 DRAFT_M, FREEBOARD_M = 0.150, 0.150
@@ -116,6 +120,7 @@ def honest_site(**parts: object) -> Site:
         outlets=(Outlet("weir", shapely.Point(30, 0), width_m=3.0),),
         launches=(LaunchPlace("slip", shapely.Point(-30, 10)),),
         keep_clear=(KeepClear(shapely.LineString([(-30, -12), (30, -12)]), 1.5, "main"),),
+        marks=tuple(Mark(name, shapely.Point(place)) for name, place in MARKS.items()),
         rafts=(ExistingRaft("old", shapely.box(-2, 8.8, 2, 11.2)),),
     )
     return Site(chosen, "EPSG:25832", (replace(body, **parts),))  # type: ignore[arg-type]
@@ -145,6 +150,35 @@ def route(raft_id: str, easting: float, northing: float, sequence: int) -> Writt
     path = shapely.LineString([(-30, 10), (-26, 10), (easting, northing)])
     length = 4.0 + float(np.hypot(easting + 26, northing - 10))
     return WrittenRoute(raft_id, "slip", sequence, path, length)
+
+
+def taped(raft_id: str, item: str, easting: float, northing: float) -> WrittenTape:
+    """Two tapes by Pythagoras; the ellipse of tapes that cross at γ is 2.4477σ/√(1 − |cos γ|)."""
+    ways = [np.subtract(place, (easting, northing)) for place in MARKS.values()]
+    tapes = [float(np.hypot(*way)) for way in ways]
+    cosine = abs(float(ways[0] @ ways[1])) / (tapes[0] * tapes[1])
+    return WrittenTape(
+        *(raft_id, "pond", item, easting, northing, *MARKS, *tapes),
+        crossing_deg=float(np.degrees(np.arccos(cosine))),
+        error_major_m=float(2.4477 * np.hypot(0.05, 0.02) / np.sqrt(1 - cosine)),
+    )
+
+
+def retaped(plan: WrittenPlan) -> WrittenPlan:
+    """The plan with its corners and moorings set out where they now are."""
+    rows = []
+    for row in plan.rafts:
+        if row.status != "existing" and row.outline is not None:
+            centre = shapely.get_coordinates(row.outline.centroid)[0]
+            corners = shapely.get_coordinates(row.outline)[:-1]
+            rows.append(taped(row.raft_id, "centre", *centre))
+            rows += [taped(row.raft_id, f"corner {k}", *at) for k, at in enumerate(corners, 1)]
+            rows += [
+                taped(row.raft_id, f"{p.kind} {p.mooring_id}", p.easting_m, p.northing_m)
+                for p in plan.moorings
+                if p.raft_id == row.raft_id and np.isfinite([p.easting_m, p.northing_m]).all()
+            ]
+    return replace(plan, tapes=tuple(rows))
 
 
 def edges(raft_area_m2: float) -> tuple[WrittenEdge, ...]:
@@ -187,7 +221,7 @@ def honest_plan(places: dict[str, tuple[float, float]] | None = None) -> Written
     """The plan with rafts at the places given, and the existing raft's own row."""
     places = HONEST if places is None else places
     old = raft("old", 0.0, 10.0, status="existing", raft_type="", depth_low_m=None)
-    return WrittenPlan(
+    plan = WrittenPlan(
         crs=CRS,
         rafts=(*(raft(name, *place) for name, place in places.items()), old),
         moorings=tuple(post for name, place in places.items() for post in posts(name, *place)),
@@ -195,5 +229,7 @@ def honest_plan(places: dict[str, tuple[float, float]] | None = None) -> Written
             route(name, *place, sequence=k) for k, (name, place) in enumerate(places.items(), 1)
         ),
         edges=edges(9.6 * (len(places) + 1)),
+        marks=tuple(WrittenMark(name, "pond", *place, False) for name, place in MARKS.items()),
         why_not=answers(),
     )
+    return retaped(plan)

@@ -10,8 +10,19 @@ import shapely
 from geoplan.audit import CHECKS, audit_plan
 from geoplan.placement.rules import RULES
 from geoplan.plan import Finding, WrittenPlan, WrittenWhyNot
+from geoplan.settings import Settings
 from geoplan.site import ExistingRaft, Inflow, KeepClear, ShadeObject, Site
-from tests.audit_faults.pond import HOLE, HONEST, SHOAL, honest_plan, honest_site, raft, settings
+from geoplan.written_tapes import WrittenMark
+from tests.audit_faults.pond import (
+    HOLE,
+    HONEST,
+    SHOAL,
+    honest_plan,
+    honest_site,
+    raft,
+    retaped,
+    settings,
+)
 
 
 def failed(plan: WrittenPlan, site: Site | None = None) -> list[Finding]:
@@ -20,11 +31,16 @@ def failed(plan: WrittenPlan, site: Site | None = None) -> list[Finding]:
 
 
 def with_raft(plan: WrittenPlan, **parts: object) -> WrittenPlan:
-    return replace(plan, rafts=(replace(plan.rafts[0], **parts), *plan.rafts[1:]))  # type: ignore[arg-type]
+    return retaped(replace(plan, rafts=(replace(plan.rafts[0], **parts), *plan.rafts[1:])))  # type: ignore[arg-type]
 
 
 def with_post(plan: WrittenPlan, **parts: object) -> WrittenPlan:
-    return replace(plan, moorings=(replace(plan.moorings[0], **parts), *plan.moorings[1:]))  # type: ignore[arg-type]
+    moorings = (replace(plan.moorings[0], **parts), *plan.moorings[1:])  # type: ignore[arg-type]
+    return retaped(replace(plan, moorings=moorings))
+
+
+def with_tape(plan: WrittenPlan, **parts: object) -> WrittenPlan:
+    return replace(plan, tapes=(replace(plan.tapes[0], **parts), *plan.tapes[1:]))  # type: ignore[arg-type]
 
 
 def with_route(plan: WrittenPlan, **parts: object) -> WrittenPlan:
@@ -129,6 +145,51 @@ PLANS: list[tuple[str, set[str], Callable[[], WrittenPlan]]] = [
         "two posts in one place",
         {"post"},
         lambda: with_post(honest_plan(), easting_m=-6 - 4 / 6),
+    ),
+    ("tape too short", {"tape"}, lambda: with_tape(honest_plan(), tape_1_m=23.24)),
+    ("marks exchanged", {"tape"}, lambda: with_tape(honest_plan(), mark_1="B", mark_2="A")),
+    ("mark of nobody", {"tape"}, lambda: with_tape(honest_plan(), mark_2="Z")),
+    ("one mark twice", {"tape"}, lambda: with_tape(honest_plan(), mark_2="A")),
+    ("better on paper", {"tape"}, lambda: with_tape(honest_plan(), error_major_m=0.05)),
+    ("crossing misstated", {"tape"}, lambda: with_tape(honest_plan(), crossing_deg=90.0)),
+    ("set out elsewhere", {"tape"}, lambda: with_tape(honest_plan(), easting_m=-6.1)),
+    (
+        "not taped though it can be",
+        {"tape"},
+        lambda: with_tape(honest_plan(), mark_1="", mark_2="", tape_1_m=None, tape_2_m=None),
+    ),
+    (
+        "corner not set out",
+        {"tape"},
+        lambda: replace(
+            honest_plan(),
+            tapes=tuple(
+                t for t in honest_plan().tapes if (t.raft_id, t.item) != ("R1", "corner 3")
+            ),
+        ),
+    ),
+    (
+        "set out for nobody",
+        {"tape"},
+        lambda: replace(
+            honest_plan(),
+            tapes=(*honest_plan().tapes, replace(honest_plan().tapes[0], raft_id="R9")),
+        ),
+    ),
+    (
+        "mark moved on paper",
+        {"tape"},
+        lambda: replace(
+            honest_plan(),
+            marks=(replace(honest_plan().marks[0], easting_m=-16.1), honest_plan().marks[1]),
+        ),
+    ),
+    (
+        "peg proposed in the water",
+        {"tape"},
+        lambda: replace(
+            honest_plan(), marks=(*honest_plan().marks, WrittenMark("M1", "pond", 0.0, -19.0, True))
+        ),
     ),
     ("starts elsewhere", {"route"}, lambda: with_route(honest_plan(), launch_id="ramp")),
     (
@@ -279,6 +340,17 @@ def test_three_good_posts_are_enough() -> None:
     assert failed(replace(plan, moorings=plan.moorings[1:])) == []
 
 
+def test_points_beyond_every_tape_are_rightly_left_without() -> None:
+    """With tapes of 10 m nothing is taped from pegs 20 m away, and stated tapes are too long."""
+    tables = {**settings().model_dump(), "setting_out": {"longest_tape_m": 10.0}}
+    site = honest_site(settings=Settings.model_validate(tables))
+    blank = {"mark_1": "", "mark_2": "", "tape_1_m": None, "tape_2_m": None}
+    plan = honest_plan()
+    untaped = replace(plan, tapes=tuple(replace(t, **blank) for t in plan.tapes))  # type: ignore[arg-type]
+    assert failed(untaped, site) == []
+    assert {f.check for f in failed(plan, site)} == {"tape"}
+
+
 def test_square_rafts_may_have_posts_on_either_pair_of_sides() -> None:
     kind = settings().raft[0].model_copy(update={"length_m": 2.4})
     site = honest_site(settings=settings().model_copy(update={"raft": (kind,)}))
@@ -295,7 +367,8 @@ def test_square_rafts_may_have_posts_on_either_pair_of_sides() -> None:
             )
             for post, (e, n) in zip(plan.moorings, offsets, strict=True)
         )
-        found = failed(replace(plan, rafts=(row, *plan.rafts[1:]), moorings=posts), site)
+        changed = replace(plan, rafts=(row, *plan.rafts[1:]), moorings=posts)
+        found = failed(retaped(changed), site)
         assert {finding.check for finding in found} == {"cover"}  # smaller rafts than stated
 
 

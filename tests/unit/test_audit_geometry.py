@@ -20,7 +20,7 @@ from geoplan.audit.neighbours import jet_reach_m
 from geoplan.audit.overlaid_bed import OverlaidBed
 from geoplan.plan import WrittenPlan
 from geoplan.site import BedRaster, Contour, Inflow, Levels, Soundings, WaterBody
-from tests.audit_faults.pond import CRS, honest_plan, honest_site, posts, raft, settings
+from tests.audit_faults.pond import CRS, honest_plan, honest_site, posts, raft, retaped, settings
 
 NONE = np.zeros(0)
 
@@ -95,16 +95,18 @@ def test_the_verdict_does_not_hang_on_the_crs_of_the_file(crs: str) -> None:
     def turn(geometry: shapely.Geometry) -> shapely.Geometry:
         return shapely.transform(geometry, lambda c: np.column_stack(way.transform(*c.T)))
 
-    moorings = []
-    for post in plan.moorings:
-        easting, northing = way.transform(post.easting_m, post.northing_m)
-        moorings.append(replace(post, easting_m=easting, northing_m=northing))
+    def put(row: object) -> object:
+        easting, northing = way.transform(row.easting_m, row.northing_m)  # type: ignore[attr-defined]
+        return replace(row, easting_m=easting, northing_m=northing)  # type: ignore[type-var]
+
     turned = WrittenPlan(
         crs,
         tuple(replace(row, outline=turn(row.outline)) for row in plan.rafts),
-        tuple(moorings),
+        tuple(put(row) for row in plan.moorings),  # type: ignore[misc]
         tuple(replace(row, path=turn(row.path)) for row in plan.routes),
         tuple(replace(row, outline=turn(row.outline)) for row in plan.edges),
+        marks=tuple(put(row) for row in plan.marks),  # type: ignore[misc]
+        tapes=tuple(put(row) for row in plan.tapes),  # type: ignore[misc]
     )
     report = audit_plan(turned, honest_site())
     failed = {finding.check for finding in report.findings if not finding.passed}
@@ -435,6 +437,7 @@ def test_two_hundred_rafts_on_a_lake_are_judged() -> None:
         soundings=sounded(easting, northing, np.full(len(easting), 8.0)),
         rafts=(),
         launches=(),
+        marks=(),
         keep_clear=(),
         inflows=(),
         outlets=(),
@@ -447,6 +450,8 @@ def test_two_hundred_rafts_on_a_lake_are_judged() -> None:
         (),
         (),
     )
+    blank = {"mark_1": "", "mark_2": "", "tape_1_m": None, "tape_2_m": None}
+    plan = replace(plan, tapes=tuple(replace(row, **blank) for row in retaped(plan).tapes))  # type: ignore[arg-type]
     report = audit_plan(plan, site)
     assert {f.check for f in report.findings if not f.passed} == {"cover"}  # no edges are written
     assert sum(f.check == "depth" and f.passed for f in report.findings) == 200

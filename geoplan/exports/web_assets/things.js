@@ -209,7 +209,7 @@ GEOPLAN.Things.prototype.addAround = function (water) {
     ]);
   }, this);
   (water.marks || []).forEach(function (part) {
-    this.addShape("marks", "mark", water, part, "Mark " + part.mark_id, [["Use", "tape positions from here"]]);
+    this.addShape("marks", "mark", water, part, "Mark " + part.mark_id, [["Use", part.is_suggested ? "proposed: drive and survey it before tapes are read from it" : "tape positions from here"]]);
   }, this);
 };
 

@@ -18,6 +18,8 @@ LAYERS = {
     "rafts",
     "moorings",
     "mooring_lines",
+    "marks",
+    "setting_out",
     "routes",
     "water_edges",
     "worth",

@@ -14,7 +14,7 @@ from pyproj import Geod
 from geoplan.exports import cover_sheet, setting_out
 from geoplan.exports.cover_sheet import is_within, rounded_up_pct
 from geoplan.exports.csv_text import Fixed, write_table
-from geoplan.exports.setting_out import best_marks
+from geoplan.launch.taping import TapeLimits, best_fix
 from tests.unit.exports import small_plan as small
 
 Rows = list[dict[str, str]]
@@ -133,9 +133,12 @@ def test_tapes_are_blank_where_there_are_no_marks(points: Rows) -> None:
 
 
 def test_marks_in_one_line_with_the_point_are_not_used() -> None:
-    assert best_marks(np.zeros(2), np.array([[5.0, 0.0], [9.0, 0.1], [-7.0, 0.0]])) is None
+    marks = np.array([[5.0, 0.0], [9.0, 0.1], [-7.0, 0.0]])
+    assert best_fix(np.zeros(2), marks, TapeLimits(0.05, 50.0)) is None
 
 
 def test_of_two_right_angles_the_shorter_tapes_are_used() -> None:
     marks = np.array([[50.0, 0.0], [0.0, 50.0], [0.0, 5.0], [5.0, 0.0]])
-    assert best_marks(np.zeros(2), marks) == (2, 3)
+    fix = best_fix(np.zeros(2), marks, TapeLimits(0.05, 50.0))
+    assert fix is not None
+    assert fix.marks == (2, 3)

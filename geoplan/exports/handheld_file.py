@@ -1,0 +1,139 @@
+"""
+``setting_out.gpx``: points, marks and tow ways for handheld receivers.
+
+It says with each place that a phone is too coarse to set out by.
+"""
+
+from pathlib import Path
+
+import gpxpy.gpx
+import shapely
+
+from geoplan.crs import WGS84, transformed
+from geoplan.errors import ExportError
+from geoplan.exports.set_out_places import (
+    DIG_WARNING,
+    PHONE_WARNING,
+    Places,
+    places_of,
+    plain_text,
+)
+from geoplan.launch.set_out import SetOutPoint
+from geoplan.plan import AuditReport, Plan, Route
+from geoplan.site import FloatArray, Site
+
+FILE_NAME = "setting_out.gpx"
+#: Decimals of a degree: a centimetre.
+_DECIMALS = 7
+
+
+def write(
+    plan: Plan,
+    site: Site,
+    folder: Path,
+    audit: AuditReport | None,  # noqa: ARG001 - exports are called alike
+) -> None:
+    """
+    Write ``setting_out.gpx``.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    site : Site
+        The site, for its marks.
+    folder : Path
+        Folder to write into.
+    audit : AuditReport or None
+        Not used.
+
+    Raises
+    ------
+    ExportError
+        If the file cannot be written.
+
+    Notes
+    -----
+    GPX 1.1: a waypoint for each point and mark, a route for each tow way. No waypoint carries a
+    height or a time.
+    """
+    gpx = gpxpy.gpx.GPX()
+    gpx.creator = "geoplan"
+    gpx.name = plain_text(plan.site_name)
+    gpx.description = PHONE_WARNING
+    for places in places_of(plan, site):
+        _add_points(gpx, places)
+        gpx.routes += [_route(route, places) for route in places.water.routes]
+    try:
+        (folder / FILE_NAME).write_bytes(gpx.to_xml(version="1.1").encode())
+    except OSError as error:
+        raise ExportError(f"{folder / FILE_NAME} could not be written: {error}") from error
+
+
+def short_name(point: SetOutPoint) -> str:
+    """
+    Return the name of a point that a small screen shows whole.
+
+    Parameters
+    ----------
+    point : SetOutPoint
+        The point.
+
+    Returns
+    -------
+    str
+        The raft alone for its centre, with ``c1`` to ``c4`` for a corner, else the mooring's name.
+
+    Examples
+    --------
+    >>> short_name(SetOutPoint("R7", "corner 2", 0.0, 0.0))
+    'R7 c2'
+    """
+    if point.mooring is not None:
+        return plain_text(point.mooring.mooring_id)
+    corner = point.item.removeprefix("corner ")
+    return plain_text(point.raft_id + (f" c{corner}" if corner != point.item else ""))
+
+
+def _add_points(gpx: gpxpy.gpx.GPX, places: Places) -> None:
+    """Add the points of a water body, then its marks."""
+    for point, place in zip(places.points, places.point_places_in(WGS84), strict=True):
+        words = f"{point.item} of raft {point.raft_id}: {places.tape_words(point)}. {PHONE_WARNING}"
+        if point.mooring is not None:
+            words += f" {DIG_WARNING}"
+        kind = point.item.split(" ", 1)[0]
+        gpx.waypoints.append(_waypoint(place, short_name(point), words, kind))
+    for mark, place in zip(places.marks, places.mark_places_in(WGS84), strict=True):
+        proposed = places.is_suggested(mark)
+        words = f"proposed, to be surveyed. {DIG_WARNING}" if proposed else "mark of the site"
+        gpx.waypoints.append(_waypoint(place, plain_text(mark.mark_id), words, "mark"))
+
+
+def _waypoint(place: FloatArray, name: str, words: str, kind: str) -> gpxpy.gpx.GPXWaypoint:
+    """Return a waypoint."""
+    return gpxpy.gpx.GPXWaypoint(
+        latitude=round(float(place[1]), _DECIMALS),
+        longitude=round(float(place[0]), _DECIMALS),
+        name=name,
+        description=plain_text(words),
+        type=kind,
+    )
+
+
+def _route(route: Route, places: Places) -> gpxpy.gpx.GPXRoute:
+    """Return a tow way, from the bank to the raft's place."""
+    path = shapely.get_coordinates(transformed(route.path, places.water.crs, WGS84))
+    out = gpxpy.gpx.GPXRoute(
+        name=plain_text(f"tow {route.sequence} {route.raft_id}"),
+        description=plain_text(
+            f"raft {route.raft_id} from launch place {route.launch_id}, number {route.sequence} on"
+            f" {places.water.water_id}"
+        ),
+    )
+    out.points = [
+        gpxpy.gpx.GPXRoutePoint(
+            latitude=round(float(latitude), _DECIMALS), longitude=round(float(longitude), _DECIMALS)
+        )
+        for longitude, latitude in path
+    ]
+    return out
