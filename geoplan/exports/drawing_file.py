@@ -96,6 +96,9 @@ def write(
     if np.isfinite(corner).all():
         for number, words in enumerate([*notes, PHONE_WARNING, DIG_WARNING], 1):
             _text(drawing, "NOTES", words, corner[0] - [0.0, 2.5 * _TEXT_M * (number + 2)])
+    # The library names its classes in the order of a set, which differs from run to run.
+    drawing.classes.add_required_classes(drawing.dxfversion)
+    drawing.classes.classes = dict(sorted(drawing.classes.classes.items()))
     try:
         drawing.saveas(folder / FILE_NAME)
     except OSError as error:

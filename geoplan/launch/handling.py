@@ -137,7 +137,7 @@ def haul_force_n(mass_kg: float, slope_pct: float, friction: float) -> float:
     Returns
     -------
     float
-        m g (μ cos α + sin α) [N].
+        Pull, m g (μ cos α + sin α) [N].
 
     Examples
     --------

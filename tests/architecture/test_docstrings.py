@@ -26,8 +26,8 @@ UNIT_ELSEWHERE = {
     "geoplan.plan.SolveReport: bound",
     "geoplan.plan.SolveReport: value",
     "geoplan.raft.RaftType: cost",
-    "geoplan.settings.BudgetSettings: limit",
-    "geoplan.settings.DistrictSettings: mobilisation_cost",
+    "geoplan.settings_district.BudgetSettings: limit",
+    "geoplan.settings_district.DistrictSettings: mobilisation_cost",
     "geoplan.site.ShareTerms: mobilisation_cost",
 }
 #: What handles numbers of any unit.

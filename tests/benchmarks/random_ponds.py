@@ -34,12 +34,12 @@ def failed(site: Site, water: WaterPlan) -> list[Finding]:
 def plans_of(seed: int) -> list[tuple[str, Site, WaterPlan]]:
     """The plans of one seed: in use, varied, and varied with rafts held."""
     used, varied = random_site(seed), varied_site(seed)
-    out = [("used", used, plan_water(used.water_bodies[0], used.settings, detail=False))]
+    out = [("used", used, plan_water(used.water_bodies[0], used.settings, detail="brief"))]
     water = plan_water(varied.water_bodies[0], varied.settings)
     out.append(("varied", varied, water))
     held = held_of(water, np.random.default_rng([seed, 3]))
     if held:
-        again = plan_water(varied.water_bodies[0], varied.settings, detail=False, held=held)
+        again = plan_water(varied.water_bodies[0], varied.settings, detail="brief", held=held)
         out.append(("held", varied, again))
     return out
 

@@ -59,7 +59,7 @@ def test_audit_accepts_plans_of_any_rules_and_stocks_and_their_rafts_may_be_held
     body = site.water_bodies[0]
     water = plan_water(body, site.settings)
     held = held_of(water, np.random.default_rng(seed))
-    again = plan_water(body, site.settings, detail=False, held=held)
+    again = plan_water(body, site.settings, detail="brief", held=held)
     for name, made in (("free", water), ("held", again)):
         folder = tmp_path / name
         folder.mkdir()

@@ -20,7 +20,16 @@ from geoplan.audit.neighbours import jet_reach_m
 from geoplan.audit.overlaid_bed import OverlaidBed
 from geoplan.site import BedRaster, Contour, Inflow, Levels, Soundings, WaterBody
 from geoplan.written import WrittenPlan
-from tests.audit_faults.pond import CRS, honest_plan, honest_site, posts, raft, retaped, settings
+from tests.audit_faults.pond import (
+    CRS,
+    honest_plan,
+    honest_site,
+    materials,
+    posts,
+    raft,
+    retaped,
+    settings,
+)
 
 NONE = np.zeros(0)
 
@@ -105,6 +114,8 @@ def test_the_verdict_does_not_hang_on_the_crs_of_the_file(crs: str) -> None:
         tuple(put(row) for row in plan.moorings),  # type: ignore[misc]
         tuple(replace(row, path=turn(row.path)) for row in plan.routes),
         tuple(replace(row, outline=turn(row.outline)) for row in plan.edges),
+        materials=plan.materials,
+        loads=plan.loads,
         marks=tuple(put(row) for row in plan.marks),  # type: ignore[misc]
         tapes=tuple(put(row) for row in plan.tapes),  # type: ignore[misc]
     )
@@ -453,7 +464,11 @@ def test_two_hundred_rafts_on_a_lake_are_judged() -> None:
         (),
     )
     blank = {"mark_1": "", "mark_2": "", "tape_1_m": None, "tape_2_m": None}
-    plan = replace(plan, tapes=tuple(replace(row, **blank) for row in retaped(plan).tapes))  # type: ignore[arg-type]
+    plan = replace(
+        plan,
+        tapes=tuple(replace(row, **blank) for row in retaped(plan).tapes),  # type: ignore[arg-type]
+        materials=materials(len(places)),
+    )
     report = audit_plan(plan, site)
     assert {f.check for f in report.findings if not f.passed} == {"cover"}  # no edges are written
     assert sum(f.check == "depth" and f.passed for f in report.findings) == 200

@@ -16,7 +16,7 @@ from tests.laws.ponds import random_site
 def test_no_time_left_still_gives_a_plan_with_its_bound(tmp_path: Path) -> None:
     site = random_site(1)
     body = site.water_bodies[0]
-    hurried = plan_water(body, site.settings, detail=False, time_limit_s=0.0)
+    hurried = plan_water(body, site.settings, detail="brief", time_limit_s=0.0)
     assert any(raft.status == "planned" for raft in hurried.rafts)
     assert hurried.report.is_stopped_by_time
     assert "time limit" in hurried.report.status
@@ -29,8 +29,8 @@ def test_no_time_left_still_gives_a_plan_with_its_bound(tmp_path: Path) -> None:
 def test_time_enough_changes_nothing() -> None:
     site = random_site(1)
     body = site.water_bodies[0]
-    free = plan_water(body, site.settings, detail=False)
-    timed = plan_water(body, site.settings, detail=False, time_limit_s=1e6)
+    free = plan_water(body, site.settings, detail="brief")
+    timed = plan_water(body, site.settings, detail="brief", time_limit_s=1e6)
     assert not free.report.is_stopped_by_time
     assert timed.rafts == free.rafts
     assert timed.report == free.report

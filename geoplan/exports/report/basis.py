@@ -162,7 +162,7 @@ def site_basis(plan: Plan, site: Site) -> Iterator[Block]:
         "Survey of the bed",
         ("water body", "soundings", "per hectare", "contours", "raster", "outline at [m]",
          "not surveyed [%]"),
-        [_survey_row(body, plan) for body in site.water_bodies[:MANY]],
+        [_survey_row(body, plan) for body in _planned(plan, site)[:MANY]],
     )  # fmt: skip
     yield Text(
         "The depth that is relied on is the most likely bed less 2.33 standard deviations of"
@@ -196,6 +196,12 @@ def _survey_words(site: Site) -> str:
         " m, at 95 %). The outline is as delivered; who drew it, from what and how accurately,"
         " belongs into the blank fields at the end."
     )
+
+
+def _planned(plan: Plan, site: Site) -> list[WaterBody]:
+    """Return the water bodies that have a plan; one that failed has none."""
+    names = {water.water_id for water in plan.waters}
+    return [body for body in site.water_bodies if body.water_id in names]
 
 
 def _survey_row(body: WaterBody, plan: Plan) -> tuple[Value, ...]:
