@@ -8,8 +8,9 @@ from geoplan.exports.report.basis import site_basis, summary
 from geoplan.exports.report.claims import cover, effect
 from geoplan.exports.report.content import Report
 from geoplan.exports.report.drainage import drainage
+from geoplan.exports.report.moorings import moorings
 from geoplan.exports.report.record import assumptions, findings, provenance
-from geoplan.exports.report.works import drawings, launching, moorings, schedule, upkeep
+from geoplan.exports.report.works import drawings, launching, schedule, upkeep
 from geoplan.plan import AuditReport, Plan
 from geoplan.site import Site
 

@@ -64,6 +64,12 @@ def summary(plan: Plan, site: Site, audit: AuditReport | None) -> Iterator[Block
          "kept back"),
         [_summary_row(water, site) for water in plan.waters[:MANY]],
     )  # fmt: skip
+    if plan.failures:
+        yield Text(
+            "NOT PLANNED, for the reasons given: "
+            + "; ".join(f"{one.water_id}: {one.reason}" for one in plan.failures[:20]),
+            is_caution=True,
+        )
     yield Text(_verdict(audit))
     yield Bullets(
         (

@@ -1,20 +1,20 @@
-"""Sections on the works: drawing, raft schedule, moorings, launching, upkeep, consents."""
+"""Sections on the works: drawing, raft schedule, launching, upkeep, consents."""
 
 import math
 from collections.abc import Iterator
 
 from geoplan.exports.csv_text import Fixed
 from geoplan.exports.outlines import pose_in
-from geoplan.exports.report.basis import MANY, named
+from geoplan.exports.report.basis import named
 from geoplan.exports.report.content import Blanks, Block, Bullets, Heading, Text, Value, grid
 from geoplan.exports.report.drawing import plan_drawing
-from geoplan.plan import Mooring, Plan, WaterPlan
+from geoplan.plan import Plan, WaterPlan
 from geoplan.site import Site
 
 #: Water bodies that are drawn; a district's map shows the rest.
 _DRAWN = 24
 #: Rows of a schedule that are printed; the CSV beside the report holds all.
-_ROWS = 600
+ROWS = 600
 
 
 def drawings(plan: Plan, site: Site) -> Iterator[Block]:
@@ -79,15 +79,29 @@ def schedule(plan: Plan, site: Site) -> Iterator[Block]:
         " low level",
         ("raft", "type", "status", "easting [m]", "northing [m]", "heading [°]", "area [m²]",
          "depth [m]", "roots to bed [m]", "bank [m]", "gap [m]", "sun [h]"),
-        rows[:_ROWS],
+        rows[:ROWS],
     )  # fmt: skip
-    yield from _rest(len(rows), "plan.gpkg")
+    yield from rest(len(rows), "plan.gpkg")
 
 
-def _rest(count: int, where: str) -> Iterator[Block]:
-    """Yield where the rows are that are not printed."""
-    if count > _ROWS:
-        yield Text(f"{count - _ROWS} more rows stand in {where}.")
+def rest(count: int, where: str) -> Iterator[Block]:
+    """
+    Yield where the rows are that are not printed.
+
+    Parameters
+    ----------
+    count : int
+        All rows.
+    where : str
+        File that holds them.
+
+    Yields
+    ------
+    Block
+        Nothing where all are printed.
+    """
+    if count > ROWS:
+        yield Text(f"{count - ROWS} more rows stand in {where}.")
 
 
 def _raft_rows(water: WaterPlan, crs: str) -> Iterator[tuple[Value, ...]]:
@@ -113,82 +127,6 @@ def _raft_rows(water: WaterPlan, crs: str) -> Iterator[tuple[Value, ...]]:
 def _down(value: float) -> Fixed | None:
     """Return a clearance rounded down, as a careful reader wants it."""
     return Fixed(math.floor(value * 100 + 1e-9) / 100, 2) if math.isfinite(value) else None
-
-
-def moorings(plan: Plan, site: Site) -> Iterator[Block]:
-    """
-    Yield moorings and loads for the engineer to check.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    site : Site
-        The site.
-
-    Yields
-    ------
-    Block
-        Cautions, the basis, each mooring, and where to sign.
-    """
-    yield Heading("Moorings, for the engineer to check and sign")
-    yield Text(
-        "Screening figures. An engineer licensed for the place must check every load, capacity and"
-        " length, look at the bed, and sign below before posts are driven or anchors laid. Ask for"
-        " buried services first; never drive a post through a liner, a dam or its toe.",
-        is_caution=True,
-    )
-    wind = site.settings.wind
-    yield Text(
-        f"Design wind {wind.design_m_s:g} m/s. Posts let a raft move from low to high level"
-        f" with {site.settings.mooring.travel_margin_m:g} m to spare at either end."
-    )
-    rows = [
-        (named(water) if len(plan.waters) > 1 else "", *_mooring_row(one))
-        for water in plan.waters
-        for one in water.moorings
-    ]
-    yield grid(
-        "Moorings; every load and capacity is to be checked by an engineer",
-        ("water body", "mooring", "raft", "kind", "depth at high [m]", "length [m]",
-         "in the bed [m]", "load [N]", "capacity [N]"),
-        rows[:_ROWS],
-    )  # fmt: skip
-    yield from _rest(len(rows), "moorings.csv")
-    yield from _waves(plan)
-    yield Blanks(("Checked by (name, licence)", "Date and signature"))
-
-
-def _mooring_row(mooring: Mooring) -> tuple[Value, ...]:
-    """Return the line of one mooring."""
-    return (
-        mooring.mooring_id,
-        mooring.raft_id,
-        mooring.kind,
-        Fixed(mooring.depth_high_m, 2),
-        Fixed(mooring.length_m, 2),
-        Fixed(mooring.embedment_m, 2),
-        None if mooring.load_n is None else Fixed(mooring.load_n, 0),
-        None if mooring.capacity_n is None else Fixed(mooring.capacity_n, 0),
-    )
-
-
-def _waves(plan: Plan) -> Iterator[Block]:
-    """Yield the design waves of each water body."""
-    rows: list[tuple[Value, ...]] = [
-        (named(water), wave.level_name, Fixed(wave.wind_m_s, 1), Fixed(wave.wave_from_deg, 0),
-         Fixed(wave.wave_height_m, 2), Fixed(wave.wave_period_s, 2),
-         None if wave.setup_m is None else Fixed(wave.setup_m, 3))
-        for water in plan.waters[:MANY]
-        for wave in water.waves
-    ]  # fmt: skip
-    if rows:
-        yield grid(
-            "Design waves: the larger of two methods, neither calibrated under 100 m of fetch",
-            ("water body", "level", "wind [m/s]", "from [°]", "height [m]", "period [s]",
-             "set-up [m]"),
-            rows,
-        )  # fmt: skip
 
 
 def launching(plan: Plan, site: Site) -> Iterator[Block]:
@@ -223,9 +161,9 @@ def launching(plan: Plan, site: Site) -> Iterator[Block]:
     yield grid(
         "Order of launching",
         ("water body", "order", "raft", "from", "tow [m]", "least depth [m]"),
-        rows[:_ROWS],
+        rows[:ROWS],
     )
-    yield from _rest(len(rows), "launch.csv")
+    yield from rest(len(rows), "launch.csv")
     yield Heading("Cautions", 2)
     yield Bullets(CAUTIONS)
 
