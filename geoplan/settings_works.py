@@ -25,6 +25,15 @@ class LaunchSettings(Table):
         Pull that one person may keep up, as the weight of a mass [kg].
     friction : float
         Coefficient of friction of a raft drawn up a bank [1].
+    bare_kg_m2 : float
+        Mass of a square metre of bare raft, for types whose build is not stated [kg/m²].
+    day_h : float
+        Working day on the water [h].
+    raft_min, plant_min_m2, post_min, move_min : float
+        Bringing a raft into the water; planting a square metre by one person; setting a post or
+        anchor; moving to the next water body [min].
+    carry_m_s, tow_m_s : float
+        Speeds of bringing a raft to the water and of towing [m/s].
     """
 
     wading_m: Positive = default(0.7, "judgement; local rules prevail")
@@ -34,6 +43,14 @@ class LaunchSettings(Table):
     )
     pull_kg: Positive = default(7.0, "HSE push and pull filter: women, to keep moving; recalled")
     friction: NotNegative = default(0.4, "judgement: wooden skids on ground, no rollers")
+    bare_kg_m2: Positive = default(60.0, "judgement: a raft of hollow poles with liner")
+    day_h: Positive = default(6.0, "judgement: daylight, breaks and packing taken off")
+    raft_min: NotNegative = default(20.0, "judgement")
+    plant_min_m2: NotNegative = default(15.0, "judgement: medium and plants, one person")
+    post_min: NotNegative = default(15.0, "judgement: a driven post or a screwed anchor")
+    move_min: NotNegative = default(60.0, "judgement")
+    carry_m_s: Positive = default(0.2, "judgement: with a heavy load")
+    tow_m_s: Positive = default(0.3, "judgement: by hand from a boat or the bank")
 
 
 class SettingOutSettings(Table):

@@ -16,6 +16,7 @@ EXPORTS: tuple[tuple[str, str], ...] = (
     ("district.html", "geoplan.exports.district_page"),
     ("logistics.csv", "geoplan.exports.logistics_sheet"),
     ("rafts_afloat.csv", "geoplan.exports.raft_sheet"),
+    ("launch.csv", "geoplan.exports.launch_sheet"),
     ("moorings.csv", "geoplan.exports.mooring_sheet"),
     ("materials.csv", "geoplan.exports.material_sheet"),
     ("setting_out.csv", "geoplan.exports.setting_out"),

@@ -1,0 +1,50 @@
+"""The days of launching: nothing overlaps, no day is too long, masses are those of the raft."""
+
+import itertools
+from dataclasses import replace
+
+import pytest
+
+from geoplan.exports import launch_sheet
+from geoplan.launch.days import bare_mass_kg, clock, launch_steps
+from geoplan.settings import Settings
+from geoplan.site import Site
+from tests.unit.exports import small_plan as small
+
+
+def with_launch(**parts: object) -> Site:
+    site = small.site()
+    tables = site.settings.model_dump(mode="json", exclude_unset=True)
+    return replace(site, settings=Settings.model_validate(tables | {"launch": parts}))
+
+
+def test_rafts_follow_one_another_and_days_are_kept() -> None:
+    site = with_launch(day_h=2.0, raft_min=50.0, plant_min_m2=0.0, post_min=0.0)
+    steps = launch_steps(small.plan().waters, site)
+    assert steps
+    for one, two in itertools.pairwise(steps):
+        assert (two.day, two.start_min) >= (one.day, one.end_min) or two.day == one.day + 1
+    for step in steps:
+        parts = step.carry_min + step.plant_min + step.tow_min + step.hold_min
+        assert step.end_min - step.start_min == pytest.approx(parts)
+        assert step.start_min == 0.0 or step.end_min <= 120.0
+        # There and back at 0.3 m/s.
+        assert step.tow_min == pytest.approx(2 * step.route.length_m / 0.3 / 60)
+
+
+def test_a_raft_without_a_build_is_weighed_by_the_square_metre() -> None:
+    site = with_launch(bare_kg_m2=50.0)
+    kind = site.settings.raft[0]
+    assert bare_mass_kg(kind, site.settings.launch) == pytest.approx(50.0 * 4.0 * 2.4)
+
+
+def test_the_sheet_has_a_row_for_each_way_in_order(tmp_path: object) -> None:
+    rows = list(launch_sheet._rows(small.plan(), small.site()))
+    ways = [route.raft_id for water in small.plan().waters for route in water.routes]
+    assert [row[5] for row in rows] == ways
+    assert all(len(row) == len(launch_sheet._HEADER) for row in rows)
+
+
+@pytest.mark.parametrize(("minutes", "shown"), [(0.0, "0:00"), (0.1, "0:05"), (119.0, "2:00")])
+def test_times_are_rounded_up(minutes: float, shown: str) -> None:
+    assert clock(minutes) == shown
