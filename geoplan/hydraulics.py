@@ -40,6 +40,10 @@ CONCENTRATIONS = {
 _ECOLI_FACTOR = 0.01
 
 
+#: An inflow farther from every bank than this is remarked on [m]. *Judgement*.
+_OFFSHORE_M = 5.0
+
+
 @dataclass(frozen=True)
 class KnownFlow:
     """
@@ -367,6 +371,14 @@ def _doubts(
             "Its load is left out; add the outlet, or correct the outline.",
         )
         return
+    away = float(body.outline.boundary.distance(flow.inflow.point))
+    if away > _OFFSHORE_M:
+        yield _note(
+            body,
+            f"{name} {away:.0f} m from any bank",
+            f"the mouth of a pipe or stream, within {_OFFSHORE_M:g} m of the bank",
+            "A pipe may end under water: if this one does not, correct its place.",
+        )
     if is_taken:
         yield _note(
             body,

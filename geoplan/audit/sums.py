@@ -19,6 +19,9 @@ from geoplan.written import WrittenEdge
 AREA_TOLERANCE = 0.001
 #: The same at other levels, where two honest interpolations differ [1].
 CUT_AREA_TOLERANCE = 0.01
+#: How far apart two honest ways may draw a contour of the bed, all along it; it outweighs the share
+#: in ponds of some hundred square metres, where 1 % is a strip of a few centimetres [m].
+CONTOUR_M = 0.03
 #: Percent points by which stated cover may differ by rounding [%].
 _ROUNDING_PCT = 0.01
 _ROUNDING_M2 = 0.01
@@ -98,8 +101,10 @@ def _claim(evidence: Evidence, edge: WrittenEdge, rafts_m2: float) -> Finding:
         words = f"water_edges: level {edge.level_name!r} is not low, normal or high"
         return Finding("cover", water_id, "", 1.0, 0.0, "faults", False, words)
     same = abs(level - evidence.body.outline_level_m) <= SAME_LEVEL_M
-    tolerance = AREA_TOLERANCE if same else CUT_AREA_TOLERANCE
-    own_m2 = evidence.frame.area_m2(evidence.edges[edge.level_name])
+    own_edge = evidence.edges[edge.level_name]
+    own_m2 = evidence.frame.area_m2(own_edge)
+    strip_m2 = CONTOUR_M * float(shapely.length(own_edge))
+    tolerance = AREA_TOLERANCE if same else max(CUT_AREA_TOLERANCE, strip_m2 / max(own_m2, 1e-9))
     own_pct = _cover_pct(rafts_m2, own_m2)
     stated_m2, stated_pct = number(edge.area_m2), number(edge.cover_pct)
     faults = []
