@@ -11,6 +11,7 @@ from typing import Any
 
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
+from geoplan.certificate import Certificate
 from geoplan.errors import Fault
 from geoplan.reasons import Reasons
 from geoplan.site import FloatArray, SourceFile, lock_arrays
@@ -614,6 +615,8 @@ class WaterPlan:
         At further levels that the site asks for.
     reasons : Reasons
         What forbids more, what would open room, prices, and another plan; empty on a first pass.
+    certificate : Certificate or None
+        What proves the bound again; ``None`` on a first pass and where no raft has room.
     """
 
     water_id: str
@@ -638,6 +641,7 @@ class WaterPlan:
     worth_map: WorthMap | None = None
     asked_cover: tuple[Cover, ...] = ()
     reasons: Reasons = field(default_factory=Reasons)
+    certificate: Certificate | None = None
 
 
 @dataclass(frozen=True)

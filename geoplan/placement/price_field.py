@@ -66,6 +66,26 @@ class FieldProof:
     margin: float
     most_rafts: int
 
+    def apart(self, limits: Sequence[Limit]) -> float:
+        """
+        Return what the bound is made of beside the field.
+
+        Parameters
+        ----------
+        limits : sequence of Limit
+            Sums that are bounded, in the order of the prices.
+
+        Returns
+        -------
+        float
+            Prices of limits and rooms, and margins [unit of the benefit].
+        """
+        total = self.margin * self.most_rafts
+        total += sum(p * limit.most for p, limit in zip(self.prices, limits, strict=True))
+        for price, room in zip(self.room_prices, self.rooms, strict=True):
+            total += price * room.most
+        return total
+
 
 def price_field(
     surfaces: Sequence[WorthSurface],

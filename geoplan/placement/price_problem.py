@@ -191,7 +191,7 @@ def posed(
         return None
     across_m = min(region.raft_type.width_m for region in regions) + gap_m
     rooms = _counted(rooms, types, across_m, surface.cell_size_m / STEPS)
-    node_area = _node_areas(surface, wide)
+    node_area = node_areas(surface, wide)
     spread = _spread(surface, types)
     if spread.shape[1] > _MOST_VARIABLES:
         return None
@@ -254,8 +254,22 @@ def _type(
     return PoseSet(poses, kind.planted_area_m2 * mean, nearest[which.ravel()], weights)
 
 
-def _node_areas(surface: WorthSurface, wide: shapely.Geometry) -> FloatArray:
-    """Return the integral of each node's hat over the water, from above at its edge [m²]."""
+def node_areas(surface: WorthSurface, wide: shapely.Geometry) -> FloatArray:
+    """
+    Return the integral of each node's hat over the water, from above at its edge.
+
+    Parameters
+    ----------
+    surface : WorthSurface
+        A surface on the grid of nodes.
+    wide : shapely.Geometry
+        The water that grown rafts may cover [m].
+
+    Returns
+    -------
+    ndarray of float, shape (rows, cols)
+        A field's integral is at most the sum of these times its values at the nodes [m²].
+    """
     rows, cols = surface.nodes.shape
     fine = surface.cell_size_m / _FINE
     share = cell_coverage(
