@@ -171,6 +171,11 @@ def most_rafts(files: Files) -> int:
 
 def faults(files: Files) -> list[str]:
     """What is wrong with a certificate; nothing where it proves its bound."""
+    return [*_lacking(files), *_field(files), *_sums(files), *_printed(files)]
+
+
+def _lacking(files: Files) -> list[str]:
+    """Types of which a raft pays less than it is worth."""
     said, out = files.said, []
     for kind, name in enumerate(said["raft_types"]):
         lack, top = lacks(files, kind)
@@ -179,29 +184,52 @@ def faults(files: Files) -> list[str]:
         rent = sum(limit["price"] * limit["per_raft"][kind] for limit in said["limits"])
         if not math.isclose(rent, said["raft_prices"][kind], rel_tol=1e-9, abs_tol=1e-12):
             out.append(f"the price of type {name} is not that of what it uses")
+    if said["margin"] > 0 and said["most_rafts"] < most_rafts(files):
+        out.append("more rafts may fit than the margin is counted for")
+    return out
+
+
+def _field(files: Files) -> list[str]:
+    """What is wrong with the field's integral over the water that grown rafts may cover."""
+    said, out = files.said, []
     wide = shapely.buffer(files.room, said["gap_m"] / 2, quad_segs=32)
     west, south, east, north = wide.bounds
     x, y = np.meshgrid(np.arange(west, east, _STEP_M), np.arange(south, north, _STEP_M))
     held = shapely.contains_xy(wide, x, y)
     integral = float(bilinear(files, files.field, x[held], y[held]).sum()) * _STEP_M**2
-    if (files.field < 0).any() or integral > said["field_integral"] * (1 + ROUGH) + 1e-9:
+    if integral > said["field_integral"] * (1 + ROUGH) + 1e-9:
         out.append(f"the field holds {integral:.4g}, not {said['field_integral']:.4g}")
-    total = said["constant"] + said["field_integral"] + said["margin"] * said["most_rafts"]
-    total += sum(limit["price"] * limit["most"] for limit in said["limits"])
-    total += sum(room["price"] * room["most_rafts"] for room in said["rooms"])
-    if not math.isclose(total, said["proven"], rel_tol=1e-9):
-        out.append(f"the parts add up to {total:.6g}, not {said['proven']:.6g}")
+    prices = [part["price"] for part in (*said["limits"], *said["rooms"])]
+    if min(float(files.field.min()), said["margin"], *prices) < 0:
+        out.append("a price below zero")
+    return out
+
+
+def _sums(files: Files) -> list[str]:
+    """Sums that do not add up."""
+    said, out = files.said, []
+    if not math.isclose(added_up(said), said["proven"], rel_tol=1e-9):
+        out.append(f"the parts add up to {added_up(said):.6g}, not {said['proven']:.6g}")
     average = sum(part["share"] * part["constant"] for part in said["tangents"])
     if not math.isclose(average, said["constant"], rel_tol=1e-9, abs_tol=1e-12):
         out.append("the constant is not the average of the tangents'")
     if not math.isclose(sum(part["share"] for part in said["tangents"]), 1.0, rel_tol=1e-9):
         out.append("the shares of the tangents do not add up to one")
-    if said["margin"] > 0 and said["most_rafts"] < most_rafts(files):
-        out.append("more rafts may fit than the margin is counted for")
-    if min([said["margin"], *(limit["price"] for limit in said["limits"])]) < 0:
-        out.append("a price below zero")
-    if said["basis"] == "price field" and files.bound < said["proven"] * (1 - 1e-9):
+    return out
+
+
+def added_up(said: dict[str, Any]) -> float:
+    """What the parts of a certificate prove together."""
+    total = said["constant"] + said["field_integral"] + said["margin"] * said["most_rafts"]
+    total += sum(limit["price"] * limit["most"] for limit in said["limits"])
+    return float(total + sum(room["price"] * room["most_rafts"] for room in said["rooms"]))
+
+
+def _printed(files: Files) -> list[str]:
+    """Printed numbers that what is proven does not bear out."""
+    out = []
+    if files.said["basis"] == "price field" and files.bound < files.said["proven"] * (1 - 1e-9):
         out.append("the printed bound is lower than what is proven")
-    if files.value > said["proven"]:
+    if files.value > files.said["proven"] * (1 + 1e-9):
         out.append("the plan is worth more than what is proven")
     return out

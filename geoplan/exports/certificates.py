@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import rasterio
 from rasterio.errors import RasterioError
-from rasterio.transform import from_origin
+from rasterio.transform import Affine
 
 from geoplan.certificate import Certificate
 from geoplan.errors import ExportError
@@ -127,7 +127,7 @@ def _write(path: Path, made: Certificate, crs: str) -> None:
     words = ["price of water", *(f"worth, type {k}" for k in range(1, len(bands) - 1)), "room"]
     rows, cols = made.field.shape
     h = made.cell_size_m
-    place = from_origin(made.west_m - h / 2, made.south_m + (rows - 0.5) * h, h, h)
+    place = Affine(h, 0.0, made.west_m - h / 2, 0.0, -h, made.south_m + (rows - 0.5) * h)
     with rasterio.open(
         path, "w", driver="GTiff", width=cols, height=rows, count=len(bands), dtype="float32",
         crs=crs, transform=place, compress="deflate", predictor=3, num_threads=1,

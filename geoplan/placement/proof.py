@@ -56,19 +56,19 @@ def proven(
     tangent, shares = _averaged(around, benefit, placement, room)
     surfaces = tangent.surfaces
     may_gain = not report.is_stopped_by_time and report.gap_pct >= _WORTH_PROVING_PCT
-    proof = price_field(surfaces, room.regions, room.gap_m, room.limits) if may_gain else None
-    if proof is None or tangent.constant + proof.value >= report.bound:
-        return placement, _certified(
-            "area bound", _area_field(surfaces, room), tangent, shares, room
-        )
-    better = replace(
-        report,
-        bound=max(report.value, tangent.constant + proof.value),
-        bound_basis="price field, proven for every position and heading",
+    by_area = _area_field(surfaces, room)
+    known = min(report.bound - tangent.constant, by_area.value)
+    proof = (
+        price_field(surfaces, room.regions, room.gap_m, room.limits, known) if may_gain else None
     )
-    return replace(placement, report=better), _certified(
-        "price field", proof, tangent, shares, room
-    )
+    basis, words = "area bound", report.bound_basis
+    if proof is None or proof.value >= known:
+        proof = by_area
+    else:
+        basis, words = "price field", "price field, proven for every position and heading"
+    bound = max(report.value, min(report.bound, tangent.constant + proof.value))
+    better = replace(report, bound=bound, bound_basis=words)
+    return replace(placement, report=better), _certified(basis, proof, tangent, shares, room)
 
 
 def _averaged(
