@@ -94,7 +94,7 @@ def lower_bound(files: Files) -> Files:
 
 def less_field(files: Files) -> Files:
     """A smaller integral than the field has."""
-    said = files.said | {"field_integral": 0.98 * files.said["field_integral"]}
+    said = files.said | {"field_integral": 0.9 * files.said["field_integral"]}
     return replace(files, said=said | {"proven": added_up(said)}, value=0.0)
 
 
