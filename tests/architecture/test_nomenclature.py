@@ -10,7 +10,7 @@ from pydantic import BaseModel
 
 from tests.architecture.source_tree import public_members
 
-VOCABULARY = ("raft", "settings", "site", "plan", "reasons", "grid")
+VOCABULARY = ("raft", "settings", "site", "plan", "certificate", "reasons", "grid")
 
 
 def field_names() -> set[str]:

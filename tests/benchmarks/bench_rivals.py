@@ -2,10 +2,10 @@
 Placement against its rivals at equal time, on random ponds: worth of the plan as ratios.
 
 Run by hand: ``python -m tests.benchmarks.bench_rivals 5 0.1 1.0 20`` for five ponds of 1 ha filled
-to a tenth of what their area could hold, rivals given 20 s or what the search took, if that is more.
-Needs the extra ``benchmarks`` (OR-Tools). Time is that of the process, but CP-SAT goes by the clock:
-leave the machine alone meanwhile. A ratio of ``inf`` is a rival that found no plan. All plans are judged by one
-count of pairs and one exact test of the region, which no rival makes itself.
+to a tenth of what their area could hold, rivals given 20 s or what the search took, if more. Needs
+the extra ``benchmarks`` (OR-Tools). Time is that of the process, but CP-SAT goes by the clock:
+leave the machine alone. A ratio of ``inf`` is a rival that found no plan. All plans are judged
+by one count of pairs and one exact test of the region, which no rival makes itself.
 """
 
 import math
