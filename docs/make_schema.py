@@ -144,6 +144,7 @@ WATER = table(
     status=TEXT,
     frames_tried=COUNT,
     explanation=EXPLANATION,
+    certificate=said(maybe(ANY), "prices and sums that, with its file, prove the bound again"),
     waves=rows(WAVES),
     room_m2=NUMBER,
     unsurveyed_pct=PERCENT,

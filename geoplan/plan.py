@@ -10,6 +10,7 @@ from typing import Any
 
 from shapely.geometry import LineString, MultiPolygon
 
+from geoplan.certificate import Certificate
 from geoplan.district import Allocation, Logistics
 from geoplan.errors import Fault
 from geoplan.moored import Mooring as Mooring  # noqa: PLC0414 - plans are imported from here
@@ -626,6 +627,8 @@ class WaterPlan:
         Pegs to drive and survey on the bank, where the site has fewer than two.
     reasons : Reasons
         What forbids more, what would open room, prices, and another plan; empty on a first pass.
+    certificate : Certificate or None
+        What proves the bound again; ``None`` on a first pass and where no raft has room.
     """
 
     water_id: str
@@ -652,6 +655,7 @@ class WaterPlan:
     swept: tuple[SweptArea, ...] = ()
     suggested_marks: tuple[Mark, ...] = ()
     reasons: Reasons = field(default_factory=Reasons)
+    certificate: Certificate | None = None
 
 
 @dataclass(frozen=True)

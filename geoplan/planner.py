@@ -25,7 +25,7 @@ from geoplan.placement.explain import reasons_of
 from geoplan.placement.held import held_faults
 from geoplan.placement.patience import Patience
 from geoplan.placement.place import Placement, place_rafts
-from geoplan.placement.proof import tightened
+from geoplan.placement.proof import proven
 from geoplan.placement.yielding import as_words
 from geoplan.plan import (
     Cover,
@@ -96,9 +96,11 @@ def plan_water(
         raise SiteDataError(faults)
     benefit, flow_notes = load_benefit(body, settings, around.fields)
     placement = place_rafts(around, benefit, allotment, seed, patience)
-    placement = tightened(around, benefit, placement) if detail else placement
+    certificate = None
+    if detail:
+        placement, certificate = proven(around, benefit, placement)
     plan = _made(around, benefit, placement)
-    plan = replace(plan, notes=plan.notes + flow_notes)
+    plan = replace(plan, notes=plan.notes + flow_notes, certificate=certificate)
     return _explained(plan, around, benefit, placement, detail is True) if detail else plan
 
 

@@ -9,6 +9,7 @@ writes a plan imports the modules one by one.
 EXPORTS: tuple[tuple[str, str], ...] = (
     ("plan.gpkg", "geoplan.exports.gis_files"),
     ("plan.json", "geoplan.exports.plan_json"),
+    ("certificate.tif", "geoplan.exports.certificates"),
     ("map.html", "geoplan.exports.web_map"),
     ("cover.csv", "geoplan.exports.cover_sheet"),
     ("effect.csv", "geoplan.exports.effect_sheet"),

@@ -20,6 +20,7 @@ import geoplan
 from geoplan.crs import proj_version
 from geoplan.district import Allocation, Logistics
 from geoplan.errors import ExportError, PlanFileError
+from geoplan.exports.certificates import certificate_names, certificate_record
 from geoplan.exports.reason_rows import explanation
 from geoplan.plan import AuditReport, ConstituentLoads, Effect, Plan, RecordReplay, WaterPlan
 from geoplan.settings import defaults_used
@@ -107,7 +108,10 @@ def _record(plan: Plan, site: Site, audit: AuditReport | None) -> dict[str, Any]
         "time_limit_s": plan.time_limit_s,
         "kept_from": asdict(plan.kept_from) if plan.kept_from else None,
         "audit": _verdict(audit),
-        "water_bodies": [_water(water) for water in plan.waters],
+        "water_bodies": [
+            _water(water, name)
+            for water, name in zip(plan.waters, certificate_names(len(plan.waters)), strict=True)
+        ],
         "allocation": _allocation(plan.allocation),
         "logistics": _logistics(plan.logistics),
         "failed_water_bodies": [asdict(failure) for failure in plan.failures],
@@ -119,7 +123,7 @@ def _record(plan: Plan, site: Site, audit: AuditReport | None) -> dict[str, Any]
     }
 
 
-def _water(water: WaterPlan) -> dict[str, Any]:
+def _water(water: WaterPlan, file_name: str) -> dict[str, Any]:
     """Return the summary of one water body."""
     existing_count = sum(raft.status == "existing" for raft in water.rafts)
     report = water.report
@@ -139,6 +143,7 @@ def _water(water: WaterPlan) -> dict[str, Any]:
         "value": report.value,
         "bound": report.bound,
         "bound_basis": report.bound_basis,
+        "certificate": certificate_record(water, file_name),
         "unit": report.unit,
         "gap_pct": report.gap_pct,
         "method": report.method,

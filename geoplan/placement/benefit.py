@@ -174,15 +174,43 @@ def tightest(
     Pairs of the last tangent with each earlier one are tried at a few shares. Every average bounds,
     so that any choice is valid.
     """
+    shares = best_shares(tangents, corrected, room)
+    used = [k for k, share in enumerate(shares) if share > 0]
+    mixed = np.sum([shares[k] * corrected[k] for k in used], axis=0)
+    chosen = average([tangents[k] for k in used], [shares[k] for k in used])
+    value = room.bound(mixed, chosen.surfaces[0].cell_size_m).value
+    return chosen.constant + value, chosen
+
+
+def best_shares(
+    tangents: Sequence[Tangent], corrected: Sequence[FloatArray], room: BoundedRoom
+) -> tuple[float, ...]:
+    """
+    Return the shares of tangents in the average that bounds best.
+
+    Parameters
+    ----------
+    tangents : sequence of Tangent
+        Tangents of one benefit; the first is that of the water as it is.
+    corrected : sequence of ndarray of float
+        Their corrected worths, as ``room`` makes them [unit of the benefit a m²].
+    room : BoundedRoom
+        Where rafts may lie.
+
+    Returns
+    -------
+    tuple of float
+        One share for each tangent; they sum to 1 [1].
+    """
     last = len(tangents) - 1
     tries = [{last: 1.0}]
     tries += [{other: 1.0 - share, last: share} for other in range(last) for share in _SHARES]
     cell_m = tangents[0].surfaces[0].cell_size_m
-    best, best_shares = np.inf, tries[0]
+    best, chosen = np.inf, tries[0]
     for shares in tries:
         constant = sum(share * tangents[k].constant for k, share in shares.items())
         mixed = np.sum([share * corrected[k] for k, share in shares.items()], axis=0)
         value = constant + room.bound(mixed, cell_m).value
         if value < best:
-            best, best_shares = value, shares
-    return float(best), average([tangents[k] for k in best_shares], list(best_shares.values()))
+            best, chosen = value, shares
+    return tuple(chosen.get(k, 0.0) for k in range(len(tangents)))

@@ -242,6 +242,22 @@ class BoundedRoom:
     shares: FloatArray
     union: FloatArray
 
+    def grown_m2(self, index: int) -> float:
+        """
+        Return the area that the price of a raft is spread over.
+
+        Parameters
+        ----------
+        index : int
+            Which type.
+
+        Returns
+        -------
+        float
+            Of a polygon inside the grown raft [m²].
+        """
+        return float(_grown_raft(self.regions[index].raft_type, self.gap_m, 0.0)[1].area)
+
     def corrected(self, surfaces: Sequence[WorthSurface]) -> FloatArray:
         """
         Return worths that bound the mean over a raft by the mean over its grown set.
@@ -283,7 +299,7 @@ class BoundedRoom:
         """
         types = [region.raft_type for region in self.regions]
         patches = _patches(corrected, self.shares, self.union, cell_size_m)
-        grown_m2 = np.array([_grown_raft(t, self.gap_m, 0.0)[1].area for t in types])
+        grown_m2 = np.array([self.grown_m2(index) for index in range(len(types))])
         planted_m2 = np.array([t.planted_area_m2 for t in types])
         use = np.array([limit.per_raft for limit in self.limits]).reshape(-1, len(types))
         most = np.array([limit.most for limit in self.limits])

@@ -33,6 +33,9 @@ from geoplan.site import FloatArray
 _ROUNDS = 14
 _CLOSED = 5e-4
 _STALLED = 2
+#: Rounds after which a field must prove less than this many times what is known.
+_PATIENCE = 4
+_HOPEFUL = 1.2
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,12 +69,33 @@ class FieldProof:
     margin: float
     most_rafts: int
 
+    def apart(self, limits: Sequence[Limit]) -> float:
+        """
+        Return what the bound is made of beside the field.
+
+        Parameters
+        ----------
+        limits : sequence of Limit
+            Sums that are bounded, in the order of the prices.
+
+        Returns
+        -------
+        float
+            Prices of limits and rooms, and margins [unit of the benefit].
+        """
+        total = self.margin * self.most_rafts
+        total += sum(p * limit.most for p, limit in zip(self.prices, limits, strict=True))
+        for price, room in zip(self.room_prices, self.rooms, strict=True):
+            total += price * room.most
+        return total
+
 
 def price_field(
     surfaces: Sequence[WorthSurface],
     regions: Sequence[AllowedRegion],
     gap_m: float,
     limits: Sequence[Limit],
+    known: float = np.inf,
 ) -> FieldProof | None:
     """
     Return the best price field found, proven for every legal pose.
@@ -86,6 +110,9 @@ def price_field(
         Distance between rafts [m].
     limits : sequence of Limit
         Sums that are bounded, over the types in the order of ``regions``.
+    known : float
+        A bound that is known already: the search ends early where it does not come near it
+        [unit of the benefit].
 
     Returns
     -------
@@ -107,19 +134,24 @@ def price_field(
         [np.zeros(len(kind.poses)) for kind in problem.types],
         problem,
     )
-    for _ in range(_ROUNDS):
+    for turn in range(_ROUNDS):
         found = programme.solved()
         if found is None:
             break
         proof, lacks, rises = _judged(problem, found)
         tries = [proof]
-        if rented is not None:
+        # Where nothing is lacking the average proves no more than the better of the two.
+        if rented is not None and proof.margin > 0:
             tries.append(_judged(problem, (found + rented) / 2)[0])
         tightest = min(tries, key=lambda each: each.value)
         is_better = best is None or tightest.value < (1 - _CLOSED) * best.value
         if best is None or tightest.value < best.value:
             best = tightest
         stalled = 0 if is_better else stalled + 1
+        if best.value < known:
+            programme.go_on()
+        if turn >= _PATIENCE and best.value > _HOPEFUL * known:
+            break
         rows = [worst(kind, lack) for kind, lack in zip(problem.types, lacks, strict=True)]
         top = max(float(kind.worth.max(initial=0.0)) for kind in problem.types)
         if stalled >= _STALLED or proof.margin <= _CLOSED * top or not any(map(len, rows)):

@@ -13,6 +13,7 @@ from geoplan.cut_cells import cell_coverage
 from geoplan.placement.allowed import AllowedRegion, grown
 from geoplan.placement.bound import SLACK_M, Limit, grown_area_m2
 from geoplan.placement.pose_lattice import (
+    HEADINGS,
     STEPS,
     PoseSums,
     gradient_reach,
@@ -21,6 +22,7 @@ from geoplan.placement.pose_lattice import (
     sums,
 )
 from geoplan.placement.worth import WorthSurface
+from geoplan.raft import RaftType
 from geoplan.site import FloatArray
 from geoplan.water import IntArray
 
@@ -176,7 +178,7 @@ def posed(
         surface.west_m + (shape[1] - 1) * h, surface.south_m + (shape[0] - 1) * h,
     )  # fmt: skip
     wide = shapely.intersection(wide, frame)
-    if 16 * 24 * sum(area.area for area in legal) > 2 * _MOST_POSES:
+    if _is_too_large(regions, legal, gap_m, h):
         return None
     least_m2 = min(grown_area_m2(r.raft_type.length_m, r.raft_type.width_m, gap_m) for r in regions)
     rooms = [
@@ -184,14 +186,21 @@ def posed(
         for part in shapely.get_parts(wide)
         if shapely.get_dimensions(part) == 2
     ]
-    types = []
+    found = []
     for own, region, area in zip(surfaces, regions, legal, strict=True):
-        types.append(_type(own, region, area, gap_m, rooms))
-    if sum(len(kind.poses) for kind in types) > _MOST_POSES:
-        return None
+        is_any = not area.is_empty
+        found.append(
+            lattice_poses(own, area, region.raft_type) if is_any else np.zeros((0, 3), int)
+        )
+        if sum(map(len, found)) > _MOST_POSES:
+            return None
+    types = [
+        _type(own, region.raft_type, poses, gap_m, rooms)
+        for own, region, poses in zip(surfaces, regions, found, strict=True)
+    ]
     across_m = min(region.raft_type.width_m for region in regions) + gap_m
     rooms = _counted(rooms, types, across_m, surface.cell_size_m / STEPS)
-    node_area = _node_areas(surface, wide)
+    node_area = node_areas(surface, wide)
     spread = _spread(surface, types)
     if spread.shape[1] > _MOST_VARIABLES:
         return None
@@ -199,6 +208,22 @@ def posed(
     most = np.array([limit.most for limit in limits])
     most_rafts = min(sum(room.most for room in rooms), _most_by_limits(use, most))
     return Problem(surface, tuple(types), spread, node_area, use, most, tuple(rooms), most_rafts)
+
+
+def _is_too_large(
+    regions: Sequence[AllowedRegion], legal: Sequence[shapely.Geometry], gap_m: float, h: float
+) -> bool:
+    """Tell before any work whether there must be too many poses or nodes."""
+    poses, reached = 0.0, []
+    for region, area in zip(regions, legal, strict=True):
+        kind = region.raft_type
+        # A raft round any of these points is legal whatever its heading.
+        reach_m = math.hypot(kind.length_m, kind.width_m) / 2
+        free = shapely.buffer(area, -reach_m)
+        poses += free.area * HEADINGS * (STEPS / h) ** 2
+        reached.append(shapely.buffer(free, reach_m + gap_m / 2))
+    nodes = shapely.union_all(reached).area / (COARSE * h) ** 2
+    return bool(poses > _MOST_POSES or nodes > _MOST_VARIABLES)
 
 
 def _counted(
@@ -233,29 +258,51 @@ def _most_by_limits(use: FloatArray, most: FloatArray) -> int:
 
 def _type(
     surface: WorthSurface,
-    region: AllowedRegion,
-    legal: shapely.Geometry,
+    kind: RaftType,
+    poses: IntArray,
     gap_m: float,
     rooms: Sequence[Room],
 ) -> PoseSet:
     """Return the lattice poses of a type with what they are worth at most."""
-    kind, h = region.raft_type, surface.cell_size_m
+    h = surface.cell_size_m
     weights = pose_sums(kind.length_m, kind.width_m, gap_m, h)
-    poses = lattice_poses(surface, legal, kind) if not legal.is_empty else np.zeros((0, 3), int)
     mean = sums(surface.nodes, poses, *weights.raft)
     rise = weights.raft_rise_m * gradient_reach(surface.nodes, h, weights.reach_m)
     mean += rise[poses[:, 1] // STEPS, poses[:, 2] // STEPS]
-    places, which = np.unique(poses[:, 1:], axis=0, return_inverse=True)
+    return PoseSet(poses, kind.planted_area_m2 * mean, _rooms_of(surface, poses, rooms), weights)
+
+
+def _rooms_of(surface: WorthSurface, poses: IntArray, rooms: Sequence[Room]) -> IntArray:
+    """Return which room each pose lies in."""
+    if len(rooms) == 1 or len(poses) == 0:
+        return np.zeros(len(poses), int)
+    spacing = surface.cell_size_m / STEPS
+    cols = int(poses[:, 2].max()) + 1
+    places, which = np.unique(poses[:, 1] * cols + poses[:, 2], return_inverse=True)
     points = shapely.points(
-        surface.west_m + places[:, 1] * h / STEPS, surface.south_m + places[:, 0] * h / STEPS
+        surface.west_m + places % cols * spacing, surface.south_m + places // cols * spacing
     )
     # A box of poses is smaller than the gap between rooms: the nearest room is that of its rafts.
-    nearest = shapely.STRtree([room.outline for room in rooms]).nearest(points)
-    return PoseSet(poses, kind.planted_area_m2 * mean, nearest[which.ravel()], weights)
+    nearest: IntArray = shapely.STRtree([room.outline for room in rooms]).nearest(points)
+    return nearest[which]
 
 
-def _node_areas(surface: WorthSurface, wide: shapely.Geometry) -> FloatArray:
-    """Return the integral of each node's hat over the water, from above at its edge [m²]."""
+def node_areas(surface: WorthSurface, wide: shapely.Geometry) -> FloatArray:
+    """
+    Return the integral of each node's hat over the water, from above at its edge.
+
+    Parameters
+    ----------
+    surface : WorthSurface
+        A surface on the grid of nodes.
+    wide : shapely.Geometry
+        The water that grown rafts may cover [m].
+
+    Returns
+    -------
+    ndarray of float, shape (rows, cols)
+        A field's integral is at most the sum of these times its values at the nodes [m²].
+    """
     rows, cols = surface.nodes.shape
     fine = surface.cell_size_m / _FINE
     share = cell_coverage(
@@ -292,8 +339,7 @@ def _spread(surface: WorthSurface, types: Sequence[PoseSet]) -> csr_array:
     reached = np.zeros((rows, cols), bool)
     for kind in types:
         near = np.zeros((rows, cols))
-        at = np.unique(np.stack(kind.nearest, axis=1), axis=0)
-        near[at[:, 0], at[:, 1]] = 1.0
+        near[kind.nearest] = 1.0
         reached |= _within(near, kind.weights.reach_m / surface.cell_size_m + 1) > 0
     used = np.flatnonzero(whole.T @ reached.ravel().astype(float))
     return csr_array(whole[:, used])

@@ -17,6 +17,9 @@ from geoplan.water import IntArray
 _TAKEN = 1200
 #: Steepest field: the price of a raft's own area lost over this distance [m].
 _STEEPEST_M = 1.5
+#: Work that all solutions of a programme may cost: iterations by rows, some ten millions a second.
+#: Counted and not timed, so that the same input gives the same bound.
+_MOST_WORK = 35_000_000
 #: Rooms for more rafts than this get no price of their own.
 _SMALL_ROOM = 12
 
@@ -112,6 +115,8 @@ class Programme:
                 upper[coarse + len(problem.most) + index] = 0.0
         self._solver.addVars(len(costs), np.zeros(len(costs)), upper)
         self._solver.changeColsCost(len(costs), np.arange(len(costs), dtype=np.int32), costs)
+        self._work_left = _MOST_WORK
+        self._is_extended = False
         self._taken: list[tuple[int, int, IntArray]] = []
         self._limit_slopes(problem)
 
@@ -138,6 +143,12 @@ class Programme:
             np.arange(count, dtype=np.int32) * 2,
             np.array(pairs, np.int32).ravel(), np.tile([1.0, -1.0], count),
         )  # fmt: skip
+
+    def go_on(self) -> None:
+        """Allow the same work once more, for a field that proves more than was known."""
+        if not self._is_extended:
+            self._work_left += _MOST_WORK
+        self._is_extended = True
 
     def take(
         self, chosen: Sequence[IntArray], rises: Sequence[FloatArray], problem: Problem
@@ -236,9 +247,13 @@ class Programme:
         Returns
         -------
         ndarray of float or None
-            Field, prices and room prices; ``None`` where the programme has no best [units of each].
+            Field, prices and room prices; ``None`` where the programme has no best, or where the
+            work that all solutions may cost is done [units of each].
         """
+        rows = max(self._solver.getNumRow(), 1)
+        self._solver.setOptionValue("simplex_iteration_limit", self._work_left // rows)
         self._solver.run()
+        self._work_left -= rows * int(self._solver.getInfo().simplex_iteration_count)
         if self._solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
             return None
         return np.array(self._solver.getSolution().col_value)

@@ -18,6 +18,7 @@ VOCABULARY = (
     "settings_report",
     "site",
     "plan",
+    "certificate",
     "reasons",
     "written",
     "written_tapes",

@@ -57,8 +57,9 @@ def two_ponds(folder: Path) -> Path:
 
 def digest(folder: Path) -> dict[str, str]:
     return {
-        path.name: hashlib.sha256(path.read_bytes()).hexdigest()
-        for path in sorted(folder.iterdir())
+        str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
     }
 
 
