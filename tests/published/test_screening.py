@@ -107,3 +107,22 @@ def test_bad_arguments_are_refused() -> None:
         oxygen_saturation_g_m3(-1.0)
     with pytest.raises(ValueError, match="above zero"):
         outflow_g_m3(1.0, 0.0, 1.0, 0.0, 3.0)
+
+
+@pytest.mark.published(
+    "One tank against several of the same total, exact: n tanks keep (1 + 1/n)^-n"
+)
+def test_tanks_in_series_beat_one() -> None:
+    for tanks, left in ((1.0, 0.5), (2.0, 0.4444), (4.0, 0.4096), (math.inf, 0.3679)):
+        assert outflow_g_m3(1.0, 0.0, 1.0, 1.0, tanks) == pytest.approx(left, abs=5e-5)
+
+
+@pytest.mark.published("Temperature multipliers of usual factors, by arithmetic")
+def test_temperature_multipliers() -> None:
+    for theta, cold, warm in (
+        (1.056, 0.5799, 1.3132),
+        (1.102, 0.3786, 1.6252),
+        (1.19, 0.1756, 2.3864),
+    ):
+        assert rate_at(1.0, theta, 10.0) == pytest.approx(cold, abs=5e-5)
+        assert rate_at(1.0, theta, 25.0) == pytest.approx(warm, abs=5e-5)
