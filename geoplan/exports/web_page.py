@@ -47,6 +47,7 @@ _SCRIPTS = (
     "reasons.js",
     "panel.js",
     "effect.js",
+    "whatif.js",
     "page.js",
 )
 

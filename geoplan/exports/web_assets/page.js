@@ -94,6 +94,7 @@ GEOPLAN.Page.prototype.choose = function (thing) {
     this.chosen = thing;
     thing.layer.setStyle(GEOPLAN.STYLES.chosen);
     this.markChosen(thing, true);
+    this.whatIf.take(thing);
   }
   var facts = thing.facts;
   if (thing.raft) {
@@ -239,6 +240,7 @@ GEOPLAN.Page.prototype.show = function () {
   var depth = record.waters.some(function (water) { return water.depth && water.depth.cm; });
   var groups = Object.assign({ depth: depth ? new GEOPLAN.DepthLayer(record) : null }, this.things.groups);
   GEOPLAN.showSwitches(this.map, groups, record);
+  this.whatIf = new GEOPLAN.WhatIf(this);
   this.addScale();
   this.addNorth();
   this.labels = L.layerGroup().addTo(this.map);
