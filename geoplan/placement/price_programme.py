@@ -62,11 +62,15 @@ def worst(kind: PoseSet, lack: FloatArray) -> IntArray:
     lacking = np.flatnonzero(lack > 0)
     if len(lacking) == 0:
         return lacking
-    order = lacking[np.argsort(-lack[lacking], kind="stable")]
     rows, cols = kind.nearest
-    place = rows[order] * 100_000 + cols[order]
-    _, first = np.unique(place, return_index=True)
-    chosen: IntArray = order[np.sort(first)][:_TAKEN]
+    place = (rows * (int(cols.max()) + 1) + cols)[lacking]
+    most = np.full(int(place.max()) + 1, -np.inf)
+    np.maximum.at(most, place, lack[lacking])
+    top = np.flatnonzero(lack[lacking] == most[place])
+    # Of equals in a cell the first.
+    _, first = np.unique(place[top], return_index=True)
+    each = np.sort(lacking[top[first]])
+    chosen: IntArray = each[np.argsort(-lack[each], kind="stable")][:_TAKEN]
     return chosen
 
 
@@ -229,9 +233,8 @@ class Programme:
         field = np.arange(count, dtype=np.int32)
         best = []
         for kind in problem.types:
-            order = np.argsort(-kind.worth, kind="stable")
-            _, first = np.unique(kind.room[order], return_index=True)
-            best.append(order[first])
+            rooms = [np.flatnonzero(kind.room == room) for room in np.unique(kind.room)]
+            best.append(np.array([own[np.argmax(kind.worth[own])] for own in rooms], int))
         self.take(best, [np.zeros(len(kind.poses)) for kind in problem.types], problem)
         self._solver.changeColsBounds(count, field, np.zeros(count), np.zeros(count))
         found = self.solved()
