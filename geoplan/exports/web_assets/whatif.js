@@ -125,10 +125,9 @@ GEOPLAN.WhatIf.prototype.waterOf = function (raft) {
 };
 
 GEOPLAN.WhatIf.prototype.take = function (thing) {
-  var areas = thing.raft.shape.areas;
-  if (!areas || thing.raft.status === "existing") { return; }
-  this.thing = thing;
-  this.tell();
+  var areas = thing.raft && thing.raft.shape.areas;
+  this.thing = areas && thing.raft.status !== "existing" ? thing : null;
+  if (this.thing) { this.tell(); } else { GEOPLAN.byId("try-says").textContent = "Choose a planned raft first."; }
 };
 
 GEOPLAN.WhatIf.prototype.move = function (east, north, turnDeg) {
@@ -149,7 +148,11 @@ GEOPLAN.WhatIf.prototype.move = function (east, north, turnDeg) {
 
 GEOPLAN.WhatIf.prototype.step = function (from, to, which) {
   var change = from.pop();
-  if (change) { to.push(change); this.put(change.thing, change[which]); }
+  if (!change) { return; }
+  to.push(change);
+  this.put(change.thing, change[which]);
+  /* Back where it was planned, it counts as untouched. */
+  if (!this.done.some(function (one) { return one.thing === change.thing; })) { change.thing.raft.trial = null; }
 };
 
 GEOPLAN.WhatIf.prototype.put = function (thing, ring) {
