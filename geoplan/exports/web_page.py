@@ -207,8 +207,11 @@ def _island(record: dict[str, Any]) -> str:
 
 
 def _asset(parts: PageParts, name: str) -> str:
-    """Return one of our own files."""
-    return (files("geoplan.exports") / parts.folder / name).read_text("utf-8")
+    """Return one of our own files; scripts without the comments and indents of their source."""
+    text = (files("geoplan.exports") / parts.folder / name).read_text("utf-8")
+    if not name.endswith(".js"):
+        return text
+    return re.sub(r"(?m)^[ \t]+", "", re.sub(r"(?ms)^[ \t]*/\*.*?\*/[ \t]*\n", "", text))
 
 
 def _carried(name: str) -> str:

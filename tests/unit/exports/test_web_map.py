@@ -163,5 +163,7 @@ def test_every_export_writes_its_file(tmp_path: Path) -> None:
 
     for name, module in EXPORTS:
         import_module(module).write(small.plan(), small.site(), tmp_path, small.audit())
-        assert (tmp_path / name).stat().st_size > 0
-    assert sorted(path.name for path in tmp_path.iterdir()) == sorted(name for name, _ in EXPORTS)
+        if name != "certificate.tif":  # this plan was made by hand: nothing proves its bound
+            assert (tmp_path / name).stat().st_size > 0
+    names = sorted(name for name, _ in EXPORTS if name != "certificate.tif")
+    assert sorted(path.name for path in tmp_path.iterdir()) == names
