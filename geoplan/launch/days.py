@@ -179,12 +179,12 @@ def clock(minutes: float) -> str:
     Returns
     -------
     str
-        Hours and minutes.
+        Hours and minutes, in words that no spreadsheet takes for a time of day.
 
     Examples
     --------
     >>> clock(61.2), clock(0.0)
-    ('1:05', '0:00')
+    ('1 h 05 min', '0 h 00 min')
     """
     whole = 5 * math.ceil(minutes / 5.0 - 1e-9)
-    return f"{whole // 60}:{whole % 60:02d}"
+    return f"{whole // 60} h {whole % 60:02d} min"

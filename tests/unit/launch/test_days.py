@@ -45,6 +45,8 @@ def test_the_sheet_has_a_row_for_each_way_in_order(tmp_path: object) -> None:
     assert all(len(row) == len(launch_sheet._HEADER) for row in rows)
 
 
-@pytest.mark.parametrize(("minutes", "shown"), [(0.0, "0:00"), (0.1, "0:05"), (119.0, "2:00")])
+@pytest.mark.parametrize(
+    ("minutes", "shown"), [(0.0, "0 h 00 min"), (0.1, "0 h 05 min"), (119.0, "2 h 00 min")]
+)
 def test_times_are_rounded_up(minutes: float, shown: str) -> None:
     assert clock(minutes) == shown
