@@ -101,6 +101,13 @@ GEOPLAN.curvePlot = function (effect) {
   draw("path", { d: "M" + left + " 8V" + (height - low) + "H" + (width - 4), fill: "none", stroke: "#1c2623" });
   draw("path", { d: path(4), fill: "none", stroke: "#5a6b64", "stroke-width": 1.5, "stroke-dasharray": "5 4" });
   draw("path", { d: path(3), fill: "none", stroke: "#18453b", "stroke-width": 2.5 });
+  var dearest = Math.max.apply(null, effect.curve.map(function (row) { return row[2]; }));
+  if (dearest > 0) {
+    draw("path", { d: "M" + [[0, 0]].concat(effect.curve.map(function (row) { return [row[0], row[2] * top / dearest]; }))
+      .map(function (point) { return x(point[0]).toFixed(1) + " " + y(point[1]).toFixed(1); }).join("L"),
+    fill: "none", stroke: "#6d0a49", "stroke-width": 1.5, "stroke-dasharray": "1 4" });
+    draw("text", { x: left + 6, y: 16, "font-size": 11, fill: "#6d0a49" }, "dots: cost, to " + dearest);
+  }
   effect.curve.forEach(function (row) {
     if (row[5]) {
       draw("circle", { cx: x(row[0]), cy: y(row[3]), r: 5, fill: "#b34700", stroke: "#ffffff" });
