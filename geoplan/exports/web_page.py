@@ -128,7 +128,7 @@ class OfflineFigure(Figure):
         self._page_title = page_title
         self._parts = parts
         scripts = "\n".join(_asset(parts, name) for name in parts.scripts)
-        self.html.add_child(Raw(_island(record)), name="island")
+        self.html.add_child(Raw(island(record)), name="island")
         self.script.add_child(Raw(scripts), name="scripts")
 
     def render(self, **kwargs: Any) -> str:
@@ -198,12 +198,55 @@ def _descendants(element: Any) -> Iterator[Any]:
         yield from _descendants(child)
 
 
-def _island(record: dict[str, Any]) -> str:
-    """Return the record as JSON that no parser of HTML can take for an end of script."""
+def island(record: dict[str, Any], name: str = "plan") -> str:
+    """
+    Return a record as an island of data in a page.
+
+    Parameters
+    ----------
+    record : dict of str to Any
+        Plain data; texts may be anything.
+    name : str
+        By which scripts find it.
+
+    Returns
+    -------
+    str
+        JSON that no parser of HTML can take for an end of script.
+    """
     text = json.dumps(record, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    return (
-        f'<script type="application/json" id="plan">{text.replace("<", chr(92) + "u003c")}</script>'
-    )
+    safe = text.replace("<", chr(92) + "u003c")
+    return f'<script type="application/json" id="{name}">{safe}</script>'
+
+
+def with_survey(page: str, record: dict[str, Any]) -> str:
+    """
+    Return the map of a plan with what was surveyed, and the script that shows it.
+
+    Parameters
+    ----------
+    page : str
+        The map, as ``OfflineFigure`` renders it.
+    record : dict of str to Any
+        What the script shows.
+
+    Returns
+    -------
+    str
+        HTML whose policy lets that script run too.
+
+    Raises
+    ------
+    ValueError
+        If the page is not a map of a plan.
+    """
+    script = _asset(PLAN_MAP, "survey.js")
+    policy, foot = "script-src ", "</body>"
+    if page.count(f"; {policy}") != 1 or not page.rstrip().endswith(f"{foot}\n</html>"):
+        raise ValueError("it is no map of a plan")
+    page = page.replace(f"; {policy}", f"; {policy}{_hash(script)} ", 1)
+    head, _, tail = page.rpartition(foot)
+    return f"{head}{island(record, 'survey')}\n<script>{script}</script>\n{foot}{tail}"
 
 
 def _asset(parts: PageParts, name: str) -> str:
