@@ -5,8 +5,6 @@ The page of the plan is taken as it is; what was surveyed goes in as one more is
 the page's own scripts show as text and outlines. Nothing of it is run.
 """
 
-import json
-import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -19,11 +17,10 @@ from geoplan.asbuilt.regions import region
 from geoplan.asbuilt.report import summary
 from geoplan.crs import WGS84, transformed
 from geoplan.errors import ExportError
-from geoplan.exports.web_map import FILE_NAME, PAGES_NAME
+from geoplan.exports.web_map import pages_of
 from geoplan.exports.web_page import with_survey
 from geoplan.written import WrittenPlan
 
-_PLAN_ISLAND = re.compile(r'<script type="application/json" id="plan">(.*?)</script>', re.DOTALL)
 #: Decimals of degrees: a tenth of a millimetre.
 _DECIMALS = 9
 
@@ -48,56 +45,20 @@ def write(found: AsBuilt, written: WrittenPlan, out: Path, folder: Path) -> None
     ExportError
         If a page of the plan cannot be read, or one of the survey not written.
     """
-    pages = sorted((out / PAGES_NAME).glob("*.html")) or [out / FILE_NAME]
-    for page in pages:
+    waters = tuple(dict.fromkeys(edge.water_id for edge in written.edges))
+    for name, shown in pages_of(waters):
+        if not any(raft.water_id in shown for raft in found.rafts):
+            continue
         try:
-            text = page.read_bytes().decode()
-            shown = surveyed_page(text, found, written)
-            if shown is not None:
-                target = folder / page.relative_to(out)
-                target.parent.mkdir(exist_ok=True)
-                target.write_bytes(shown.encode())
+            page = with_survey((out / name).read_bytes().decode(), _record(found, written, shown))
+            (folder / name).parent.mkdir(exist_ok=True)
+            (folder / name).write_bytes(page.encode())
         except (OSError, ValueError) as error:
-            raise ExportError(f"{page} could not be taken over: {error}; plan anew") from error
+            raise ExportError(f"{out / name} could not be taken over: {error}") from error
 
 
-def surveyed_page(page: str, found: AsBuilt, written: WrittenPlan) -> str | None:
-    """
-    Return a page of the plan with what was surveyed.
-
-    Parameters
-    ----------
-    page : str
-        HTML of the plan's map.
-    found : AsBuilt
-        The survey.
-    written : WrittenPlan
-        The plan, for the water body of each raft.
-
-    Returns
-    -------
-    str or None
-        HTML; ``None`` where no surveyed raft lies in a water body of the page.
-
-    Raises
-    ------
-    ValueError
-        If the page is not a map of a plan.
-    """
-    match = _PLAN_ISLAND.search(page)
-    if match is None:
-        raise ValueError("it holds no plan")
-    waters = {str(water["water_id"]) for water in json.loads(match[1])["waters"]}
-    rafts = [raft for raft in found.rafts if raft.water_id in waters]
-    if not rafts:
-        return None
-    return with_survey(page, _record(found, rafts, waters, written))
-
-
-def _record(
-    found: AsBuilt, rafts: list[SurveyedRaft], waters: set[str], written: WrittenPlan
-) -> dict[str, Any]:
-    """Return what the scripts show of a survey."""
+def _record(found: AsBuilt, written: WrittenPlan, waters: tuple[str, ...]) -> dict[str, Any]:
+    """Return what the scripts show of a survey, of the water bodies on one page."""
     here = {raft.raft_id for raft in written.rafts if raft.water_id in waters}
     amiss = [
         {"who": one.raft_id or one.water_id, "rule": one.check.replace("_", " "),
@@ -108,7 +69,7 @@ def _record(
     return {
         "surveyed_on": found.surveyed_on,
         "summary": summary(found),
-        "rafts": [_raft(raft, found.crs) for raft in rafts],
+        "rafts": [_raft(raft, found.crs) for raft in found.rafts if raft.water_id in waters],
         "missing": [name for name in found.missing if name in here],
         "amiss": sorted(amiss, key=lambda one: one["verdict"] != "fails"),
     }

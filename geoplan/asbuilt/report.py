@@ -86,10 +86,10 @@ def summary(found: AsBuilt) -> list[str]:
     for raft in found.rafts:
         states[raft.state] = states.get(raft.state, 0) + 1
     counts = ", ".join(f"{count} {state}" for state, count in sorted(states.items()))
-    lines = [f"{len(found.rafts)} rafts fixed{f': {counts}' if counts else ''}."]
+    lines = [f"{_count(len(found.rafts), 'raft')} fixed{f': {counts}' if counts else ''}."]
     if found.missing:
         some = ", ".join(found.missing[:12]) + (" and more" if len(found.missing) > 12 else "")
-        lines.append(f"{len(found.missing)} planned rafts without a fix: {some}.")
+        lines.append(f"{_count(len(found.missing), 'planned raft')} without a fix: {some}.")
     if found.level_m is not None:
         change = (
             f", {found.level_change_m:+.2f} m since the last survey"
@@ -103,6 +103,11 @@ def summary(found: AsBuilt) -> list[str]:
         f" {verdicts.count('cannot be told')} cannot be told with fixes as accurate as these."
     )
     return lines
+
+
+def _count(number: int, noun: str) -> str:
+    """Return a number with its noun."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
 def _summary(found: AsBuilt) -> Iterator[Block]:

@@ -20,6 +20,7 @@ import folium
 from branca.element import CssLink, Element, Figure, JavascriptLink
 
 from geoplan.errors import ExportError
+from geoplan.exports.packed_text import packed
 
 #: Files of the map library, by the name that folium gives their link, with the SHA-256 that they
 #: had when this page was checked.
@@ -111,6 +112,8 @@ class OfflineFigure(Figure):
     """
     The page: what folium would fetch is put in, and anything it may not have is refused.
 
+    Data and scripts are packed; a script runs only if the policy knows the hash of its text.
+
     Parameters
     ----------
     page_title : str
@@ -157,9 +160,10 @@ class OfflineFigure(Figure):
         map_html = "".join(part.render() for name, part in frame.items() if name != "island")
         before, after = _asset(self._parts, "page.html").split("<!-- map -->")
         scripts = (_carried("leaflet"), self.script.render(**kwargs))
+        unpack = _asset(PLAN_MAP, "unpack.js")
         styles = (_carried("leaflet_css"), _asset(self._parts, "page.css"))
         title = html.escape(self._page_title)
-        policy = _policy(scripts, styles, self._parts.images)
+        policy = _policy((unpack, *scripts), styles, self._parts.images)
         return "\n".join(
             [
                 "<!DOCTYPE html>",
@@ -173,7 +177,8 @@ class OfflineFigure(Figure):
                 "</head>",
                 f"<body>{before.replace('<!-- title -->', title)}{map_html.strip()}{after}",
                 frame["island"].render(),
-                *(f"<script>{script}</script>" for script in scripts),
+                *map(_packed_script, scripts),
+                f"<script>{unpack}</script>",
                 "</body>",
                 "</html>",
                 "",
@@ -212,11 +217,10 @@ def island(record: dict[str, Any], name: str = "plan") -> str:
     Returns
     -------
     str
-        JSON that no parser of HTML can take for an end of script.
+        Packed JSON, which no parser of HTML can take for anything else.
     """
     text = json.dumps(record, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    safe = text.replace("<", chr(92) + "u003c")
-    return f'<script type="application/json" id="{name}">{safe}</script>'
+    return f'<script type="text/plain" id="{name}">{packed(text)}</script>'
 
 
 def with_survey(page: str, record: dict[str, Any]) -> str:
@@ -241,12 +245,17 @@ def with_survey(page: str, record: dict[str, Any]) -> str:
         If the page is not a map of a plan.
     """
     script = _asset(PLAN_MAP, "survey.js")
-    policy, foot = "script-src ", "</body>"
-    if page.count(f"; {policy}") != 1 or not page.rstrip().endswith(f"{foot}\n</html>"):
+    policy = "content=\"default-src 'none'; script-src "
+    last = f"<script>{_asset(PLAN_MAP, 'unpack.js')}</script>"
+    if page.count(policy) != 1 or page.count(last) != 1:
         raise ValueError("it is no map of a plan")
-    page = page.replace(f"; {policy}", f"; {policy}{_hash(script)} ", 1)
-    head, _, tail = page.rpartition(foot)
-    return f"{head}{island(record, 'survey')}\n<script>{script}</script>\n{foot}{tail}"
+    page = page.replace(policy, f"{policy}{_hash(script)} ")
+    return page.replace(last, f"{island(record, 'survey')}\n{_packed_script(script)}\n{last}")
+
+
+def _packed_script(script: str) -> str:
+    """Return a script that the page unpacks before it runs."""
+    return f'<script type="text/plain" class="packed">{packed(script)}</script>'
 
 
 def _asset(parts: PageParts, name: str) -> str:
@@ -271,14 +280,8 @@ def _carried(name: str) -> str:
         )
     text = data.decode("utf-8").replace("\r\n", "\n")
     if file_name.endswith(".css"):
-        return re.sub(r"url\((images/[\w.-]+)\)", lambda match: _data_uri(folder, match[1]), text)
-    text = re.sub(r"//# sourceMappingURL=\S*", "", text)
-    return text.replace("</script", "<\\/script").replace("<!--", "<\\!--")
-
-
-def _data_uri(folder: Path, name: str) -> str:
-    """Return an image of the map library as part of a style."""
-    return f"url(data:image/png;base64,{base64.b64encode((folder / name).read_bytes()).decode()})"
+        return re.sub(r"url\(images/[\w.-]+\)", "none", text)  # of parts that no page here has
+    return re.sub(r"//# sourceMappingURL=\S*", "", text)
 
 
 def _policy(scripts: tuple[str, ...], styles: tuple[str, ...], images: str) -> str:

@@ -53,7 +53,7 @@ GEOPLAN.surveySwitch = function (map, group) {
 };
 
 GEOPLAN.showSurvey = function (page) {
-  var survey = JSON.parse(GEOPLAN.byId("survey").textContent);
+  var survey = JSON.parse(UNPACK.text(GEOPLAN.byId("survey").textContent));
   var things = page.things;
   var group = things.groups.survey = L.layerGroup();
   survey.rafts.forEach(function (raft) {
@@ -65,5 +65,6 @@ GEOPLAN.showSurvey = function (page) {
   });
   group.addTo(page.map);
   GEOPLAN.surveySwitch(page.map, group);
+  document.querySelector("h1").textContent += ", as built";
   GEOPLAN.byId("panel").prepend(GEOPLAN.surveyPart(survey));
 };
