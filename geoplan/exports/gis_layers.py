@@ -30,7 +30,10 @@ LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
     ),
     "routes": (
         "LineString",
-        ("raft_id", "water_id", "launch_id", "sequence", "length_m", "least_depth_m"),
+        (
+            "raft_id", "water_id", "launch_id", "sequence", "length_m", "least_depth_m",
+            "clearance_m", "turn_before_m", "has_room", "bank_reason",
+        ),
     ),
     "water_edges": (
         "MultiPolygon",
