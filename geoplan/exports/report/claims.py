@@ -8,6 +8,7 @@ from geoplan.exports.cover_sheet import is_within, limits_pct, rounded_up_pct
 from geoplan.exports.csv_text import Fixed
 from geoplan.exports.report.basis import MANY, named
 from geoplan.exports.report.content import Block, Bullets, Heading, Text, Value, grid
+from geoplan.exports.report.field_limits import field_limits
 from geoplan.plan import Plan, WaterPlan
 from geoplan.screening import (
     YEAR_D,
@@ -146,6 +147,7 @@ def effect(plan: Plan, site: Site) -> Iterator[Block]:
         [row for water in known[:MANY] for row in _inflow_rows(water)],
     )
     yield from _weak()
+    yield from field_limits(plan, site)
     yield from _credit(plan, site)
     yield from _series(known, site)
     yield from _oxygen(plan, site)
