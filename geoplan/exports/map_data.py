@@ -26,6 +26,8 @@ from geoplan.exports.depth_embedding import (
 from geoplan.exports.effect_sheet import knows_grams
 from geoplan.exports.map_coordinates import Millimetres, fit_record
 from geoplan.exports.map_effect import effect_record
+from geoplan.exports.map_launch import Launches, launches_record
+from geoplan.exports.map_levels import levels_record
 from geoplan.exports.map_reasons import reasons_record
 from geoplan.exports.map_surroundings import kept_clear, shading, surroundings
 from geoplan.exports.outlines import pose_in, raft_outlines
@@ -51,7 +53,9 @@ _MARGIN_M = 5.0
 Failures = dict[tuple[str, str], list[str]]
 
 
-def map_record(plan: Plan, site: Site, audit: AuditReport | None) -> dict[str, Any]:
+def map_record(
+    plan: Plan, site: Site, audit: AuditReport | None, launches: Launches | None = None
+) -> dict[str, Any]:
     """
     Return everything that the map shows.
 
@@ -63,6 +67,8 @@ def map_record(plan: Plan, site: Site, audit: AuditReport | None) -> dict[str, A
         The site it was made from.
     audit : AuditReport or None
         Verdict on the plan; ``None`` where it was not judged.
+    launches : mapping or None
+        What is known of each launch; ``None``: counted for this plan alone.
 
     Returns
     -------
@@ -78,8 +84,9 @@ def map_record(plan: Plan, site: Site, audit: AuditReport | None) -> dict[str, A
     grids = [water.depth_grid for water in plan.waters if water.depth_grid is not None]
     merged = merged_cells(sum(grid.depth_low_m.size for grid in grids))
     failures = _failures_by_raft(audit)
+    launches = launches_record(plan, site) if launches is None else launches
     waters = [
-        _water(water, bodies.get(water.water_id), site, plan.client_crs, failures, merged)
+        _water(water, bodies.get(water.water_id), site, plan.client_crs, failures, merged, launches)
         for water in plan.waters
     ]
     deepest = max((water["depth"]["deepest_cm"] for water in waters if water["depth"]), default=0)
@@ -131,6 +138,7 @@ def _water(
     crs: str,
     failures: Failures,
     merged: int,
+    launches: Launches,
 ) -> dict[str, Any]:
     """Return what the map shows of one water body."""
     outlines = raft_outlines(water, site)
@@ -147,6 +155,7 @@ def _water(
         "why_none": water.why_none,
         "notes": [str(note) for note in water.notes],
         "cover": _cover(water, limits_pct(site).get(water.water_id)),
+        "levels": levels_record(water),
         "edges": [_edge(edge, mm) for edge in water.edges],
         "depth": _depth(asdict(depth), mm) if depth else None,
         "rafts": [
@@ -156,7 +165,10 @@ def _water(
             for raft, outline in zip(water.rafts, outlines, strict=True)
         ],
         "posts": [_post(mooring, mm) for mooring in water.moorings],
-        "routes": [_route(route, mm) for route in water.routes],
+        "routes": [
+            _route(route, mm) | {"work": launches.get((water.water_id, route.raft_id))}
+            for route in water.routes
+        ],
         "worth": _worth(water.worth_map, mm) if water.worth_map else None,
         "effect": effect_record(water.effect) if water.effect else None,
         **reasons_record(water, mm),

@@ -98,7 +98,7 @@ GEOPLAN.Page.prototype.choose = function (thing) {
   }
   var facts = thing.facts;
   if (thing.raft) {
-    facts = facts.concat([["Latitude, longitude", place.lat.toFixed(7) + ", " + place.lng.toFixed(7)]]);
+    facts = facts.concat(this.tools.levels.facts(thing.water, thing.raft), [["Latitude, longitude", place.lat.toFixed(7) + ", " + place.lng.toFixed(7)]]);
   }
   this.showPopup(place, thing.title, facts, thing.words);
   GEOPLAN.byId("spoken").textContent = thing.title + " chosen";
@@ -163,7 +163,7 @@ GEOPLAN.Page.prototype.onMapClick = function (event) {
   if (depth !== null) {
     this.release();
     var reliable = depth > 0 ? depth.toFixed(2) + " m" : "none: dry, or not surveyed";
-    this.showPopup(event.latlng, "Water here", [["Reliable depth at low level", reliable]], []);
+    this.showPopup(event.latlng, "Water here", [["Reliable depth at low level", reliable]].concat(this.tools.levels.depthFacts(event.latlng)), []);
   }
 };
 
@@ -243,6 +243,7 @@ GEOPLAN.Page.prototype.show = function () {
   this.whatIf = new GEOPLAN.WhatIf(this);
   this.addScale();
   this.addNorth();
+  this.tools = new GEOPLAN.Tools(this, groups);
   this.labels = L.layerGroup().addTo(this.map);
   this.map.on("click", this.onMapClick, this);
   this.map.on("popupclose", this.release, this);

@@ -125,7 +125,7 @@ GEOPLAN.raftRow = function (thing, onChoose) {
   row.appendChild(GEOPLAN.element("td", verdict, raft.failures.length || !thing.isAudited ? "bad" : "good"));
   row.appendChild(GEOPLAN.element("td", raft.sequence === null ? "" : String(raft.sequence), "number"));
   row.appendChild(GEOPLAN.element("td", GEOPLAN.quantity(raft.depth_low_m, "m"), "number"));
-  row.appendChild(GEOPLAN.element("td", GEOPLAN.quantity(raft.root_clearance_m, "m"), "number"));
+  thing.below = row.appendChild(GEOPLAN.element("td", GEOPLAN.quantity(GEOPLAN.page.tools ? GEOPLAN.page.tools.levels.clearance(thing.water, raft) : raft.root_clearance_m, "m"), "number"));
   row.appendChild(GEOPLAN.element("td", raft.raft_type || "there already", "name"));
   row.appendChild(GEOPLAN.element("td", GEOPLAN.waterName(thing.water), "name"));
   return row;

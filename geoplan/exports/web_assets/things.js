@@ -68,6 +68,9 @@ GEOPLAN.Things = function (map, record) {
   this.rafts = [];
   this.focusable = [];
   this.why = [];
+  /* Drawings of one raft: what is shown or hidden with it. */
+  this.owned = [];
+  this.casings = new Map();
   var count = record.waters.reduce(function (sum, water) { return sum + water.rafts.length; }, 0);
   this.svg = L.svg({ pane: "things", padding: 0.3 });
   this.areas = L.svg({ pane: "areas", padding: 0.3 });
@@ -132,6 +135,19 @@ GEOPLAN.Things.prototype.moveStop = function (thing, step) {
   next.layer.getElement().focus({ preventScroll: true });
 };
 
+/* Where the stop of the tab key has left the map, another becomes it. */
+GEOPLAN.Things.prototype.mendStop = function () {
+  function element(thing) { return thing && thing.layer.getElement && thing.layer.getElement(); }
+  function isThere(thing) { return element(thing) && element(thing).isConnected; }
+  if (isThere(this.stop)) { return; }
+  this.stop = this.focusable.find(isThere);
+  if (this.stop) { element(this.stop).setAttribute("tabindex", "0"); }
+};
+
+GEOPLAN.Things.prototype.own = function (water, raftId, group, layer) {
+  this.owned.push({ owner: water.water_id + "\n" + raftId, group: group, layer: layer });
+};
+
 GEOPLAN.centreOf = function (layer) {
   return layer.getLatLng ? layer.getLatLng() : layer.getBounds().getCenter();
 };
@@ -158,6 +174,7 @@ GEOPLAN.Things.prototype.addWater = function (water) {
       ["In the bed", GEOPLAN.quantity(post.embedment_m, "m")],
       ["Water at high level", GEOPLAN.quantity(post.depth_high_m, "m")]
     ]);
+    this.own(water, post.raft_id, "posts", layer);
   }, this);
 };
 
@@ -235,9 +252,13 @@ GEOPLAN.Things.prototype.addRoutes = function (water) {
   water.routes.forEach(function (route) {
     GEOPLAN.lines(water.fit, route.shape).forEach(function (line) {
       var casing = Object.assign({ renderer: this.svg }, GEOPLAN.STYLES.casing, { opacity: 0.7 });
-      this.groups.routes.addLayer(L.polyline(line, casing));
+      casing = L.polyline(line, casing);
+      this.groups.routes.addLayer(casing);
+      this.own(water, route.raft_id, "routes", casing);
       var style = Object.assign({ renderer: this.svg }, GEOPLAN.STYLES.route);
-      this.add("routes", L.polyline(line, style), "Towing route " + route.sequence, [
+      line = L.polyline(line, style);
+      this.own(water, route.raft_id, "routes", line);
+      this.add("routes", line, "Towing route " + route.sequence, [
         ["Raft", route.raft_id],
         ["From", route.launch_id],
         ["Order", String(route.sequence)],
@@ -251,7 +272,9 @@ GEOPLAN.Things.prototype.addRoutes = function (water) {
 GEOPLAN.Things.prototype.addRafts = function (water) {
   var shapes = water.rafts.map(function (raft) { return GEOPLAN.areas(water.fit, raft.shape); });
   var casing = Object.assign({ renderer: this.raftRenderer }, GEOPLAN.STYLES.casing);
-  this.groups.rafts.addLayer(L.polygon(shapes.reduce(function (all, rings) { return all.concat(rings); }, []), casing));
+  casing = L.polygon(shapes.reduce(function (all, rings) { return all.concat(rings); }, []), casing);
+  this.groups.rafts.addLayer(casing);
+  this.casings.set(water, casing);
   water.rafts.forEach(function (raft, index) {
     var style = Object.assign({ renderer: this.raftRenderer }, GEOPLAN.raftStyle(raft));
     var layer = L.polygon(shapes[index], style);
@@ -259,6 +282,7 @@ GEOPLAN.Things.prototype.addRafts = function (water) {
     var thing = this.add("rafts", layer, title, GEOPLAN.raftFacts(raft), raft.failures);
     thing.raft = raft;
     thing.water = water;
+    this.own(water, raft.raft_id, "rafts", layer);
     this.rafts.push(thing);
   }, this);
 };
