@@ -233,8 +233,9 @@ def test_keys_alone_measure(opened: Opened) -> None:
     second = at_pixel(page, *size)
     page.keyboard.press("Enter")
     truth = Geod(ellps="WGS84").inv(*first, *second)[2]
-    assert truth > 1
-    assert f"{truth:.2f} m along" in page.inner_text("#measure-says") or f"{truth:.1f} m along" in page.inner_text("#measure-says")
+    pixel = truth / 80  # a key of the map library moves it by 80 pixels
+    said = page.inner_text("#measure-says")
+    assert float(said.split(" m")[0]) == pytest.approx(truth, abs=pixel)
     page.keyboard.press("Escape")
     assert page.get_attribute("#measure", "aria-pressed") == "false"
 
@@ -251,6 +252,7 @@ def test_where_one_stands(browser: Any, file: Path) -> None:
     view.context.set_geolocation(
         {"longitude": float(longitude[0]), "latitude": float(latitude[0]), "accuracy": 4.2}
     )
+    page.select_option("#go", "1")
     page.click("#here")
     page.locator("path.accuracy").wait_for()
     said = page.inner_text("#here-says")
@@ -264,7 +266,8 @@ def test_where_one_stands(browser: Any, file: Path) -> None:
     # The circle is as wide as it says: 4.2 m each way.
     width = page.locator("path.accuracy").bounding_box()["width"]
     metres = page.evaluate("GEOPLAN.metresPerPixel(GEOPLAN.page.map, GEOPLAN.page.record.waters)")
-    assert width * metres == pytest.approx(8.4 + 2 * metres, rel=0.06)
+    assert width * metres == pytest.approx(8.4 + 2 * metres, abs=2 * metres)  # with its line
+    assert metres < 0.2
     page.click("#here")
     assert page.locator("path.accuracy").count() == 0
     view.context.close()
@@ -315,7 +318,7 @@ def test_rafts_come_in_the_order_of_launching(browser: Any, launched: Path) -> N
         assert f"day {row['day']}, {row['start']} to {row['end']}" in said
         assert f"raft {row['raft_id']} from {row['launch_id']}" in said
         assert f"{row['people']} people" in said or "1 person" in said
-        assert f"pull {row['haul_n']} N" in said
+        assert f"pull {float(row['haul_n']):.0f} N" in said
         assert page.locator("path.play-way").count() == 1
         assert f"Raft {row['raft_id']}" in rafts()
     assert [row["raft_id"] for row in rows] == ["U2", "U1"]
