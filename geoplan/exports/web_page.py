@@ -52,6 +52,7 @@ _SCRIPTS = (
     "measure.js",
     "here.js",
     "play.js",
+    "print.js",
     "tools.js",
     "effect.js",
     "whatif.js",

@@ -1,6 +1,8 @@
 """What a reader does with ``map.html``: another level, looking for rafts, measuring, printing."""
 
 import csv
+import re
+import subprocess
 from collections.abc import Iterator
 from dataclasses import replace
 from itertools import pairwise
@@ -10,6 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 from pyproj import Geod
+from scipy import ndimage
 
 from geoplan.crs import transformed_points
 from geoplan.exports import launch_sheet, web_map
@@ -332,3 +335,94 @@ def test_rafts_come_in_the_order_of_launching(browser: Any, launched: Path) -> N
     page.locator("#play", has_text="Play").wait_for()
     view.context.close()
     assert view.messages == []
+
+
+@pytest.fixture(scope="module")
+def apart(tmp_path_factory: pytest.TempPathFactory, plan: Any) -> Path:
+    """Two rafts heading north, 30 m apart, and no post or way over them."""
+    lower, upper = plan.waters
+    rafts = (
+        small.raft("one", "upper", -20.0, -6.0, 0.0),
+        small.raft("two", "upper", 10.0, -6.0, 0.0),
+        small.raft("three", "upper", 10.0, 12.0, 0.0),
+    )
+    folder = tmp_path_factory.mktemp("apart")
+    changed = replace(upper, rafts=rafts, moorings=(), routes=())
+    web_map.write(replace(plan, waters=(lower, changed)), small.site(), folder, None)
+    return folder / "map.html"
+
+
+def patches_mm(pdf: Path, page: int, colour: tuple[int, int, int]) -> list[tuple[float, ...]]:
+    """Left, top, right and bottom of each patch of a colour on a page of a PDF [mm]."""
+    dots = 200
+    name = pdf.with_suffix(f".{page}")
+    subprocess.run(
+        ["pdftoppm", "-r", str(dots), "-f", str(page), "-l", str(page), "-singlefile", pdf, name],
+        check=True,
+    )
+    data = Path(f"{name}.ppm").read_bytes()
+    _, size, _, samples = data.split(b"\n", 3)  # P6, width and height, 255
+    wide, high = map(int, size.split())
+    pixels = np.frombuffer(samples, np.uint8).reshape(high, wide, 3).astype(int)
+    near = np.abs(pixels - colour).max(axis=2) < 24
+    found = ndimage.find_objects(ndimage.label(ndimage.binary_opening(near, np.ones((5, 5))))[0])
+    boxes = [(x.start, y.start, x.stop, y.stop) for y, x in found]
+    return [tuple(25.4 * v / dots for v in b) for b in boxes if (b[2] - b[0]) * (b[3] - b[1]) > 100]
+
+
+@pytest.mark.parametrize(("paper", "scale"), [("A4", 500), ("A4", 1000), ("A3", 250)])
+def test_a_print_is_to_scale(
+    browser: Any, apart: Path, tmp_path: Path, paper: str, scale: int
+) -> None:
+    """Distances between rafts, and the bar, measured on the PDF with a renderer of its own."""
+    view = Opened(browser, apart)
+    page = view.page
+    page.select_option("#go", "1")
+    page.select_option("#paper", paper)
+    page.select_option("#print-scale", str(scale))
+    before = page.evaluate("[GEOPLAN.page.map.getZoom(), GEOPLAN.page.map.getSize().x]")
+    pdf = tmp_path / "sheet.pdf"
+    page.pdf(path=pdf, prefer_css_page_size=True, print_background=True)
+    assert page.evaluate("[GEOPLAN.page.map.getZoom(), GEOPLAN.page.map.getSize().x]") == before
+    view.context.close()
+    assert view.messages == []
+    patches = patches_mm(pdf, 1, (0x33, 0x9C, 0x60))
+    # Lower left corners: a number may lie on the other end.
+    corners = sorted((left, bottom) for left, _, _, bottom in patches)
+    assert len(corners) == 4  # the last is in the legend
+    (one_x, one_y), *others, _ = corners
+    three, two = sorted(others, key=lambda corner: corner[1])
+    for metres, millimetres in (
+        (30.0, np.hypot(two[0] - one_x, two[1] - one_y)),
+        (18.0, np.hypot(two[0] - three[0], two[1] - three[1])),
+    ):
+        # Half a per cent, and the tenth of a millimetre to which a page places lines.
+        assert millimetres * scale / 1000 == pytest.approx(metres, rel=5e-3, abs=1e-4 * scale)
+    bar = max(patches_mm(pdf, 1, (0x17, 0x46, 0x3F)), key=lambda box: box[2] - box[0])
+    text = subprocess.run(["pdftotext", "-layout", pdf, "-"], check=True, capture_output=True)
+    words = text.stdout.decode()
+    stated = re.search(r"(\d+) m, ([\d.]+) mm on paper", words)
+    assert (bar[2] - bar[0]) * scale / 1000 == pytest.approx(float(stated[1]), rel=5e-3)
+    assert float(stated[2]) == pytest.approx(bar[2] - bar[0], rel=5e-3)
+    for part in (f"1:{scale} on {paper}", "Water kills", "Towing routes", "Easting [m]", "three"):
+        assert (part in words) == (part != "Towing routes")
+    size = subprocess.run(["pdfinfo", pdf], check=True, capture_output=True).stdout.decode()
+    assert f"({paper})" in size
+    assert re.search(r"Pages:\s+2", size)
+
+
+def test_only_scales_that_fit_are_offered_without_a_warning(browser: Any, apart: Path) -> None:
+    view = Opened(browser, apart)
+    page = view.page
+    page.select_option("#go", "1")
+    west, south, east, north = small.UPPER_SHORE.buffer(1.2).bounds
+    for paper, wide, high in (("A4", 205, 172), ("A3", 328, 258)):
+        page.select_option("#paper", paper)
+        for option in page.locator("#print-scale option").all():
+            scale = int(option.get_attribute("value"))
+            fits = (east - west) <= wide * scale / 1000 and (north - south) <= high * scale / 1000
+            assert ("cuts off" in option.inner_text()) is not fits
+        assert "cut off" not in page.inner_text("#print-says")
+    page.select_option("#print-scale", "100")
+    assert "edges are cut off" in page.inner_text("#print-says")
+    view.context.close()

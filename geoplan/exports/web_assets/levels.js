@@ -102,6 +102,11 @@ GEOPLAN.Levels.prototype.words = function (water) {
   return this.name ? this.name + " level, " + level : level + ", " + Math.abs(rise).toFixed(2) + " m " + (rise < 0 ? "below" : "above") + " low level";
 };
 
+/* The level that is shown, for a sheet of paper. */
+GEOPLAN.Levels.prototype.sentence = function (water) {
+  return water.levels ? "Shown at " + this.words(water) + "." : "";
+};
+
 /* One line for each water body: level, cover, least room below roots. */
 GEOPLAN.Levels.prototype.line = function (water) {
   var self = this;

@@ -6,5 +6,7 @@ GEOPLAN.Tools = function (page, groups) {
   this.find = new GEOPLAN.Find(page);
   this.measure = new GEOPLAN.Measure(page);
   this.here = new GEOPLAN.Here(page);
+  page.depthLayer = groups.depth;
   this.play = new GEOPLAN.Play(page);
+  this.print = new GEOPLAN.Print(page);
 };
