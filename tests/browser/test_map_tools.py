@@ -354,7 +354,7 @@ def apart(tmp_path_factory: pytest.TempPathFactory, plan: Any) -> Path:
 
 def patches_mm(pdf: Path, page: int, colour: tuple[int, int, int]) -> list[tuple[float, ...]]:
     """Left, top, right and bottom of each patch of a colour on a page of a PDF [mm]."""
-    dots = 200
+    dots = 300
     name = pdf.with_suffix(f".{page}")
     subprocess.run(
         ["pdftoppm", "-r", str(dots), "-f", str(page), "-l", str(page), "-singlefile", pdf, name],
@@ -367,7 +367,7 @@ def patches_mm(pdf: Path, page: int, colour: tuple[int, int, int]) -> list[tuple
     near = np.abs(pixels - colour).max(axis=2) < 24
     found = ndimage.find_objects(ndimage.label(ndimage.binary_opening(near, np.ones((5, 5))))[0])
     boxes = [(x.start, y.start, x.stop, y.stop) for y, x in found]
-    return [tuple(25.4 * v / dots for v in b) for b in boxes if (b[2] - b[0]) * (b[3] - b[1]) > 100]
+    return [tuple(25.4 * v / dots for v in b) for b in boxes if (b[2] - b[0]) * (b[3] - b[1]) > 200]
 
 
 @pytest.mark.parametrize(("paper", "scale"), [("A4", 500), ("A4", 1000), ("A3", 250)])

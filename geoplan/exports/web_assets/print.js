@@ -55,9 +55,9 @@ GEOPLAN.Print.prototype.begin = function () {
   if (this.kept) { return; }
   var room = GEOPLAN.SHEETS[this.paper.value], b = this.water.bounds;
   map.closePopup();
-  this.kept = [map.getCenter(), map.getZoom(), map.options.zoomSnap];
+  this.kept = [map.getCenter(), map.getZoom(), map.options.zoomSnap, box.style.cssText];
   document.documentElement.setAttribute("data-paper", this.paper.value);
-  box.style.cssText = "flex:none;min-height:0;width:" + room[0] + "mm;height:" + room[1] + "mm";
+  box.style.cssText += ";flex:none;min-height:0;width:" + room[0] + "mm;height:" + room[1] + "mm";
   map.options.zoomSnap = 0;
   map.invalidateSize({ animate: false, pan: false });
   map.setView(GEOPLAN.toLatLng(this.water.fit, (b[0] + b[2]) / 2000, (b[1] + b[3]) / 2000), map.getZoom(), { animate: false });
@@ -70,7 +70,7 @@ GEOPLAN.Print.prototype.end = function () {
   var map = this.page.map, kept = this.kept;
   if (!kept) { return; }
   this.numbers.remove();
-  map.getContainer().style.cssText = "";
+  map.getContainer().style.cssText = kept[3];
   map.options.zoomSnap = kept[2];
   document.documentElement.removeAttribute("data-paper");
   map.invalidateSize({ animate: false, pan: false });
