@@ -396,8 +396,7 @@ def test_a_print_is_to_scale(
         (30.0, np.hypot(two[0] - one_x, two[1] - one_y)),
         (18.0, np.hypot(two[0] - three[0], two[1] - three[1])),
     ):
-        # Half a per cent, and the tenth of a millimetre to which a page places lines.
-        assert millimetres * scale / 1000 == pytest.approx(metres, rel=5e-3, abs=1e-4 * scale)
+        assert millimetres * scale / 1000 == pytest.approx(metres, rel=5e-3)
     bar = max(patches_mm(pdf, 1, (0x17, 0x46, 0x3F)), key=lambda box: box[2] - box[0])
     text = subprocess.run(["pdftotext", "-layout", pdf, "-"], check=True, capture_output=True)
     words = text.stdout.decode()

@@ -59,6 +59,8 @@ GEOPLAN.Print.prototype.begin = function () {
   document.documentElement.setAttribute("data-paper", this.paper.value);
   box.style.cssText += ";flex:none;min-height:0;width:" + room[0] + "mm;height:" + room[1] + "mm";
   map.options.zoomSnap = 0;
+  /* The map library draws to whole pixels of a screen; a quarter of a millimetre is too coarse on paper. */
+  map.latLngToLayerPoint = function (place) { return map.project(L.latLng(place)).subtract(map.getPixelOrigin()); };
   map.invalidateSize({ animate: false, pan: false });
   map.setView(GEOPLAN.toLatLng(this.water.fit, (b[0] + b[2]) / 2000, (b[1] + b[3]) / 2000), map.getZoom(), { animate: false });
   var metres = GEOPLAN.metresPerPixel(map, [this.water]);
@@ -72,6 +74,7 @@ GEOPLAN.Print.prototype.end = function () {
   this.numbers.remove();
   map.getContainer().style.cssText = kept[3];
   map.options.zoomSnap = kept[2];
+  delete map.latLngToLayerPoint;
   document.documentElement.removeAttribute("data-paper");
   map.invalidateSize({ animate: false, pan: false });
   map.setView(kept[0], kept[1], { animate: false });
