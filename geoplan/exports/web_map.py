@@ -71,12 +71,12 @@ def _index(site_name: str, links: Sequence[tuple[str, str, str]]) -> Iterator[st
     yield '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">'
     yield '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'">'
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<title>{title}</title>\n</head>\n<body>\n<h1>{title}</h1>"
+    yield f"<title>{title}</title>\n</head>\n<body>\n<main>\n<h1>{title}</h1>"
     yield '<p><a href="district.html">Who gets what</a>. Maps, in the order of the names:</p>\n<ul>'
     for name, first, last in links:
         words = html.escape(f"{first} to {last}")
         yield f'<li><a href="{name}">{words}</a></li>'
-    yield "</ul>\n</body>\n</html>"
+    yield "</ul>\n</main>\n</body>\n</html>"
 
 
 def map_page(

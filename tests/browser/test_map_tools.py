@@ -130,7 +130,9 @@ def test_the_slider_shades_the_depth_anew(opened: Opened) -> None:
     page.keyboard.press("End")
     highest = hatched()
     assert highest < at_low < lowest
-    assert "high" in page.inner_text("#depth-heading") or "above" in page.inner_text("#depth-heading")
+    assert "high" in page.inner_text("#depth-heading") or "above" in page.inner_text(
+        "#depth-heading"
+    )
     page.click("#level-low")
     assert hatched() == at_low
     # Which depth is too shallow for the level, by the grid itself.
@@ -175,7 +177,9 @@ def test_distances_are_those_on_the_ellipsoid(opened: Opened) -> None:
     random = np.random.default_rng(8)
     geod = Geod(ellps="WGS84")
     for latitude in (0.0, 35.0, 56.1, -70.0):
-        one = np.column_stack([11.8 + random.uniform(0, 0.02, 20), latitude + random.uniform(0, 0.02, 20)])
+        one = np.column_stack(
+            [11.8 + random.uniform(0, 0.02, 20), latitude + random.uniform(0, 0.02, 20)]
+        )
         other = one + random.uniform(-0.01, 0.01, one.shape)
         found = opened.page.evaluate(
             "p => p.map(([a, b]) => GEOPLAN.metresBetween(L.latLng(a[1], a[0]), L.latLng(b[1], b[0])))",
@@ -209,9 +213,7 @@ def test_tapped_points_are_measured_even_on_a_raft(opened: Opened) -> None:
     places = [at_pixel(page, round(x), round(y)) for x, y in points]
     for x, y in points:
         page.mouse.click(frame["x"] + round(x), frame["y"] + round(y))
-    truth = sum(
-        Geod(ellps="WGS84").inv(*one, *other)[2] for one, other in pairwise(places)
-    )
+    truth = sum(Geod(ellps="WGS84").inv(*one, *other)[2] for one, other in pairwise(places))
     assert f"{truth:.1f} m along 3 points" in page.inner_text("#measure-says")
     assert page.locator(".leaflet-popup").count() == 0
     assert page.locator(".map-text.length").inner_text() == f"{truth:.1f} m"
@@ -228,7 +230,9 @@ def test_keys_alone_measure(opened: Opened) -> None:
     page.focus("#measure")
     page.keyboard.press("Enter")
     page.focus("#map_geoplan")
-    size = page.evaluate("() => { const s = GEOPLAN.page.map.getSize(); return [s.x / 2, s.y / 2]; }")
+    size = page.evaluate(
+        "() => { const s = GEOPLAN.page.map.getSize(); return [s.x / 2, s.y / 2]; }"
+    )
     first = at_pixel(page, *size)
     page.keyboard.press("Enter")
     page.keyboard.press("ArrowRight")
@@ -247,7 +251,10 @@ def test_where_one_stands(browser: Any, file: Path) -> None:
     """A place 9 m north of the centre of a raft that lies 4 m by 2.4 m at 30 degrees."""
     owner = small.RAFTS[0]
     longitude, latitude = transformed_points(
-        np.array([owner.easting_m]), np.array([owner.northing_m + 9.0]), small.UPPER_CRS, "EPSG:4326"
+        np.array([owner.easting_m]),
+        np.array([owner.northing_m + 9.0]),
+        small.UPPER_CRS,
+        "EPSG:4326",
     )
     view = Opened(browser, file)
     page = view.page

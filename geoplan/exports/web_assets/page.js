@@ -72,7 +72,8 @@ GEOPLAN.Page.prototype.addNorth = function () {
 /* What a popup says: a title, words, and facts in pairs. */
 GEOPLAN.popupContent = function (title, facts, words) {
   var box = GEOPLAN.element("div");
-  box.appendChild(GEOPLAN.element("h3", title));
+  box.tabIndex = 0;
+  box.appendChild(GEOPLAN.element("h2", title));
   words.forEach(function (text) { box.appendChild(GEOPLAN.element("p", "✗ " + text, "bad")); });
   var list = GEOPLAN.element("dl");
   facts.forEach(function (fact) {
