@@ -28,6 +28,7 @@ from geoplan.exports.map_coordinates import Millimetres, fit_record
 from geoplan.exports.map_effect import effect_record
 from geoplan.exports.map_launch import Launches, launches_record
 from geoplan.exports.map_levels import levels_record
+from geoplan.exports.map_moorings import moorings_record
 from geoplan.exports.map_reasons import reasons_record
 from geoplan.exports.map_surroundings import kept_clear, shading, surroundings
 from geoplan.exports.outlines import pose_in, raft_outlines
@@ -35,7 +36,6 @@ from geoplan.exports.safe_rounding import rounded_down, rounded_up
 from geoplan.plan import (
     AuditReport,
     Finding,
-    Mooring,
     PlacedRaft,
     Plan,
     Route,
@@ -164,7 +164,7 @@ def _water(
             | ({} if knows_grams(water.effect) else {"removal_g_d": None})
             for raft, outline in zip(water.rafts, outlines, strict=True)
         ],
-        "posts": [_post(mooring, mm) for mooring in water.moorings],
+        **moorings_record(water, mm),
         "routes": [
             _route(route, mm) | {"work": launches.get((water.water_id, route.raft_id))}
             for route in water.routes
@@ -184,6 +184,7 @@ def _bounds_m(
     shown += [route.path for route in water.routes]
     shown += [shapely.Point(post.easting_m, post.northing_m) for post in water.moorings]
     shown += [part.point for part in water.suggested_marks]
+    shown += [part.outline for part in water.swept]
     if body:
         shown += [body.outline, *(part.geometry for part in body.outlets)]
         shown += [part.geometry for part in body.launches]
@@ -308,17 +309,4 @@ def _route(route: Route, mm: Millimetres) -> dict[str, Any]:
         "length_m": rounded_up(route.length_m, 1),
         "least_depth_m": rounded_down(route.least_depth_m, 2),
         "shape": mm.shape(route.path),
-    }
-
-
-def _post(mooring: Mooring, mm: Millimetres) -> dict[str, Any]:
-    """Return what the map says of a post or an anchor."""
-    return {
-        "mooring_id": mooring.mooring_id,
-        "raft_id": mooring.raft_id,
-        "kind": mooring.kind,
-        "depth_high_m": rounded_up(mooring.depth_high_m, 2),
-        "length_m": rounded_up(mooring.length_m, 2),
-        "embedment_m": rounded_up(mooring.embedment_m, 2),
-        "shape": mm.shape(shapely.Point(mooring.easting_m, mooring.northing_m)),
     }

@@ -48,6 +48,7 @@ _SCRIPTS = (
     "reasons.js",
     "panel.js",
     "levels.js",
+    "plots.js",
     "find.js",
     "measure.js",
     "here.js",

@@ -3,6 +3,7 @@
 
 GEOPLAN.Tools = function (page, groups) {
   this.levels = new GEOPLAN.Levels(page, groups.depth);
+  GEOPLAN.showPlots(page.record);
   this.find = new GEOPLAN.Find(page);
   this.measure = new GEOPLAN.Measure(page);
   this.here = new GEOPLAN.Here(page);
