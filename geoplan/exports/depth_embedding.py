@@ -39,8 +39,9 @@ class EmbeddedGrid:
     deepest_cm : int
         Deepest cell [cm].
     data : str
-        Depth [cm] rounded down, −1 off the water; row by row from the south, each cell less the
-        one to its west, as 16-bit little-endian integers, deflated, in base 64.
+        Depth [cm] rounded down, −1 off the water; row by row from the south, each cell less
+        the ones to its west and south and plus the one between, zeros around, as 16-bit
+        little-endian integers, deflated, in base 64.
     """
 
     west_m: float
@@ -96,7 +97,8 @@ def embedded(grid: DepthGrid, merged: int = 1) -> EmbeddedGrid:
     floor = np.floor(np.nan_to_num(depth, nan=-1.0) * 100)
     centimetres = np.where(np.isnan(depth), -1, np.clip(floor, 0, _DEEPEST_CM)).astype(np.int32)
     rows, cols = centimetres.shape
-    steps = np.diff(centimetres, axis=1, prepend=0).astype("<i2")
+    along = np.diff(centimetres, axis=1, prepend=0)
+    steps = np.diff(along, axis=0, prepend=0).astype("<i2")  # wraps; so does the page
     return EmbeddedGrid(
         west_m=grid.west_m,
         south_m=grid.south_m,

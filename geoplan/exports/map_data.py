@@ -49,6 +49,8 @@ from geoplan.site import Site, WaterBody
 _MOST_FAILURES = 200
 #: Land shown round everything [m].
 _MARGIN_M = 5.0
+#: Steps in which fields are drawn: nothing is measured from them [mm].
+_COARSE_MM = 50
 
 Failures = dict[tuple[str, str], list[str]]
 
@@ -286,8 +288,8 @@ def _worth(worth: WorthMap, mm: Millimetres) -> dict[str, Any]:
     return {
         "unit": worth.unit,
         "steps": [float(f"{step:.3g}") for step in worth.steps],
-        "areas": [mm.shape(shapely.simplify(area, 0.25)) for area in worth.areas],
-        "streamlines": [mm.shape(shapely.simplify(line, 0.25)) for line in worth.streamlines],
+        "areas": [mm.shape(shapely.simplify(area, 0.25), _COARSE_MM) for area in worth.areas],
+        "streamlines": [mm.shape(shapely.simplify(line, 0.25), _COARSE_MM) for line in worth.streamlines],
     }
 
 

@@ -4,9 +4,14 @@ from typing import Any
 
 import shapely
 
+from shapely.geometry.base import BaseGeometry
+
 from geoplan.exports.map_coordinates import Millimetres
 from geoplan.exports.safe_rounding import rounded_up
 from geoplan.plan import Mooring, WaterPlan
+
+#: How much larger than it is a swept area is drawn, so that it needs few vertices [m].
+_ROUND_M = 0.1
 
 
 def moorings_record(water: WaterPlan, mm: Millimetres) -> dict[str, Any]:
@@ -29,11 +34,16 @@ def moorings_record(water: WaterPlan, mm: Millimetres) -> dict[str, Any]:
     return {
         "posts": [_post(mooring, mm) for mooring in water.moorings],
         "swept": [
-            {"raft_id": part.raft_id, "shape": mm.shape(part.outline)}
+            {"raft_id": part.raft_id, "shape": mm.shape(_not_less(part.outline), 10)}
             for part in water.swept
             if part.level_name == "low"
         ],
     }
+
+
+def _not_less(outline: BaseGeometry) -> BaseGeometry:
+    """Return an outline of few vertices round another."""
+    return outline.buffer(_ROUND_M).simplify(0.9 * _ROUND_M)
 
 
 def _post(mooring: Mooring, mm: Millimetres) -> dict[str, Any]:

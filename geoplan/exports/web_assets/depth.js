@@ -20,7 +20,7 @@ GEOPLAN.unpack = function (water) {
     var value = 0;
     for (var col = 0; col < depth.cols; col += 1) {
       value += view.getInt16(2 * index, true);
-      cm[index] = value;
+      cm[index] = value + (row ? cm[index - depth.cols] : 0);
       index += 1;
     }
   }
