@@ -17,7 +17,7 @@ from geoplan.settings import Settings
 from geoplan.site import FloatArray
 
 #: Cells that one page may carry, all water bodies together.
-MOST_CELLS = 1_500_000
+MOST_CELLS = 600_000
 #: Deepest that is told apart; deeper water is shown as this deep [cm].
 _DEEPEST_CM = 32766
 _CLASS_COUNT = 5
@@ -71,7 +71,7 @@ def merged_cells(cell_count: int, most_cells: int = MOST_CELLS) -> int:
 
     Examples
     --------
-    >>> merged_cells(1_500_000), merged_cells(1_500_001), merged_cells(6_000_001)
+    >>> merged_cells(600_000), merged_cells(600_001), merged_cells(2_400_001)
     (1, 2, 3)
     """
     return max(1, math.ceil(math.sqrt(cell_count / most_cells)))

@@ -289,7 +289,9 @@ def _worth(worth: WorthMap, mm: Millimetres) -> dict[str, Any]:
         "unit": worth.unit,
         "steps": [float(f"{step:.3g}") for step in worth.steps],
         "areas": [mm.shape(shapely.simplify(area, 0.25), _COARSE_MM) for area in worth.areas],
-        "streamlines": [mm.shape(shapely.simplify(line, 0.25), _COARSE_MM) for line in worth.streamlines],
+        "streamlines": [
+            mm.shape(shapely.simplify(line, 0.25), _COARSE_MM) for line in worth.streamlines
+        ],
     }
 
 

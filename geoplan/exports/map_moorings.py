@@ -3,7 +3,6 @@
 from typing import Any
 
 import shapely
-
 from shapely.geometry.base import BaseGeometry
 
 from geoplan.exports.map_coordinates import Millimetres

@@ -12,6 +12,7 @@ from pathlib import Path
 import folium
 
 from geoplan.errors import ExportError
+from geoplan.exports.map_columns import by_column
 from geoplan.exports.map_data import map_record
 from geoplan.exports.map_launch import Launches, launches_record
 from geoplan.exports.web_page import OfflineFigure
@@ -107,7 +108,7 @@ def map_page(
         If a water body is too large to be shown to a centimetre.
     """
     record = map_record(plan, site, audit, launches)
-    figure = OfflineFigure(f"{plan.site_name}: plan of rafts", record)
+    figure = OfflineFigure(f"{plan.site_name}: plan of rafts", by_column(record))
     longitude_deg, latitude_deg = (
         record["waters"][0]["fit"]["centre_deg"] if record["waters"] else (0.0, 0.0)
     )

@@ -13,10 +13,12 @@ import numpy as np
 import pytest
 from pyproj import Geod
 from scipy import ndimage
+from shapely.geometry import MultiPolygon, Point, box
 
 from geoplan.crs import transformed_points
 from geoplan.exports import launch_sheet, web_map
-from geoplan.plan import StageCurve
+from geoplan.plan import Mooring, RecordReplay, StageCurve, SweptArea
+from geoplan.site import Mark
 from tests.browser.test_map_page import ARGUMENTS, CHROMIUM, Opened
 from tests.unit.exports import small_plan as small
 
@@ -91,7 +93,8 @@ def test_no_level_is_kinder_than_python(opened: Opened, plan: Any) -> None:
         """rises => { const l = GEOPLAN.page.tools.levels;
              const w = l.waters.find(w => w.water_id === 'upper');
              return rises.map(cm => { l.set(null, cm);
-               return [l.cover(w), Math.min(...w.rafts.map(r => l.clearance(w, r))), l.depth(w, 1.83)]; }); }""",
+               const room = Math.min(...w.rafts.map(r => l.clearance(w, r)));
+               return [l.cover(w), room, l.depth(w, 1.83)]; }); }""",
         rises,
     )
     for cm, (cover, room, depth) in zip(rises, found, strict=True):
@@ -117,7 +120,8 @@ def test_the_slider_shades_the_depth_anew(opened: Opened) -> None:
                      [c.width, c.height] = [shown.width, shown.height];
                      const pen = c.getContext('2d', { willReadFrequently: true });
                      pen.drawImage(shown, 0, 0);
-                     const d = new Uint32Array(pen.getImageData(0, 0, c.width, c.height).data.buffer);
+                     const image = pen.getImageData(0, 0, c.width, c.height);
+                     const d = new Uint32Array(image.data.buffer);
                      const h = GEOPLAN.HATCH.map(GEOPLAN.packed);
                      return d.filter(v => h.includes(v)).length; }"""
             )
@@ -139,7 +143,8 @@ def test_the_slider_shades_the_depth_anew(opened: Opened) -> None:
     wrong = page.evaluate(
         """() => { const l = GEOPLAN.page.tools.levels, need = GEOPLAN.page.record.need_cm;
              l.set(null, -37); const p = GEOPLAN.palette(GEOPLAN.page.record, -37);
-             return [...p.keys()].filter(cm => (p[cm] === 0) !== (cm === 0 || cm - 37 < need)).length; }"""
+             const isHatched = cm => cm === 0 || cm - 37 < need;
+             return [...p.keys()].filter(cm => (p[cm] === 0) !== isHatched(cm)).length; }"""
     )
     assert wrong == 0
 
@@ -182,7 +187,8 @@ def test_distances_are_those_on_the_ellipsoid(opened: Opened) -> None:
         )
         other = one + random.uniform(-0.01, 0.01, one.shape)
         found = opened.page.evaluate(
-            "p => p.map(([a, b]) => GEOPLAN.metresBetween(L.latLng(a[1], a[0]), L.latLng(b[1], b[0])))",
+            """p => p.map(pair => pair.map(a => L.latLng(a[1], a[0])))
+                 .map(([a, b]) => GEOPLAN.metresBetween(a, b))""",
             np.stack([one, other], axis=1).tolist(),
         )
         truth = geod.inv(one[:, 0], one[:, 1], other[:, 0], other[:, 1])[2]
@@ -432,3 +438,79 @@ def test_only_scales_that_fit_are_offered_without_a_warning(browser: Any, apart:
     page.select_option("#print-scale", "100")
     assert "edges are cut off" in page.inner_text("#print-says")
     view.context.close()
+
+
+@pytest.fixture(scope="module")
+def on_lines(tmp_path_factory: pytest.TempPathFactory, plan: Any) -> Path:
+    """U1 on one line, which sweeps a box; a proposed mark; a record of three years."""
+    lower, upper = plan.waters
+    anchor = Mooring(
+        "U1 a1", "U1", "anchor", 0.0, -4.0, 2.71, 6.5, 0.0,
+        fairlead_easting_m=3.0, fairlead_northing_m=-4.0, watch_radius_low_m=5.251,
+    )  # fmt: skip
+    days = np.arange(1096.0)
+    level = 11.9 + 0.45 * np.sin(2 * np.pi * days / 365.0)
+    record = RecordReplay(
+        1672531200.0 + 86400.0 * days, level, np.full(1096, 3300.0), np.full(1096, 0.9),
+        1096.0, 14.32, 0.0, (),
+    )  # fmt: skip
+    changed = replace(
+        upper,
+        moorings=(anchor,),
+        swept=(SweptArea("U1", "low", 11.6, MultiPolygon([box(0.0, -8.0, 10.0, 0.0)])),),
+        suggested_marks=(Mark("S1", Point(-20.0, -33.0)),),
+        record=record,
+    )
+    folder = tmp_path_factory.mktemp("lines")
+    web_map.write(replace(plan, waters=(lower, changed)), small.site(), folder, None)
+    return folder / "map.html"
+
+
+def test_lines_swept_water_and_proposed_marks_are_shown(browser: Any, on_lines: Path) -> None:
+    view = Opened(browser, on_lines)
+    page = view.page
+    page.select_option("#go", "1")
+    swept = page.locator("path[aria-label='Water swept by raft U1']")
+    metres = page.evaluate("GEOPLAN.metresPerPixel(GEOPLAN.page.map, GEOPLAN.page.record.waters)")
+    # 10 m wide, drawn a tenth wider on each side: never less than it is.
+    assert swept.bounding_box()["width"] * metres == pytest.approx(10.2, abs=4 * metres)
+    assert page.evaluate("GEOPLAN.page.things.groups.lines.getLayers().length") == 1
+    page.locator("path[aria-label='Anchor U1 a1']").focus()
+    page.keyboard.press("Enter")
+    assert "5.26 m at low level" in page.inner_text(".leaflet-popup-content")
+    page.locator("path[aria-label='Proposed mark S1']").focus()
+    page.keyboard.press("Enter")
+    assert "drive and survey it" in page.inner_text(".leaflet-popup-content")
+    switches = page.inner_text("#switches")
+    for words in ("Mooring lines", "Water that rafts on lines may sweep", "Proposed bank marks"):
+        assert words in switches
+    page.uncheck("#switches input[name=swept]")
+    assert swept.count() == 0
+    view.context.close()
+    assert view.messages == []
+
+
+def test_plots_say_what_they_show(browser: Any, on_lines: Path) -> None:
+    """Figures in the words and places in the drawing, counted here from the plan."""
+    view = Opened(browser, on_lines)
+    page = view.page
+    areas, levels = page.locator("#plots svg").all()
+    area_words, level_words = areas.get_attribute("aria-label"), levels.get_attribute("aria-label")
+    assert f"grows to {int(EDGES[2].area_m2)} m² between 9.10 and 12.45 m" in area_words
+    # 11.6 less 1.83 m, the depth rounded down, for both planned rafts
+    assert "Beds under 2 rafts, as relied on, lie between 9.77 and 9.77 m" in area_words
+    assert "Levels from 2023-01-01 to 2025-12-31: 11.45 to 12.35 m" in level_words
+    assert "below the low level for 14.4 % of the time" in level_words
+    # lowest reading 11.45, roots touch at 11.6 - 0.78 = 10.82
+    assert re.search(r"room below the roots of raft U\d is 0\.6[23] m", level_words)
+    circles = areas.locator("circle").all()
+    assert len(circles) == 2
+    up = np.interp(9.77, [9.1, 12.45], [190.0, 12.0])
+    along = np.interp(9.77, STAGE.level_m, STAGE.area_m2) / STAGE.area_m2[-1]
+    for circle in circles:
+        assert float(circle.get_attribute("cy")) == pytest.approx(up, abs=0.2)
+        assert float(circle.get_attribute("cx")) == pytest.approx(56 + along * 252, abs=0.3)
+    texts = page.locator("#plots p").all_inner_texts()
+    assert texts == [area_words, level_words]
+    view.context.close()
+    assert view.messages == []

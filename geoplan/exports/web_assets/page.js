@@ -272,6 +272,7 @@ GEOPLAN.tell = function (text) {
 document.addEventListener("DOMContentLoaded", function () {
   var record = JSON.parse(UNPACK.text(GEOPLAN.byId("plan").textContent));
   record.waters.forEach(function (water) {
+    ["rafts", "posts", "routes"].forEach(function (name) { water[name] = GEOPLAN.rows(water[name]); });
     water.rafts.forEach(function (raft) { raft.failures = raft.failures || []; });
   });
   var page = new GEOPLAN.Page(window.map_geoplan, record);
