@@ -2,8 +2,8 @@
 Size of ``map.html``, and how soon it is ready, by number of rafts.
 
 Invented ponds: a raft on each 120 m² of water, four posts each, a way to each, beds uneven by
-5 cm over a metre and a half, as surveyed ones are. The processor is also slowed down four times, in the place of a phone. Run it
-as
+5 cm over a metre and a half, as surveyed ones are. The processor is also slowed down four times,
+in the place of a phone. Run it as
 ``python -m tests.benchmarks.bench_map [COUNT ...]``.
 """
 
