@@ -118,7 +118,7 @@ GEOPLAN.Levels.prototype.line = function (water) {
     if (least === null || room < least) { least = room; nearest = raft.raft_id; }
   });
   var cover = this.cover(water);
-  return (this.waters.length > 1 ? GEOPLAN.waterName(water) + ": " : "") + this.words(water) + ". Covered: " +
+  return (this.waters.length > 1 ? GEOPLAN.waterName(water) + ": " : "At ") + this.words(water) + ". Covered: " +
     (cover === null ? "not known here" : cover.toFixed(1) + " %") + ". " +
     (least === null ? "" : "Least room below roots " + least.toFixed(2) + " m, raft " + nearest + "." +
       (touching ? " ✗ Roots in the bed or the sediment on it: " + GEOPLAN.count(touching, "raft", "rafts") + "." : ""));

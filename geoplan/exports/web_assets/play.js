@@ -72,10 +72,10 @@ GEOPLAN.Play.prototype.go = function (count, isAll) {
   var step = this.steps[this.at - 1], page = this.page;
   if (!page.map.getBounds().contains(step.thing.layer.getBounds())) { page.goTo([step.thing.water]); }
   GEOPLAN.lines(step.thing.water.fit, step.route.shape).forEach(function (line) {
-    this.drawn.addLayer(L.polyline(line, { pane: "texts", color: "#ffffff", weight: 8, interactive: false }));
-    this.drawn.addLayer(L.polyline(line, { pane: "texts", color: GEOPLAN.STYLES.route.color, weight: 4, interactive: false, className: "play-way" }));
+    this.drawn.addLayer(L.polyline(line, { pane: "rafts", color: "#ffffff", weight: 8, interactive: false }));
+    this.drawn.addLayer(L.polyline(line, { pane: "rafts", color: GEOPLAN.STYLES.route.color, weight: 4, interactive: false, className: "play-way" }));
   }, this);
-  this.drawn.addLayer(GEOPLAN.textAt(step.thing.layer.getBounds().getCenter(), String(step.work.number), "order"));
+  this.drawn.addLayer(GEOPLAN.textAt(step.thing.layer.getBounds().getCenter(), String(step.work.number), "number"));
   this.say(this.words(step));
 };
 

@@ -40,7 +40,7 @@ GEOPLAN.Symbol = L.CircleMarker.extend({
     this._path.setAttribute("stroke-width", size < look.size ? 0 : this.options.weight);
     var path = this._empty()
       ? "M0 0"
-      : GEOPLAN.symbolPath(look.shape, Math.max(size, 1), this._point.x, this._point.y);
+      : GEOPLAN.symbolPath(size < 2 ? "square" : look.shape, Math.max(size, 1), this._point.x, this._point.y);
     this._renderer._setPath(this, path);
   },
   pixelsPerMetre: function () {
