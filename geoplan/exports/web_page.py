@@ -48,6 +48,8 @@ _SCRIPTS = (
     "panel.js",
     "effect.js",
     "whatif.js",
+    "whatif_edit.js",
+    "whatif_drag.js",
     "page.js",
 )
 

@@ -58,7 +58,7 @@ def shifted(feature: dict[str, Any], east_m: float, north_m: float, turn_deg: fl
     east = geod.fwd(lon, lat, 90.0, east_m)[0] - lon
     north = geod.fwd(lon, lat, 0.0, north_m)[1] - lat
     if turn_deg:
-        # Radii of curvature of WGS 84 along the parallel and the meridian: a degree east over north.
+        # A degree east over one north, by the radii of curvature of WGS 84.
         e2, s2 = 0.00669437999014, np.sin(np.radians(lat)) ** 2
         squeeze = np.cos(np.radians(lat)) * (1 - e2 * s2) / (1 - e2)
         plane = shapely.transform(polygon, lambda p: p * (squeeze, 1.0))

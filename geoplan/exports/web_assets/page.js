@@ -96,6 +96,10 @@ GEOPLAN.Page.prototype.choose = function (thing) {
     this.markChosen(thing, true);
     this.whatIf.take(thing);
   }
+  if (thing.raft && this.whatIf.isOn) {
+    GEOPLAN.byId("spoken").textContent = thing.title + " chosen";
+    return;
+  }
   var facts = thing.facts;
   if (thing.raft) {
     facts = facts.concat([["Latitude, longitude", place.lat.toFixed(7) + ", " + place.lng.toFixed(7)]]);
@@ -274,8 +278,9 @@ document.addEventListener("DOMContentLoaded", function () {
   });
   var page = new GEOPLAN.Page(window.map_geoplan, record);
   GEOPLAN.page = page;
+  var deeps = record.waters.map(function (water) { return { depth: water.trial && water.trial.deep }; });
   var unpacked = GEOPLAN.canUnpack()
-    ? Promise.all(record.waters.map(GEOPLAN.unpack))
+    ? Promise.all(record.waters.concat(deeps).map(GEOPLAN.unpack))
     : Promise.reject(new Error("too old"));
   unpacked.catch(function () {
     GEOPLAN.tell("This browser cannot unpack the depths, so they are not shown. A newer one can; everything else on the page holds.");
