@@ -34,6 +34,12 @@ GEOPLAN.plannedRing = function (raft) {
 
 GEOPLAN.ringOf = function (raft) { return raft.trial || GEOPLAN.plannedRing(raft); };
 
+/* Box round a ring; kept with it, for rings are replaced and never changed. */
+GEOPLAN.boxKept = function (ring) {
+  ring.box = ring.box || GEOPLAN.boxOf(ring);
+  return ring.box;
+};
+
 GEOPLAN.boxOf = function (ring) {
   var box = [Infinity, Infinity, -Infinity, -Infinity];
   ring.forEach(function (p) {
@@ -123,7 +129,7 @@ GEOPLAN.gapOf = function (water, raft, ring) {
   GEOPLAN.raftsOn(water).forEach(function (other) {
     if (other === raft) { return; }
     var theirs = GEOPLAN.ringOf(other);
-    if (GEOPLAN.boxesApart(box, GEOPLAN.boxOf(theirs)) >= gap) { return; }
+    if (GEOPLAN.boxesApart(box, GEOPLAN.boxKept(theirs)) >= gap) { return; }
     var isWithin = GEOPLAN.isInside(ring[0], theirs) || GEOPLAN.isInside(theirs[0], ring);
     gap = isWithin ? 0 : GEOPLAN.between(ring, theirs, gap);
   });

@@ -59,11 +59,22 @@ GEOPLAN.WhatIf.prototype.onKey = function (event, steps) {
 GEOPLAN.WhatIf.prototype.turnOn = function (isOn) {
   this.isOn = isOn;
   GEOPLAN.byId("try-on").setAttribute("aria-pressed", String(isOn));
+  /* On a phone the panel is out of sight while a raft is dragged: its figures lie on the map. */
+  var figures = GEOPLAN.byId("try-figures");
+  if (isOn) {
+    GEOPLAN.byId("map-part").appendChild(figures);
+  } else {
+    GEOPLAN.byId("try").insertBefore(figures, GEOPLAN.byId("try-left"));
+  }
   if (isOn) { this.page.map.closePopup(); }
   this.drawGrip();
 };
 
-GEOPLAN.WhatIf.prototype.say = function (text) { GEOPLAN.byId("try-says").textContent = text; };
+/* A line to see, and all of it to be spoken. */
+GEOPLAN.WhatIf.prototype.say = function (text, spoken) {
+  GEOPLAN.byId("try-name").textContent = text;
+  GEOPLAN.byId("try-says").textContent = spoken || text;
+};
 
 GEOPLAN.WhatIf.prototype.waterOf = function (raft) {
   return raft.water || this.page.record.waters.find(function (water) { return water.rafts.indexOf(raft) >= 0; });
@@ -254,7 +265,8 @@ GEOPLAN.WhatIf.prototype.showFigures = function () {
 GEOPLAN.WhatIf.prototype.tell = function () {
   var figures = this.showFigures();
   if (!this.raft) { this.say("Choose a planned raft first."); return; }
-  this.say(this.raft.raft_id + ", " + GEOPLAN.changeOf(this.raft) + figures.map(function (figure) { return "; " + figure[0].toLowerCase() + " " + figure[1]; }).join("") + ".");
+  var name = this.raft.raft_id + ", " + GEOPLAN.changeOf(this.raft);
+  this.say(name, name + figures.map(function (figure) { return "; " + figure[0].toLowerCase() + " " + figure[1]; }).join("") + ".");
 };
 
 GEOPLAN.WhatIf.prototype.features = function () {

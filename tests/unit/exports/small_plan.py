@@ -266,7 +266,7 @@ def trial() -> TrialRules:
         south_m=-35.0,
         cell_size_m=5.0,
         depth_high_m=np.full((14, 14), 3.0),
-        post_length_m=1.5 + 0.1 * np.arange(33),
+        post_length_m=np.linspace(1.5, 4.7, 33),
         line_stretch=1.1,
     )
 
