@@ -74,11 +74,6 @@ class PageParts:
     images: str = "data:"
 
 
-#: A string of a script, or a sign with spaces round it.
-_SPACED = re.compile(
-    r"""("(?:[^"\\\n]|\\.)*"|'(?:[^'\\\n]|\\.)*'|`(?:[^`\\]|\\.)*`)"""
-    r"|[ \t]*([{}()\[\];,:=<>?&|!*%])[ \t]*"
-)
 #: The map of a plan.
 PLAN_MAP = PageParts("web_assets", _SCRIPTS)
 
@@ -214,41 +209,11 @@ def _island(record: dict[str, Any]) -> str:
 
 
 def _asset(parts: PageParts, name: str) -> str:
-    """Return one of our own files; scripts and styles without what only their reader needs."""
+    """Return one of our own files; scripts without the comments and indents of their source."""
     text = (files("geoplan.exports") / parts.folder / name).read_text("utf-8")
-    if name.endswith(".css"):
-        return _compact_style(text)
-    return compact_script(text) if name.endswith(".js") else text
-
-
-def compact_script(text: str) -> str:
-    r"""
-    Return a script without comments, indents and spaces round its signs.
-
-    Parameters
-    ----------
-    text : str
-        A script whose comments stand on lines of their own, and whose regular expressions hold
-        neither a space nor a quote; strings stay as they are.
-
-    Returns
-    -------
-    str
-        The same script, with its line ends.
-
-    Examples
-    --------
-    >>> compact_script('/* Why. */\\nvar a = [1, 2];\\n  f("b, c", a);\\n')
-    'var a=[1,2];\\nf("b, c",a);\\n'
-    """
-    text = re.sub(r"(?m)^[ \t]+", "", re.sub(r"(?ms)^[ \t]*/\*.*?\*/[ \t]*\n", "", text))
-    # A minus beside a minus is another sign, so spaces round plus and minus stay.
-    return re.sub(r"\n+", "\n", _SPACED.sub(lambda found: found[1] or found[2], text)).lstrip("\n")
-
-
-def _compact_style(text: str) -> str:
-    """Return a style sheet without comments and the spaces between its parts."""
-    return re.sub(r"\s*([{};])\s*", r"\1", re.sub(r"(?s)/\*.*?\*/", "", text)).strip()
+    if not name.endswith(".js"):
+        return text
+    return re.sub(r"(?m)^[ \t]+", "", re.sub(r"(?ms)^[ \t]*/\*.*?\*/[ \t]*\n", "", text))
 
 
 def _carried(name: str) -> str:
@@ -265,10 +230,14 @@ def _carried(name: str) -> str:
         )
     text = data.decode("utf-8").replace("\r\n", "\n")
     if file_name.endswith(".css"):
-        # Images are of a switch of layers and a pin, which no page of ours has.
-        return _compact_style(re.sub(r"url\(images/[\w.-]+\)", "none", text))
+        return re.sub(r"url\((images/[\w.-]+)\)", lambda match: _data_uri(folder, match[1]), text)
     text = re.sub(r"//# sourceMappingURL=\S*", "", text)
     return text.replace("</script", "<\\/script").replace("<!--", "<\\!--")
+
+
+def _data_uri(folder: Path, name: str) -> str:
+    """Return an image of the map library as part of a style."""
+    return f"url(data:image/png;base64,{base64.b64encode((folder / name).read_bytes()).decode()})"
 
 
 def _policy(scripts: tuple[str, ...], styles: tuple[str, ...], images: str) -> str:

@@ -95,10 +95,10 @@ GEOPLAN.Page.prototype.choose = function (thing) {
     thing.layer.setStyle(GEOPLAN.STYLES.chosen);
     this.markChosen(thing, true);
     this.whatIf.take(thing);
-  }
-  if (thing.raft && this.whatIf.isOn) {
-    GEOPLAN.byId("spoken").textContent = thing.title + " chosen";
-    return;
+    if (this.whatIf.isOn) {
+      GEOPLAN.byId("spoken").textContent = thing.title + " chosen";
+      return;
+    }
   }
   var facts = thing.facts;
   if (thing.raft) {
@@ -278,9 +278,8 @@ document.addEventListener("DOMContentLoaded", function () {
   });
   var page = new GEOPLAN.Page(window.map_geoplan, record);
   GEOPLAN.page = page;
-  var deeps = record.waters.map(function (water) { return { depth: water.trial && water.trial.deep }; });
   var unpacked = GEOPLAN.canUnpack()
-    ? Promise.all(record.waters.concat(deeps).map(GEOPLAN.unpack))
+    ? Promise.all(record.waters.map(GEOPLAN.unpack))
     : Promise.reject(new Error("too old"));
   unpacked.catch(function () {
     GEOPLAN.tell("This browser cannot unpack the depths, so they are not shown. A newer one can; everything else on the page holds.");
