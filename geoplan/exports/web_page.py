@@ -20,6 +20,7 @@ import folium
 from branca.element import CssLink, Element, Figure, JavascriptLink
 
 from geoplan.errors import ExportError
+from geoplan.exports.packed_text import packed
 
 #: Files of the map library, by the name that folium gives their link, with the SHA-256 that they
 #: had when this page was checked.
@@ -113,6 +114,8 @@ class OfflineFigure(Figure):
     """
     The page: what folium would fetch is put in, and anything it may not have is refused.
 
+    Data and scripts are packed; a script runs only if the policy knows the hash of its text.
+
     Parameters
     ----------
     page_title : str
@@ -159,9 +162,10 @@ class OfflineFigure(Figure):
         map_html = "".join(part.render() for name, part in frame.items() if name != "island")
         before, after = _asset(self._parts, "page.html").split("<!-- map -->")
         scripts = (_carried("leaflet"), self.script.render(**kwargs))
+        unpack = _asset(PLAN_MAP, "unpack.js")
         styles = (_carried("leaflet_css"), _asset(self._parts, "page.css"))
         title = html.escape(self._page_title)
-        policy = _policy(scripts, styles, self._parts.images)
+        policy = _policy((unpack, *scripts), styles, self._parts.images)
         return "\n".join(
             [
                 "<!DOCTYPE html>",
@@ -175,7 +179,8 @@ class OfflineFigure(Figure):
                 "</head>",
                 f"<body>{before.replace('<!-- title -->', title)}{map_html.strip()}{after}",
                 frame["island"].render(),
-                *(f"<script>{script}</script>" for script in scripts),
+                *(f'<script type="text/plain" class="packed">{packed(s)}</script>' for s in scripts),
+                f"<script>{unpack}</script>",
                 "</body>",
                 "</html>",
                 "",
@@ -201,11 +206,9 @@ def _descendants(element: Any) -> Iterator[Any]:
 
 
 def _island(record: dict[str, Any]) -> str:
-    """Return the record as JSON that no parser of HTML can take for an end of script."""
+    """Return the record as packed JSON."""
     text = json.dumps(record, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    return (
-        f'<script type="application/json" id="plan">{text.replace("<", chr(92) + "u003c")}</script>'
-    )
+    return f'<script type="text/plain" id="plan">{packed(text)}</script>'
 
 
 def _asset(parts: PageParts, name: str) -> str:
@@ -230,14 +233,8 @@ def _carried(name: str) -> str:
         )
     text = data.decode("utf-8").replace("\r\n", "\n")
     if file_name.endswith(".css"):
-        return re.sub(r"url\((images/[\w.-]+)\)", lambda match: _data_uri(folder, match[1]), text)
-    text = re.sub(r"//# sourceMappingURL=\S*", "", text)
-    return text.replace("</script", "<\\/script").replace("<!--", "<\\!--")
-
-
-def _data_uri(folder: Path, name: str) -> str:
-    """Return an image of the map library as part of a style."""
-    return f"url(data:image/png;base64,{base64.b64encode((folder / name).read_bytes()).decode()})"
+        return re.sub(r"url\(images/[\w.-]+\)", "none", text)  # of parts that no page here has
+    return re.sub(r"//# sourceMappingURL=\S*", "", text)
 
 
 def _policy(scripts: tuple[str, ...], styles: tuple[str, ...], images: str) -> str:

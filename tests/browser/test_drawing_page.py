@@ -174,7 +174,7 @@ def test_what_was_saved_opens_again(page: Any, tmp_path: Path) -> None:
     page.click("#things button >> nth=0")
     page.click("#remove")
     page.set_input_files("#open", tmp_path / "site.geojson")
-    page.wait_for_function("document.querySelectorAll('#things button').length === 2")
+    page.locator("#things button").nth(1).wait_for()
     assert saved(page, tmp_path) == first
 
 

@@ -262,7 +262,7 @@ DRAWING.Page.prototype.showThings = function () {
 };
 
 document.addEventListener("DOMContentLoaded", function () {
-  var record = JSON.parse(DRAWING.byId("plan").textContent);
+  var record = JSON.parse(UNPACK.text(DRAWING.byId("plan").textContent));
   var page = new DRAWING.Page(window.map_geoplan, record);
   DRAWING.page = page;
   page.map.setMaxZoom(23);

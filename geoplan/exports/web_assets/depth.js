@@ -4,37 +4,28 @@
 GEOPLAN.SHADES = ["#ffea46", "#bcaf6f", "#7c7b78", "#414d6b", "#00204d"];
 GEOPLAN.HATCH = ["#8a3b12", "#f3ded0"];
 
-GEOPLAN.canUnpack = function () {
-  return typeof DecompressionStream !== "undefined" && typeof Response !== "undefined";
-};
-
 /* Fills water.depth.cm with whole centimetres, -1 off the water. */
 GEOPLAN.unpack = function (water) {
   var depth = water.depth;
   if (!depth) {
-    return Promise.resolve();
+    return;
   }
-  var text = atob(depth.data);
-  var bytes = new Uint8Array(text.length);
-  for (var k = 0; k < text.length; k += 1) {
-    bytes[k] = text.charCodeAt(k);
-  }
-  var stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("deflate"));
-  return new Response(stream).arrayBuffer().then(function (buffer) {
-    var view = new DataView(buffer);
-    var cm = new Int16Array(depth.rows * depth.cols);
-    var index = 0;
-    for (var row = 0; row < depth.rows; row += 1) {
-      var value = 0;
-      for (var col = 0; col < depth.cols; col += 1) {
-        value += view.getInt16(2 * index, true);
-        cm[index] = value;
-        index += 1;
-      }
+  var buffer = new Uint8Array(2 * depth.rows * depth.cols);
+  /* Two bytes of zlib's stand before the stream. */
+  UNPACK.inflate(UNPACK.bytes(depth.data).subarray(2), buffer);
+  var view = new DataView(buffer.buffer);
+  var cm = new Int16Array(depth.rows * depth.cols);
+  var index = 0;
+  for (var row = 0; row < depth.rows; row += 1) {
+    var value = 0;
+    for (var col = 0; col < depth.cols; col += 1) {
+      value += view.getInt16(2 * index, true);
+      cm[index] = value;
+      index += 1;
     }
-    depth.cm = cm;
-    depth.data = "";
-  });
+  }
+  depth.cm = cm;
+  depth.data = "";
 };
 
 /* Depth of the cell at local metres [cm], -1 off the water or outside the grid. */

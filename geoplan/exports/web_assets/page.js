@@ -272,16 +272,12 @@ GEOPLAN.tell = function (text) {
 };
 
 document.addEventListener("DOMContentLoaded", function () {
-  var record = JSON.parse(GEOPLAN.byId("plan").textContent);
+  var record = JSON.parse(UNPACK.text(GEOPLAN.byId("plan").textContent));
   record.waters.forEach(function (water) {
     water.rafts.forEach(function (raft) { raft.failures = raft.failures || []; });
   });
   var page = new GEOPLAN.Page(window.map_geoplan, record);
   GEOPLAN.page = page;
-  var unpacked = GEOPLAN.canUnpack()
-    ? Promise.all(record.waters.map(GEOPLAN.unpack))
-    : Promise.reject(new Error("too old"));
-  unpacked.catch(function () {
-    GEOPLAN.tell("This browser cannot unpack the depths, so they are not shown. A newer one can; everything else on the page holds.");
-  }).then(function () { page.show(); });
+  record.waters.forEach(GEOPLAN.unpack);
+  page.show();
 });
