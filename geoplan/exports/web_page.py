@@ -179,7 +179,10 @@ class OfflineFigure(Figure):
                 "</head>",
                 f"<body>{before.replace('<!-- title -->', title)}{map_html.strip()}{after}",
                 frame["island"].render(),
-                *(f'<script type="text/plain" class="packed">{packed(s)}</script>' for s in scripts),
+                *(
+                    f'<script type="text/plain" class="packed">{packed(s)}</script>'
+                    for s in scripts
+                ),
                 f"<script>{unpack}</script>",
                 "</body>",
                 "</html>",

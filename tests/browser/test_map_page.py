@@ -402,7 +402,9 @@ def test_the_page_unpacks_what_zlib_packs(opened: Opened) -> None:
     """Stored, fixed and dynamic blocks, against zlib."""
     random = np.random.default_rng(3)
     noise = random.integers(0, 256, 70_000, np.uint8).tobytes()
-    words = ("water \u2265 1 m, " * 9_000).encode() + random.integers(0, 9, 40_000, np.uint8).tobytes()
+    words = ("water \u2265 1 m, " * 9_000).encode() + random.integers(
+        0, 9, 40_000, np.uint8
+    ).tobytes()
     for data in (b"", b"a", noise, words, bytes(300_000)):
         for level, strategy in ((0, zlib.Z_DEFAULT_STRATEGY), (9, zlib.Z_FIXED), (9, 0), (1, 2)):
             deflate = zlib.compressobj(level, zlib.DEFLATED, -15, 8, strategy)

@@ -25,7 +25,9 @@ def page() -> str:
 
 def island(page: str) -> dict:
     """The record, unpacked by Python's own library."""
-    return json.loads(raw(re.search(r'<script type="text/plain" id="plan">(.*?)</script>', page)[1]))
+    return json.loads(
+        raw(re.search(r'<script type="text/plain" id="plan">(.*?)</script>', page)[1])
+    )
 
 
 def raw(text: str) -> str:
@@ -48,7 +50,9 @@ def test_no_address_is_fetched(page: str) -> None:
 
 def test_user_text_is_in_the_island_and_the_title_alone(page: str) -> None:
     packed = re.findall(r'<script type="text/plain" class="packed">(.*?)</script>', page)
-    outside = page.replace(re.search(r'<script type="text/plain" id="plan".*?</script>', page)[0], "")
+    outside = page.replace(
+        re.search(r'<script type="text/plain" id="plan".*?</script>', page)[0], ""
+    )
     outside += "".join(map(raw, packed))
     escaped = "&lt;img src=x onerror=&quot;window.ran=1&quot;&gt;"
     assert outside.count(escaped) == 2  # title and heading
