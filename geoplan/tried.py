@@ -23,6 +23,8 @@ class TriedKind:
         By what it is held.
     reach_m : float
         From a fairlead to above its anchor; zero for posts [m].
+    apart_m : float
+        Distance to rafts that are there already [m].
     """
 
     name: str
@@ -31,6 +33,7 @@ class TriedKind:
     need_m: float
     kind: Literal["posts", "lines"]
     reach_m: float
+    apart_m: float
 
 
 @dataclass(frozen=True, eq=False)

@@ -43,7 +43,11 @@ def trial_record(water: WaterPlan, settings: Settings, mm: Millimetres) -> dict[
         "post_m": [rounded_up(float(length), 2) for length in rules.post_length_m],
         "kinds": [
             asdict(kind)
-            | {"need_m": rounded_up(kind.need_m, 3), "reach_m": rounded_up(kind.reach_m, 2)}
+            | {
+                "need_m": rounded_up(kind.need_m, 3),
+                "reach_m": rounded_up(kind.reach_m, 2),
+                "apart_m": rounded_up(kind.apart_m, 3),
+            }
             for kind in rules.kinds
         ],
         "deep": _deep(rules, mm),

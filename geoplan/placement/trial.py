@@ -39,9 +39,9 @@ def trial_rules(around: Surroundings) -> TrialRules:
     for kind in settings.raft:
         held = holding(around.body, around.fields, kind, settings)
         need = DepthForRoots().need_m(around, kind)
-        kinds.append(
-            TriedKind(kind.name, kind.length_m, kind.width_m, need, held.kind, held.reach_m)
-        )
+        apart = GAP.to_existing_m(around, kind)
+        size = (kind.length_m, kind.width_m)
+        kinds.append(TriedKind(kind.name, *size, need, held.kind, held.reach_m, apart))
     merged = max(1, round(_BLOCK_M / grid.cell_size_m))
     deep = _greatest_of_blocks(_deep_m(around), merged)
     return TrialRules(

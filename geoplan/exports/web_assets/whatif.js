@@ -117,23 +117,38 @@ GEOPLAN.leastDepth = function (depth, ring) {
   return least / 100;
 };
 
+/* Type of a raft on a water body; undefined where the page knows no rules. */
+GEOPLAN.kindOf = function (water, raft) {
+  return water.trial && water.trial.kinds.find(function (one) { return one.name === raft.raft_type; });
+};
+
 /* Rafts that lie on a water body as tried: planned, there already, and added. */
 GEOPLAN.raftsOn = function (water) {
   return water.rafts.concat(water.added || []).filter(function (raft) { return raft.shape.areas && !raft.isGone; });
 };
 
-/* Distance to the next raft [m]. */
+/* Distance to the next raft [m], and to the one that has least of the distance asked; those there do not swing. */
 GEOPLAN.gapOf = function (water, raft, ring) {
-  var gap = Infinity;
+  var found = { least_m: Infinity, tight_m: Infinity, asked_m: undefined };
+  var spare = Infinity;
   var box = GEOPLAN.boxOf(ring);
+  var kind = GEOPLAN.kindOf(water, raft);
   GEOPLAN.raftsOn(water).forEach(function (other) {
     if (other === raft) { return; }
     var theirs = GEOPLAN.ringOf(other);
-    if (GEOPLAN.boxesApart(box, GEOPLAN.boxKept(theirs)) >= gap) { return; }
+    var asked = !kind ? 0 : other.status === "existing" ? kind.apart_m : water.trial.gap_m;
+    var far = Math.max(found.least_m, spare + asked);
+    if (GEOPLAN.boxesApart(box, GEOPLAN.boxKept(theirs)) >= far) { return; }
     var isWithin = GEOPLAN.isInside(ring[0], theirs) || GEOPLAN.isInside(theirs[0], ring);
-    gap = isWithin ? 0 : GEOPLAN.between(ring, theirs, gap);
+    var gap = isWithin ? 0 : GEOPLAN.between(ring, theirs, far);
+    found.least_m = Math.min(found.least_m, gap);
+    if (gap - asked < spare) {
+      spare = gap - asked;
+      found.tight_m = gap;
+      found.asked_m = kind ? asked : undefined;
+    }
   });
-  return gap;
+  return found;
 };
 
 /* Distance to the bank at low level [m]; 0 where the raft is off that water. */
@@ -199,7 +214,7 @@ GEOPLAN.coverOf = function (water) {
 /* Posts or lines of a raft: what they are, and the longest that may be needed [m]; null if unknown. */
 GEOPLAN.mooringOf = function (water, raft, ring) {
   var trial = water.trial;
-  var kind = trial && trial.kinds.find(function (one) { return one.name === raft.raft_type; });
+  var kind = GEOPLAN.kindOf(water, raft);
   if (!kind || !trial.deep.cm) { return null; }
   var deep = trial.deep;
   var c = deep.cell_size_m;
@@ -222,7 +237,8 @@ GEOPLAN.mooringOf = function (water, raft, ring) {
 /* Everything about a raft at a trial place: distances in metres, null where unknown. */
 GEOPLAN.judge = function (water, raft, ring) {
   var depth = water.depth && water.depth.cm ? GEOPLAN.leastDepth(water.depth, ring) : null;
-  var kind = water.trial && water.trial.kinds.find(function (one) { return one.name === raft.raft_type; });
+  var kind = GEOPLAN.kindOf(water, raft);
+  var gap = GEOPLAN.gapOf(water, raft, ring);
   var lost = null;
   if (raft.depth_low_m !== undefined && raft.depth_low_m !== null && raft.root_clearance_m !== null) {
     /* A centimetre more: what hull and roots need is the difference of two rounded numbers. */
@@ -233,7 +249,8 @@ GEOPLAN.judge = function (water, raft, ring) {
   return {
     depth_m: depth,
     clearance_m: depth === null || lost === null ? null : depth - lost,
-    gap_m: GEOPLAN.gapOf(water, raft, ring),
+    gap_m: gap.least_m,
+    tight: gap,
     bank_m: GEOPLAN.bankOf(water, ring),
     cover_pct: GEOPLAN.coverOf(water),
     worth: GEOPLAN.worthOf(water, ring),

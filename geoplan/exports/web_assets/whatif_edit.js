@@ -241,7 +241,7 @@ GEOPLAN.WhatIf.prototype.figures = function () {
   var mooring = found.mooring;
   return [
     ["Room below roots", below],
-    ["Next raft", found.gap_m <= 0 ? "✗ touches" : held(found.gap_m, trial.gap_m, GEOPLAN.ROUNDING_M)],
+    ["Next raft", found.gap_m <= 0 ? "✗ touches" : held(found.tight.tight_m, found.tight.asked_m, GEOPLAN.ROUNDING_M)],
     ["Bank at low level", found.bank_m <= 0 ? "✗ crosses, or off the water" : held(found.bank_m, trial.bank_m, GEOPLAN.ROUNDING_M)],
     ["Cover, normal level", (limit !== undefined && cover > limit ? "✗ " : "") + cover.toFixed(2) + " %" + (limit === undefined ? "" : ", " + limit + " % allowed")],
     ["Worth of the place", worth ? "class " + worth.rank + " of " + worth.of + ", before any raft " + Number((worth.least * 0.99).toPrecision(3)) + " " + worth.unit + " or more" : "not assessed"],

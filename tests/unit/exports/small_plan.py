@@ -259,8 +259,8 @@ def trial() -> TrialRules:
     return TrialRules(
         gap_m=1.0,
         kinds=(
-            TriedKind("four by two", 4.0, 2.4, 1.05, "posts", 0.0),
-            TriedKind(HOSTILE[4], 6.0, 2.4, 1.05, "lines", 6.0),
+            TriedKind("four by two", 4.0, 2.4, 1.05, "posts", 0.0, 1.0),
+            TriedKind(HOSTILE[4], 6.0, 2.4, 1.05, "lines", 6.0, 1.0),
         ),
         west_m=-35.0,
         south_m=-35.0,
