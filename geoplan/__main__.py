@@ -227,7 +227,7 @@ def _say_plan(made: "Plan") -> None:
         _say(
             f"{water.water_id}{f' ({water.name})' if water.name else ''}: {planned} rafts;"
             f" cover {cover}; {_kept(water)}"
-            f"at most {water.report.gap_pct:.1f} % below the best possible"
+            f"at most {water.report.gap_pct:.1f} % below the best possible{_held(water)}"
             if planned
             else f"{water.water_id}: no raft; {water.why_none or 'none allotted'}"
         )
@@ -236,6 +236,12 @@ def _say_plan(made: "Plan") -> None:
         _say(f"{len(made.failures)} water bodies could not be planned:")
     for failure in made.failures:
         _say(f"  {failure.water_id}: {failure.reason}")
+
+
+def _held(water: "WaterPlan") -> str:
+    """Return in words against what a plan is held, where a person has fixed some of its rafts."""
+    held = sum(raft.is_kept for raft in water.rafts)
+    return f" with the {held} held rafts where they lie" if held else ""
 
 
 def _kept(water: "WaterPlan") -> str:

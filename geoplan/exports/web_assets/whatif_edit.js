@@ -62,7 +62,7 @@ GEOPLAN.WhatIf.prototype.onKey = function (event, steps) {
 GEOPLAN.WhatIf.prototype.turnOn = function (isOn) {
   this.isOn = isOn;
   GEOPLAN.byId("try-on").setAttribute("aria-pressed", String(isOn));
-  /* On a phone the panel is out of sight while a raft is dragged: its figures lie on the map. */
+  /* On a phone the panel is out of sight while a raft is dragged: its figures lie by the map. */
   var figures = GEOPLAN.byId("try-figures");
   if (isOn) {
     GEOPLAN.byId("map-part").appendChild(figures);
@@ -244,7 +244,7 @@ GEOPLAN.WhatIf.prototype.figures = function () {
     ["Next raft", found.gap_m <= 0 ? "✗ touches" : held(found.tight.tight_m, found.tight.asked_m, GEOPLAN.ROUNDING_M)],
     ["Bank at low level", found.bank_m <= 0 ? "✗ crosses, or off the water" : held(found.bank_m, trial.bank_m, GEOPLAN.ROUNDING_M)],
     ["Cover, normal level", (limit !== undefined && cover > limit ? "✗ " : "") + cover.toFixed(2) + " %" + (limit === undefined ? "" : ", " + limit + " % allowed")],
-    ["Worth of the place", worth ? "class " + worth.rank + " of " + worth.of + ", before any raft " + Number((worth.least * 0.99).toPrecision(3)) + " " + worth.unit + " or more" : "not assessed"],
+    ["Worth of the place", worth ? "class " + worth.rank + " of " + worth.of + ", " + Number((worth.least * 0.99).toPrecision(3)) + " " + worth.unit + " or more" : "not assessed"],
     [mooring && mooring.kind === "lines" ? "Lines" : "Posts", mooring ? "up to " + mooring.length_m.toFixed(2) + " m long" : "not assessed"]
   ];
 };
