@@ -209,7 +209,21 @@ class GapBetween:
         return self._least_m(around) + 2.0 * swing
 
     def to_existing_m(self, around: Surroundings, raft_type: RaftType) -> float:
-        """Return the distance to rafts that are there already: those do not swing [m]."""
+        """
+        Return the distance that a raft keeps to rafts that are there already.
+
+        Parameters
+        ----------
+        around : Surroundings
+            The water body.
+        raft_type : RaftType
+            Type of the raft.
+
+        Returns
+        -------
+        float
+            The gap, and what a raft of the type swings on lines; those that are there do not [m].
+        """
         swing = holding(around.body, around.fields, raft_type, around.settings).excursion_m
         return self._least_m(around) + swing
 
