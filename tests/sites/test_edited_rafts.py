@@ -87,6 +87,9 @@ def test_untouched_rafts_are_judged_as_the_plan_was(
     assert "5 rafts; 5 lie where they were planned" in said
     assert "audit: passed" in said
     assert "moved" not in said
+    # So is the plan's own file, in which someone may have moved rafts in a GIS.
+    assert run(monkeypatch, "audit", plan, "--rafts", plan / "plan.gpkg") == 0
+    assert "5 rafts; 5 lie where they were planned" in capsys.readouterr().out
 
 
 def test_moved_added_and_removed_are_told_with_the_amount(
