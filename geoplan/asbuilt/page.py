@@ -56,7 +56,8 @@ def _lines(found: AsBuilt, written: WrittenPlan) -> Iterator[str]:
         " content=\"default-src 'none'; style-src 'unsafe-inline'\">"
     )
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<h1>{title}</h1>"
+    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<main>"
+    yield f"<h1>{title}</h1>"
     yield from (f"<p>{html.escape(line)}</p>" for line in summary(found))
     yield from _cover(found)
     yield from _findings(found)
@@ -72,7 +73,7 @@ def _lines(found: AsBuilt, written: WrittenPlan) -> Iterator[str]:
         "<p>Go out on the water only as local rules allow, never alone and with buoyancy aids."
         " A raft that has moved may pull on its posts: keep out of reach of its lines.</p>"
     )
-    yield "</body>\n</html>"
+    yield "</main>\n</body>\n</html>"
 
 
 def summary(found: AsBuilt) -> list[str]:
@@ -114,7 +115,8 @@ def summary(found: AsBuilt) -> list[str]:
 
 def _cover(found: AsBuilt) -> Iterator[str]:
     """Yield the cover of each water body."""
-    yield '<h2>Surface cover as built</h2>\n<div class="wide"><table>'
+    yield "<h2>Surface cover as built</h2>"
+    yield '<div class="wide" role="group" tabindex="0" aria-label="Table"><table>'
     yield (
         "<tr><th>water body</th><th>level</th><th class=n>cover [%]</th>"
         "<th class=n>standard deviation [%]</th></tr>"
@@ -136,7 +138,7 @@ def _findings(found: AsBuilt) -> Iterator[str]:
     if not amiss:
         yield "<p>Every rule of place holds for every raft, errors of the survey allowed for.</p>"
         return
-    yield '<div class="wide"><table>'
+    yield '<div class="wide" role="group" tabindex="0" aria-label="Table"><table>'
     yield (
         "<tr><th>raft</th><th>rule</th><th>verdict</th><th class=n>measured</th>"
         "<th class=n>at worst</th><th class=n>limit</th><th>what it means</th></tr>"
@@ -165,7 +167,7 @@ def _water(water_id: str, found: AsBuilt, written: WrittenPlan) -> Iterator[str]
     rafts = [raft for raft in found.rafts if raft.water_id == water_id]
     yield f"<h2>{html.escape(water_id)}</h2>"
     yield _drawing(water_id, rafts, written)
-    yield '<div class="wide"><table>'
+    yield '<div class="wide" role="group" tabindex="0" aria-label="Table"><table>'
     yield (
         "<tr><th>raft</th><th>surveyed as</th><th>state</th><th class=n>moved [m]</th>"
         "<th class=n>turned [°]</th><th class=n>place known to [m], 95 %</th></tr>"
@@ -189,7 +191,8 @@ def _seen(found: AsBuilt) -> Iterator[str]:
     """Yield what inspectors wrote down."""
     if not found.seen:
         return
-    yield '<h2>Inspected</h2>\n<div class="wide"><table>'
+    yield "<h2>Inspected</h2>"
+    yield '<div class="wide" role="group" tabindex="0" aria-label="Table"><table>'
     yield "<tr><th>raft</th><th class=n>freeboard [m]</th><th>condition and remarks</th></tr>"
     for one in found.seen:
         freeboard = "" if one.freeboard_m is None else f"{one.freeboard_m:.2f}"
@@ -204,7 +207,8 @@ def _since(found: AsBuilt) -> Iterator[str]:
     """Yield what changed since the last survey."""
     if not found.since:
         return
-    yield '<h2>Since the last survey</h2>\n<div class="wide"><table>'
+    yield "<h2>Since the last survey</h2>"
+    yield '<div class="wide" role="group" tabindex="0" aria-label="Table"><table>'
     yield "<tr><th>raft</th><th>what</th><th class=n>drift [m]</th><th class=n>doubt [m]</th></tr>"
     for one in found.since:
         drift = "" if one.drift_m is None else f"{one.drift_m:.2f}"

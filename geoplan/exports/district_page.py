@@ -72,7 +72,8 @@ def _page(plan: Plan, audit: AuditReport | None) -> Iterator[str]:
         " content=\"default-src 'none'; style-src 'unsafe-inline'\">"
     )
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<h1>{title}</h1>"
+    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<main>"
+    yield f"<h1>{title}</h1>"
     if audit is not None:
         yield f"<p>Audit: {'passed' if audit.passed else 'FAILED, see plan.json'}.</p>"
     for failure in plan.failures:
@@ -82,7 +83,7 @@ def _page(plan: Plan, audit: AuditReport | None) -> Iterator[str]:
         yield "<p>One water body alone: nothing was shared out.</p>"
     else:
         yield from _allocation(plan, plan.allocation)
-    yield "</body>\n</html>"
+    yield "</main>\n</body>\n</html>"
 
 
 def _allocation(plan: Plan, allocation: Allocation) -> Iterator[str]:
@@ -180,7 +181,8 @@ def _limits(limits: Sequence[LimitUse], unit: str) -> Iterator[str]:
 
 def _table(shares: Sequence[WaterShare], unit: str) -> Iterator[str]:
     """Yield the table of water bodies."""
-    yield "<h2>Water bodies</h2>\n<div class=wide>\n<table>"
+    yield "<h2>Water bodies</h2>"
+    yield '<div class="wide" role="group" tabindex="0" aria-label="Table">\n<table>'
     yield (
         "<tr><th>water body</th><th class=t>rafts</th><th>cover [%]</th><th>cost</th>"
         f"<th>worth [{unit}]</th><th class=t>why</th></tr>"

@@ -12,7 +12,9 @@ from pathlib import Path
 import folium
 
 from geoplan.errors import ExportError
+from geoplan.exports.map_columns import by_column
 from geoplan.exports.map_data import map_record
+from geoplan.exports.map_launch import Launches, launches_record
 from geoplan.exports.web_page import OfflineFigure
 from geoplan.plan import AuditReport, Plan
 from geoplan.site import Site
@@ -46,11 +48,11 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
     if len(plan.waters) <= MOST_ON_A_PAGE:
         _write(folder / FILE_NAME, map_page(plan, site, audit))
         return
-    links = []
+    links, launches = [], launches_record(plan, site)
     for begin in range(0, len(plan.waters), MOST_ON_A_PAGE):
         some = replace(plan, waters=tuple(plan.waters[begin : begin + MOST_ON_A_PAGE]))
         name = f"{PAGES_NAME}/{begin // MOST_ON_A_PAGE + 1:04d}.html"
-        _write(folder / name, map_page(some, site, audit))
+        _write(folder / name, map_page(some, site, audit, launches))
         links.append((name, some.waters[0].water_id, some.waters[-1].water_id))
     _write(folder / FILE_NAME, "\n".join(_index(plan.site_name, links)) + "\n")
 
@@ -70,15 +72,17 @@ def _index(site_name: str, links: Sequence[tuple[str, str, str]]) -> Iterator[st
     yield '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">'
     yield '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'">'
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<title>{title}</title>\n</head>\n<body>\n<h1>{title}</h1>"
+    yield f"<title>{title}</title>\n</head>\n<body>\n<main>\n<h1>{title}</h1>"
     yield '<p><a href="district.html">Who gets what</a>. Maps, in the order of the names:</p>\n<ul>'
     for name, first, last in links:
         words = html.escape(f"{first} to {last}")
         yield f'<li><a href="{name}">{words}</a></li>'
-    yield "</ul>\n</body>\n</html>"
+    yield "</ul>\n</main>\n</body>\n</html>"
 
 
-def map_page(plan: Plan, site: Site, audit: AuditReport | None) -> str:
+def map_page(
+    plan: Plan, site: Site, audit: AuditReport | None, launches: Launches | None = None
+) -> str:
     """
     Return the page of a plan.
 
@@ -90,6 +94,8 @@ def map_page(plan: Plan, site: Site, audit: AuditReport | None) -> str:
         The site it was made from.
     audit : AuditReport or None
         Verdict on the plan; ``None`` where it was not judged.
+    launches : mapping or None
+        What is known of each launch; ``None``: counted for this plan alone.
 
     Returns
     -------
@@ -101,8 +107,8 @@ def map_page(plan: Plan, site: Site, audit: AuditReport | None) -> str:
     ExportError
         If a water body is too large to be shown to a centimetre.
     """
-    record = map_record(plan, site, audit)
-    figure = OfflineFigure(f"{plan.site_name}: plan of rafts", record)
+    record = map_record(plan, site, audit, launches)
+    figure = OfflineFigure(f"{plan.site_name}: plan of rafts", by_column(record))
     longitude_deg, latitude_deg = (
         record["waters"][0]["fit"]["centre_deg"] if record["waters"] else (0.0, 0.0)
     )

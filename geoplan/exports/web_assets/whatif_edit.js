@@ -13,7 +13,7 @@ GEOPLAN.WhatIf = function (page) {
   this.drawn = new Map();
   page.map.createPane("tried").style.zIndex = 440;
   page.record.waters.forEach(function (water) {
-    if (water.trial && (!GEOPLAN.canUnpack || GEOPLAN.canUnpack())) { GEOPLAN.unpack({ depth: water.trial.deep }); }
+    if (water.trial) { GEOPLAN.unpack({ depth: water.trial.deep }); }
   });
   function on(id, act) { GEOPLAN.byId(id).addEventListener("click", act); }
   var steps = { left: [-0.5, 0, 0], right: [0.5, 0, 0], up: [0, 0.5, 0], down: [0, -0.5, 0], "turn-left": [0, 0, -5], "turn-right": [0, 0, 5] };
