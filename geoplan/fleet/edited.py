@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import numpy as np
 import shapely
 from shapely.geometry import Polygon
 
@@ -184,10 +185,16 @@ def _compared(
 ) -> tuple[tuple[HeldRaft, ...], tuple[RaftChange, ...]]:
     """Return the rafts, each with a name of its own, and what differs from the plan."""
     crs = {body.water_id: body.crs for body in site.water_bodies}
-    left = {
+    outlines = {
         row.raft_id: _Planned(row, transformed(row.outline, written.crs, crs[row.water_id]))
         for row in written.rafts
         if row.status != "existing" and row.water_id in crs
+    }
+    # A place without numbers in the plan's file is no place to compare with.
+    left = {
+        name: old
+        for name, old in outlines.items()
+        if np.isfinite(shapely.get_coordinates(old.outline)).all()
     }
     taken = {row.raft_id for row in written.rafts}
     out, changes = [], []

@@ -2,6 +2,7 @@
 
 import copy
 import json
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -238,6 +239,28 @@ def test_files_that_hold_no_rafts_are_refused_in_words(
 ) -> None:
     assert run(monkeypatch, "audit", planned[1], "--rafts", write(tmp_path, text)) == 2
     assert "edited.geojson" in capsys.readouterr().out
+
+
+def test_a_place_without_numbers_in_the_plan_is_no_place_to_compare_with(
+    planned: tuple[Path, Path],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Someone broke the plan's own file: the rafts that were tried are judged all the same."""
+    site, plan = planned
+    rafts = write(tmp_path, as_saved(plan))
+    broken = tmp_path / "plan"
+    shutil.copytree(plan, broken)
+    frame = gpd.read_file(broken / "plan.gpkg", layer="rafts")
+    corners = shapely.get_coordinates(frame.geometry.iloc[0])
+    corners[1] = (1e300, 1e300)
+    frame.loc[0, "geometry"] = shapely.Polygon(corners)
+    frame.to_file(broken / "plan.gpkg", layer="rafts")
+    assert run(monkeypatch, "audit", broken, "--rafts", rafts, "--site", site) == 0
+    said = capsys.readouterr().out
+    assert "5 rafts; 4 lie where they were planned" in said
+    assert "audit: passed" in said
 
 
 def test_every_raft_may_not_be_taken_out_and_no_file_is_no_plan(
