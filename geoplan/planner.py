@@ -26,6 +26,7 @@ from geoplan.placement.held import held_faults
 from geoplan.placement.patience import Patience
 from geoplan.placement.place import Placement, place_rafts
 from geoplan.placement.proof import proven
+from geoplan.placement.trial import trial_rules
 from geoplan.placement.yielding import as_words
 from geoplan.plan import (
     Cover,
@@ -136,6 +137,7 @@ def _made(around: Surroundings, benefit: LoadBenefit | None, placement: Placemen
         waves=waves,
         swept=swept_areas(body, fields, rafts, moorings, settings),
         suggested_marks=marks,
+        trial=trial_rules(around),
     )
 
 

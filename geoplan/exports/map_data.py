@@ -31,6 +31,7 @@ from geoplan.exports.map_levels import levels_record
 from geoplan.exports.map_moorings import moorings_record
 from geoplan.exports.map_reasons import reasons_record
 from geoplan.exports.map_surroundings import kept_clear, shading, surroundings
+from geoplan.exports.map_trial import trial_record
 from geoplan.exports.outlines import pose_in, raft_outlines
 from geoplan.exports.safe_rounding import rounded_down, rounded_up
 from geoplan.plan import (
@@ -174,6 +175,7 @@ def _water(
         "worth": _worth(water.worth_map, mm) if water.worth_map else None,
         "effect": effect_record(water.effect) if water.effect else None,
         **reasons_record(water, mm),
+        **trial_record(water, site.settings, mm),
         **(surroundings(body, mm, water.suggested_marks) if body else {}),
     }
 

@@ -57,6 +57,8 @@ _SCRIPTS = (
     "tools.js",
     "effect.js",
     "whatif.js",
+    "whatif_edit.js",
+    "whatif_drag.js",
     "page.js",
 )
 

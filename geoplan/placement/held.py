@@ -171,6 +171,7 @@ def _fault(raft: HeldRaft, found: str, expected: str, remedy: str) -> Fault:
 def _alone(around: Surroundings) -> Iterator[Fault]:
     """Yield what is wrong with each held raft by itself."""
     kinds = {kind.name: kind for kind in around.settings.raft}
+    apart = {name: GAP.to_existing_m(around, kind) for name, kind in kinds.items()}
     for raft in around.held:
         outside = float(shapely.area(shapely.difference(raft.outline, around.low_water)))
         if outside > 1e-3:
@@ -181,12 +182,12 @@ def _alone(around: Surroundings) -> Iterator[Fault]:
                 "Move it, or leave it out.",
             )
             continue
-        yield from _near(around, raft)
+        yield from _near(around, raft, apart[raft.raft_type])
         yield from _under(around, raft, kinds[raft.raft_type])
 
 
-def _near(around: Surroundings, raft: HeldRaft) -> Iterator[Fault]:
-    """Yield what a held raft lies too near to."""
+def _near(around: Surroundings, raft: HeldRaft, apart_m: float) -> Iterator[Fault]:
+    """Yield what a held raft lies too near to; from rafts that are there it keeps its distance."""
     keep, jet = around.settings.clearances, InflowJet()
     wanted = [("the bank at low level", shapely.boundary(around.low_water), keep.bank_m)]
     wanted += [
@@ -202,7 +203,7 @@ def _near(around: Surroundings, raft: HeldRaft) -> Iterator[Fault]:
         for one in around.body.inflows
     ]
     wanted += [
-        (f"raft '{old.raft_id}', which lies there already", old.outline, GAP.gap_m(around))
+        (f"raft '{old.raft_id}', which lies there already", old.outline, apart_m)
         for old in around.body.rafts
     ]
     for words, geometry, least_m in wanted:

@@ -208,6 +208,25 @@ class GapBetween:
         )
         return self._least_m(around) + 2.0 * swing
 
+    def to_existing_m(self, around: Surroundings, raft_type: RaftType) -> float:
+        """
+        Return the distance that a raft keeps to rafts that are there already.
+
+        Parameters
+        ----------
+        around : Surroundings
+            The water body.
+        raft_type : RaftType
+            Type of the raft.
+
+        Returns
+        -------
+        float
+            The gap, and what a raft of the type swings on lines; those that are there do not [m].
+        """
+        swing = holding(around.body, around.fields, raft_type, around.settings).excursion_m
+        return self._least_m(around) + swing
+
     def forbidden(self, around: Surroundings, raft_type: RaftType) -> BaseGeometry:
         """Return the water too near to rafts that are there already, or held by a person."""
         least_m = self._least_m(around) + ROUNDING_ROOM_M

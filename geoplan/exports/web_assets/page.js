@@ -96,6 +96,10 @@ GEOPLAN.Page.prototype.choose = function (thing) {
     thing.layer.setStyle(GEOPLAN.STYLES.chosen);
     this.markChosen(thing, true);
     this.whatIf.take(thing);
+    if (this.whatIf.isOn) {
+      GEOPLAN.byId("spoken").textContent = thing.title + " chosen";
+      return;
+    }
   }
   var facts = thing.facts;
   if (thing.raft) {
