@@ -188,7 +188,7 @@ def asbuilt(
     ] = None,
 ) -> None:
     """Take surveyed positions of rafts: as-built cover, departures and findings."""
-    from geoplan.asbuilt.page import summary
+    from geoplan.asbuilt.report import summary
     from geoplan.asbuilt.survey import asbuilt_folder
 
     found, written = asbuilt_folder(folder, fixes, sigma_m=sigma, site_path=site)
@@ -198,7 +198,7 @@ def asbuilt(
         if finding.verdict == "fails":
             _say(f"  {finding.check} {finding.raft_id or finding.water_id}: {finding.detail}")
     _say_faults(found.notes)
-    _say(f"written to {written}: open asbuilt.html")
+    _say(f"written to {written}: open asbuilt.pdf and map.html")
     if any(finding.verdict == "fails" for finding in found.findings):
         raise typer.Exit(FAILED)
 

@@ -19,6 +19,8 @@ from shapely.geometry.base import BaseGeometry
 
 WGS84 = "EPSG:4326"
 _GEOD = Geod(ellps="WGS84")
+#: Up to this extent, and this latitude, areas are taken on a projection [°].
+_NEAR_DEG, _POLE_DEG = 0.1, 89.0
 
 
 def working_crs(longitude_deg: float, latitude_deg: float) -> str:
@@ -213,6 +215,15 @@ def transformed(geometry: Any, source: str, target: str) -> Any:
     return shapely.transform(geometry, turn)
 
 
+@lru_cache(maxsize=64)
+def _equal_area(longitude_deg: float, latitude_deg: float) -> Transformer:
+    """Return the way from WGS 84 to an equal-area projection about a place."""
+    return Transformer.from_pipeline(
+        "+proj=pipeline +step +proj=unitconvert +xy_in=deg +xy_out=rad"
+        f" +step +proj=laea +lat_0={latitude_deg} +lon_0={longitude_deg} +ellps=WGS84"
+    )
+
+
 def geodesic_area_m2(geometry: BaseGeometry, crs: str) -> float:
     """
     Return the area of polygons on the WGS 84 ellipsoid.
@@ -232,14 +243,24 @@ def geodesic_area_m2(geometry: BaseGeometry, crs: str) -> float:
     Notes
     -----
     Edges are geodesics between vertices [1]_. Published check F1: the 18-point polygon of the
-    GeographicLib documentation.
+    GeographicLib documentation. That algorithm rounds to some 1e-5 m² a ring, a millionth of a
+    raft; what lies within 0.1 degrees is measured on Lambert's azimuthal equal-area projection [2]_
+    about a point near it instead, where straight sides and geodesics differ by less than 1e-9.
 
     References
     ----------
     .. [1] C. F. F. Karney, "Algorithms for geodesics", J. Geodesy 87, 43-55, 2013.
        :doi:`10.1007/s00190-012-0578-z`
+    .. [2] J. P. Snyder, "Map projections: a working manual", USGS Professional Paper 1395, 1987,
+       section 24.
     """
     geographic = transformed(geometry, crs, WGS84)
+    if geographic.is_empty:
+        return 0.0
+    west, south, east, north = geographic.bounds
+    if max(east - west, north - south) < _NEAR_DEG and max(-south, north) < _POLE_DEG:
+        near = _equal_area(round((west + east) / 2, 1), round((south + north) / 2, 1))
+        return float(shapely.area(shapely.transform(geographic, near.transform, interleaved=False)))
     total = 0.0
     for part in shapely.get_parts(geographic):
         if not isinstance(part, Polygon | MultiPolygon) or part.is_empty:

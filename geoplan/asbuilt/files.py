@@ -1,31 +1,34 @@
 """
-What a survey writes: the record, a table, outlines on the map, and a page to read.
+What a survey writes: the record, a table, outlines for a GIS, the report, and the map.
 
 Numbers that err towards danger are not rounded in its favour; texts are data.
 """
 
 import hashlib
 import json
-import math
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import shapely
-from shapely.geometry import Polygon, mapping
+from shapely.geometry import mapping
 
-from geoplan.asbuilt.page import page
+from geoplan.asbuilt import map_page
 from geoplan.asbuilt.record import AsBuilt, SurveyedRaft
+from geoplan.asbuilt.regions import region
+from geoplan.asbuilt.report import survey_report
 from geoplan.crs import WGS84, transformed
 from geoplan.errors import ExportError
 from geoplan.exports.csv_text import Cell, Fixed, write_table
+from geoplan.exports.report.as_html import html_of
+from geoplan.exports.report.as_pdf import pdf_of
 from geoplan.exports.safe_rounding import finite
 from geoplan.written import WrittenPlan
 
 #: Layout of ``asbuilt.json``; raised when a reader of the old one would go wrong.
 FORMAT = 1
-RECORD, TABLE, OUTLINES, PAGE = "asbuilt.json", "asbuilt.csv", "asbuilt.geojson", "asbuilt.html"
+RECORD, TABLE, OUTLINES = "asbuilt.json", "asbuilt.csv", "asbuilt.geojson"
+PAGE, PAPER = "asbuilt.html", "asbuilt.pdf"
 
 _HEADER = (
     "raft_id", "surveyed_name", "water_id", "raft_type", "state", "easting_m", "northing_m",
@@ -35,7 +38,14 @@ _HEADER = (
 )  # fmt: skip
 
 
-def write(found: AsBuilt, written: WrittenPlan, folder: Path, fixes: Path) -> None:
+def write(
+    found: AsBuilt,
+    written: WrittenPlan,
+    folder: Path,
+    fixes: Path,
+    out: Path,
+    limits_pct: dict[str, float],
+) -> None:
     """
     Write what a survey found.
 
@@ -49,24 +59,37 @@ def write(found: AsBuilt, written: WrittenPlan, folder: Path, fixes: Path) -> No
         Empty folder.
     fixes : Path
         File of the fixes, whose hash is kept.
+    out : Path
+        Plan folder, whose map is taken over.
+    limits_pct : dict of str to float
+        Largest cover of each water body [%].
 
     Raises
     ------
     ExportError
         If a file cannot be written.
     """
-    record = _record(found, fixes)
+    sha256 = hashlib.sha256(fixes.read_bytes()).hexdigest()
+    record = _record(found, fixes.name, sha256)
+    report = survey_report(found, written, limits_pct, sha256)
     write_table(folder / TABLE, _HEADER, _rows(found))
-    texts = {
-        RECORD: json.dumps(record, indent=1, ensure_ascii=False, allow_nan=False) + "\n",
-        OUTLINES: json.dumps(_collection(found), ensure_ascii=False, allow_nan=False) + "\n",
-        PAGE: page(found, written),
+    files = {
+        RECORD: _json(record, indent=1),
+        OUTLINES: _json(_collection(found)),
+        PAGE: html_of(report).encode(),
+        PAPER: pdf_of(report),
     }
-    for name, text in texts.items():
+    for name, data in files.items():
         try:
-            (folder / name).write_bytes(text.encode())
+            (folder / name).write_bytes(data)
         except OSError as error:
             raise ExportError(f"{folder / name} could not be written: {error}") from error
+    map_page.write(found, written, out, folder)
+
+
+def _json(record: dict[str, Any], indent: int | None = None) -> bytes:
+    """Return a record as JSON."""
+    return (json.dumps(record, indent=indent, ensure_ascii=False, allow_nan=False) + "\n").encode()
 
 
 def _degrees(raft: SurveyedRaft, crs: str) -> tuple[float, float]:
@@ -96,7 +119,7 @@ def _fixed(value: float | None, decimals: int) -> Cell:
     return None if value is None else Fixed(value, decimals)
 
 
-def _record(found: AsBuilt, fixes: Path) -> dict[str, Any]:
+def _record(found: AsBuilt, fixes: str, sha256: str) -> dict[str, Any]:
     """Return everything that the record says."""
     return {
         "geoplan_asbuilt": FORMAT,
@@ -104,7 +127,7 @@ def _record(found: AsBuilt, fixes: Path) -> dict[str, Any]:
         "surveyed_on": found.surveyed_on,
         "level_m": found.level_m,
         "level_change_m": found.level_change_m,
-        "fixes": {"path": fixes.name, "sha256": hashlib.sha256(fixes.read_bytes()).hexdigest()},
+        "fixes": {"path": fixes, "sha256": sha256},
         "rafts": [_raft(raft, found.crs) for raft in found.rafts],
         "missing": list(found.missing),
         "cover": {
@@ -153,31 +176,3 @@ def _collection(found: AsBuilt) -> dict[str, Any]:
                 }
             )  # fmt: skip
     return {"type": "FeatureCollection", "features": features}
-
-
-def region(raft: SurveyedRaft) -> Polygon:
-    """
-    Return the ellipse that holds the centre of a raft 19 times in 20.
-
-    Parameters
-    ----------
-    raft : SurveyedRaft
-        The raft.
-
-    Returns
-    -------
-    Polygon
-        CRS of the plan [m].
-    """
-    turn = np.linspace(0.0, 2.0 * math.pi, 48, endpoint=False)
-    angle = math.radians(raft.bearing_deg)
-    ahead = raft.half_axis_major_m * np.cos(turn)
-    aside = raft.half_axis_minor_m * np.sin(turn)
-    return Polygon(
-        np.column_stack(
-            [
-                raft.easting_m + ahead * math.sin(angle) + aside * math.cos(angle),
-                raft.northing_m + ahead * math.cos(angle) - aside * math.sin(angle),
-            ]
-        )
-    )

@@ -13,6 +13,7 @@ from dataclasses import replace
 import shapely
 from shapely.geometry import Polygon
 
+from geoplan.asbuilt.holding import holding_findings
 from geoplan.asbuilt.lay import TWO_SIDED_95
 from geoplan.asbuilt.record import SurveyedRaft, SurveyFinding, Verdict
 from geoplan.audit import CHECKS
@@ -67,6 +68,12 @@ def judged(
         others = left.get((finding.check, finding.water_id, finding.raft_id), [])
         other = others.pop(0) if others and finding.check in PLACE_CHECKS else finding
         out.append(_both(finding, other, error_m.get(finding.raft_id, 0.0)))
+    lying = _as_lying(rafts, written, grown=False)
+    # A length needed errs the other way than a distance kept: no error of it lets a failure pass.
+    out += [
+        _both(found, other, -math.inf)
+        for found, other in holding_findings(lying, written, site, error_m)
+    ]
     return tuple(out)
 
 

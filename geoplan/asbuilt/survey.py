@@ -212,6 +212,7 @@ def asbuilt_folder(
         If the site or the fixes cannot be used.
     """
     from geoplan.exports import gis_files
+    from geoplan.exports.cover_sheet import limits_pct
     from geoplan.fleet import site_of_plan, whole_or_nothing
 
     site = site_of_plan(out, site_path)
@@ -221,5 +222,5 @@ def asbuilt_folder(
     found = survey(written, site, read, fixes_path.name, earlier)
     folder = out / FOLDER / f"{number + 1:03d}"
     with whole_or_nothing(folder) as part:
-        files.write(found, written, part, fixes_path)
+        files.write(found, written, part, fixes_path, out, limits_pct(site))
     return found, folder

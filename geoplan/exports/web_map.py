@@ -45,16 +45,43 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
     ExportError
         If the file cannot be written, or a water body is too large to be shown to a centimetre.
     """
-    if len(plan.waters) <= MOST_ON_A_PAGE:
-        _write(folder / FILE_NAME, map_page(plan, site, audit))
-        return
-    links, launches = [], launches_record(plan, site)
-    for begin in range(0, len(plan.waters), MOST_ON_A_PAGE):
-        some = replace(plan, waters=tuple(plan.waters[begin : begin + MOST_ON_A_PAGE]))
-        name = f"{PAGES_NAME}/{begin // MOST_ON_A_PAGE + 1:04d}.html"
+    pages = pages_of(tuple(water.water_id for water in plan.waters))
+    # Days run on from page to page.
+    launches = launches_record(plan, site) if len(pages) > 1 else None
+    for name, shown in pages:
+        some = replace(plan, waters=tuple(w for w in plan.waters if w.water_id in set(shown)))
         _write(folder / name, map_page(some, site, audit, launches))
-        links.append((name, some.waters[0].water_id, some.waters[-1].water_id))
-    _write(folder / FILE_NAME, "\n".join(_index(plan.site_name, links)) + "\n")
+    if len(pages) > 1:
+        links = [(name, shown[0], shown[-1]) for name, shown in pages]
+        _write(folder / FILE_NAME, "\n".join(_index(plan.site_name, links)) + "\n")
+
+
+def pages_of(water_ids: tuple[str, ...]) -> list[tuple[str, tuple[str, ...]]]:
+    """
+    Return the pages of a map and what is on each.
+
+    Parameters
+    ----------
+    water_ids : tuple of str
+        Water bodies of the plan, in its order.
+
+    Returns
+    -------
+    list of tuple of (str, tuple of str)
+        Name of the file in the plan folder, and its water bodies.
+
+    Examples
+    --------
+    >>> pages_of(("north", "south"))
+    [('map.html', ('north', 'south'))]
+    """
+    if len(water_ids) <= MOST_ON_A_PAGE:
+        return [(FILE_NAME, water_ids)]
+    begins = range(0, len(water_ids), MOST_ON_A_PAGE)
+    return [
+        (f"{PAGES_NAME}/{number:04d}.html", water_ids[begin : begin + MOST_ON_A_PAGE])
+        for number, begin in enumerate(begins, 1)
+    ]
 
 
 def _write(path: Path, page: str) -> None:

@@ -141,7 +141,7 @@ class OfflineFigure(Figure):
         self._page_title = page_title
         self._parts = parts
         scripts = "\n".join(_asset(parts, name) for name in parts.scripts)
-        self.html.add_child(Raw(_island(record)), name="island")
+        self.html.add_child(Raw(island(record)), name="island")
         self.script.add_child(Raw(scripts), name="scripts")
 
     def render(self, **kwargs: Any) -> str:
@@ -187,10 +187,7 @@ class OfflineFigure(Figure):
                 "</head>",
                 f"<body>{before.replace('<!-- title -->', title)}{map_html.strip()}{after}",
                 frame["island"].render(),
-                *(
-                    f'<script type="text/plain" class="packed">{packed(s)}</script>'
-                    for s in scripts
-                ),
+                *map(_packed_script, scripts),
                 f"<script>{unpack}</script>",
                 "</body>",
                 "</html>",
@@ -216,10 +213,59 @@ def _descendants(element: Any) -> Iterator[Any]:
         yield from _descendants(child)
 
 
-def _island(record: dict[str, Any]) -> str:
-    """Return the record as packed JSON."""
+def island(record: dict[str, Any], name: str = "plan") -> str:
+    """
+    Return a record as an island of data in a page.
+
+    Parameters
+    ----------
+    record : dict of str to Any
+        Plain data; texts may be anything.
+    name : str
+        By which scripts find it.
+
+    Returns
+    -------
+    str
+        Packed JSON, which no parser of HTML can take for anything else.
+    """
     text = json.dumps(record, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    return f'<script type="text/plain" id="plan">{packed(text)}</script>'
+    return f'<script type="text/plain" id="{name}">{packed(text)}</script>'
+
+
+def with_survey(page: str, record: dict[str, Any]) -> str:
+    """
+    Return the map of a plan with what was surveyed, and the script that shows it.
+
+    Parameters
+    ----------
+    page : str
+        The map, as ``OfflineFigure`` renders it.
+    record : dict of str to Any
+        What the script shows.
+
+    Returns
+    -------
+    str
+        HTML whose policy lets that script run too.
+
+    Raises
+    ------
+    ValueError
+        If the page is not a map of a plan.
+    """
+    script = _asset(PLAN_MAP, "survey.js")
+    policy = "content=\"default-src 'none'; script-src "
+    last = f"<script>{_asset(PLAN_MAP, 'unpack.js')}</script>"
+    if page.count(policy) != 1 or page.count(last) != 1:
+        raise ValueError("it is no map of a plan")
+    page = page.replace(policy, f"{policy}{_hash(script)} ")
+    return page.replace(last, f"{island(record, 'survey')}\n{_packed_script(script)}\n{last}")
+
+
+def _packed_script(script: str) -> str:
+    """Return a script that the page unpacks before it runs."""
+    return f'<script type="text/plain" class="packed">{packed(script)}</script>'
 
 
 def _asset(parts: PageParts, name: str) -> str:

@@ -11,6 +11,7 @@ from geoplan.screening import (
     oxygen_saturation_g_m3,
     rate_at,
 )
+from geoplan.settings import TreatmentSettings
 from geoplan.settings_report import ReportSettings
 
 TABLE = ReportSettings().credit
@@ -126,3 +127,23 @@ def test_temperature_multipliers() -> None:
     ):
         assert rate_at(1.0, theta, 10.0) == pytest.approx(cold, abs=5e-5)
         assert rate_at(1.0, theta, 25.0) == pytest.approx(warm, abs=5e-5)
+
+
+@pytest.mark.published(
+    "Floating wetland at 5 % of a eutrophic pond in Florida, 2016-2020, 0.96 mg/L TN and 0.13 mg/L"
+    " TP: tissue of the best three species fixed 12.1-13.5 g N and 1.41-3.77 g P/m² a year"
+    " (White 2021, abstract); treatment wetlands above 40 ha: median k of TP 12.5 m/yr (2016,"
+    " abstract)"
+)
+def test_default_rates_promise_no_more_than_was_measured() -> None:
+    """Rate times the pond's concentration: below the most that was harvested, within a factor."""
+    rates = TreatmentSettings()
+    for constituent, at_g_m3, least_g_m2, most_g_m2 in (
+        ("tn", 0.96, 12.1, 13.5),
+        ("tp", 0.13, 1.41, 3.77),
+    ):
+        used, low, high = (rate * at_g_m3 for rate in rates.rates_m_yr(constituent))
+        assert used <= most_g_m2
+        assert high >= least_g_m2 / 1.5
+        assert low >= least_g_m2 / 3.0
+    assert rates.rates_m_yr("tp")[0] <= 12.5

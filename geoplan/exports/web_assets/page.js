@@ -245,6 +245,9 @@ GEOPLAN.Page.prototype.show = function () {
   var depth = record.waters.some(function (water) { return water.depth && water.depth.cm; });
   var groups = Object.assign({ depth: depth ? new GEOPLAN.DepthLayer(record) : null }, this.things.groups);
   GEOPLAN.showSwitches(this.map, groups, record);
+  if (GEOPLAN.showSurvey) {
+    GEOPLAN.showSurvey(this);
+  }
   this.whatIf = new GEOPLAN.WhatIf(this);
   this.addScale();
   this.addNorth();

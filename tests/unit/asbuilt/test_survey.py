@@ -2,6 +2,9 @@
 
 import csv
 import json
+import math
+import shutil
+import subprocess
 from pathlib import Path
 from typing import Any
 
@@ -95,6 +98,29 @@ def test_cover_as_built_is_that_of_another_library(made: Path, tmp_path: Path) -
                 for part in shapely.get_parts(water)
             )
             assert cover.cover_pct == pytest.approx(100 * rafts_m2 / water_m2, rel=1e-6)
+
+
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="no poppler")
+def test_the_report_on_paper_says_what_the_table_says(made: Path, tmp_path: Path) -> None:
+    """poppler reads the PDF back; the figures are those of asbuilt.csv and asbuilt.json."""
+    rafts = planned(made)
+    lying = rafts.copy()
+    lying.loc[0, "geometry"] = shapely.affinity.translate(lying.geometry[0], 1.3, 0.4)
+    _, folder = asbuilt_folder(made, table(tmp_path / "f.csv", rows_of(lying)))
+    command = ["pdftotext", "-layout", str(folder / "asbuilt.pdf"), "-"]
+    words = subprocess.run(command, capture_output=True, check=True, text=True).stdout
+    with (folder / "asbuilt.csv").open(encoding="utf-8-sig", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert len(rows) == len(rafts)
+    lines = words.splitlines()
+    for row in rows:
+        line = next(one for one in lines if one.startswith(row["raft_id"]) and row["state"] in one)
+        assert f"{float(row['moved_m']):.2f}" in line.split()
+    record = json.loads((folder / "asbuilt.json").read_text(encoding="utf-8"))
+    cover = record["cover"]["p0"]["normal"]["cover_pct"]
+    line = next(one for one in lines if one.split()[:2] == ["p0", "normal"])
+    assert f"{math.ceil(cover * 10) / 10:.1f}" in line.split()
+    assert record["fixes"]["sha256"] in words
 
 
 def test_a_rule_holds_fails_or_cannot_be_told(made: Path, tmp_path: Path) -> None:

@@ -14,7 +14,8 @@ from geoplan.exports import cover_sheet, report
 from geoplan.exports.report import as_html, as_pdf
 from geoplan.exports.report.as_pdf import pdf_of
 from geoplan.exports.report.content import Grid, Heading, Report, Text
-from geoplan.exports.report.drawing import paper_for, plan_drawing
+from geoplan.exports.report.drawing import plan_drawing
+from geoplan.exports.report.paper import paper_for
 from tests.unit.exports import small_plan as small
 
 #: What a regulator asks for, and the section that answers.
