@@ -14,6 +14,7 @@ from geoplan.raft import RaftType
 from geoplan.raft_build import RaftBuild
 from geoplan.raft_states import LEAST_FREEBOARD_M, RaftState, clear_gaps_m, raft_states
 from geoplan.settings import Settings
+from geoplan.settings_works import LaunchSettings
 
 #: Turn beyond which people slide and small-angle stability no longer holds; judgement [°].
 MOST_TURN_DEG = 10.0
@@ -127,3 +128,24 @@ def _words(kind: RaftType, build: RaftBuild) -> Iterator[tuple[str, str, str]]:
             f"at least {1000 * build.root_gap_m:.0f} mm for roots to pass",
             "Use fewer, thicker poles, or set build.root_gap_m.",
         )
+
+
+def bare_mass_kg(kind: RaftType, given: LaunchSettings) -> float:
+    """
+    Return what a raft weighs when it is launched, without medium and plants.
+
+    Parameters
+    ----------
+    kind : RaftType
+        The type.
+    given : LaunchSettings
+        Mass of a bare square metre, for types whose build is not known.
+
+    Returns
+    -------
+    float
+        Mass of its build at launching, else by the square metre [kg].
+    """
+    if kind.build is not None:
+        return next(state.mass_kg for state in states_of(kind) if state.stage == "launch")
+    return kind.area_m2 * given.bare_kg_m2

@@ -114,6 +114,14 @@ class Route:
         Length of it [m].
     least_depth_m : float
         Least reliable depth along it at low level [m].
+    clearance_m : float
+        Least distance of its line from shoals, land and rafts in place, up to the last turn [m].
+    turn_before_m : float
+        Where the raft takes the heading of its place, before the end [m].
+    has_room : bool
+        Whether it can be towed, turned and hauled in water it may cross.
+    bank_reason : str
+        Why that bank, in words.
     """
 
     raft_id: str
@@ -122,6 +130,10 @@ class Route:
     path: LineString
     length_m: float
     least_depth_m: float
+    clearance_m: float
+    turn_before_m: float
+    has_room: bool
+    bank_reason: str
 
 
 @dataclass(frozen=True)

@@ -87,8 +87,11 @@ class WrittenRoute:
         Place in the order.
     path : LineString
         CRS of the file [m].
-    length_m : float
-        Length that the row states [m].
+    length_m, clearance_m, turn_before_m : float
+        Length, least distance from what bars the way, and where the raft takes its last heading
+        before the end, as the row states them [m].
+    has_room : bool
+        Whether the row states that the raft can be towed, turned and hauled along it.
     """
 
     raft_id: str
@@ -96,6 +99,9 @@ class WrittenRoute:
     sequence: int
     path: LineString
     length_m: float
+    clearance_m: float
+    turn_before_m: float
+    has_room: bool
 
 
 @dataclass(frozen=True)

@@ -28,6 +28,7 @@ from geoplan.audit.strength import check_capacity, check_load
 from geoplan.audit.sums import check_budget, check_cap, check_cover, check_stock
 from geoplan.audit.sun import check_sun
 from geoplan.audit.tapes import check_tape
+from geoplan.audit.towing import check_towing
 from geoplan.audit.tows import check_route
 from geoplan.audit.waves import check_waves
 from geoplan.audit.why import check_why_not
@@ -91,6 +92,7 @@ CHECKS: dict[str, Check] = {
     "load": check_load,
     "capacity": check_capacity,
     "route": check_route,
+    "towing": check_towing,
     "waves": check_waves,
     "materials": check_materials,
     "tape": check_tape,

@@ -30,7 +30,10 @@ LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
     ),
     "routes": (
         "LineString",
-        ("raft_id", "water_id", "launch_id", "sequence", "length_m", "least_depth_m"),
+        (
+            "raft_id", "water_id", "launch_id", "sequence", "length_m", "least_depth_m",
+            "clearance_m", "turn_before_m", "has_room", "bank_reason",
+        ),
     ),
     "water_edges": (
         "MultiPolygon",
@@ -89,11 +92,30 @@ LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
 }  # fmt: skip
 
 TEXTS = frozenset(
-    {"check", "constituent", "detail", "governs", "item", "kind", "level_name", "load_case"}
+    {
+        "bank_reason",
+        "check",
+        "constituent",
+        "detail",
+        "governs",
+        "item",
+        "kind",
+        "level_name",
+        "load_case",
+    }
     | {"mark_1", "mark_2", "mark_id", "name", "raft_type", "size", "status", "unit"}
     | {"launch_id", "mooring_id", "raft_id", "rule", "water_id", "words"}
 )
 #: Columns of yes and no.
 FLAGS = frozenset(
-    {"is_assumed", "is_chosen", "is_kept", "is_relative", "is_room", "is_suggested", "passed"}
+    {
+        "has_room",
+        "is_assumed",
+        "is_chosen",
+        "is_kept",
+        "is_relative",
+        "is_room",
+        "is_suggested",
+        "passed",
+    }
 )

@@ -41,7 +41,9 @@ _NEEDED: dict[str, tuple[str, ...]] = {
         "mooring_id", "raft_id", "kind", "easting_m", "northing_m", "depth_high_m", "length_m",
         "embedment_m", "load_n", "capacity_n", "block_kg",
     ),
-    "routes": ("raft_id", "launch_id", "sequence", "length_m"),
+    "routes": (
+        "raft_id", "launch_id", "sequence", "length_m", "clearance_m", "turn_before_m", "has_room",
+    ),
     "materials": ("item", "size", "unit", "ordered"),
     "marks": ("mark_id", "water_id", "easting_m", "northing_m", "is_suggested"),
     "setting_out": (
@@ -235,6 +237,9 @@ def _written_route(row: _WrittenRow) -> WrittenRoute:
         sequence=int(row.number("sequence")),
         path=row.shape(LineString, "one line"),
         length_m=row.number("length_m"),
+        clearance_m=row.number("clearance_m"),
+        turn_before_m=row.number("turn_before_m"),
+        has_room=bool(row.values["has_room"]),
     )
 
 

@@ -35,6 +35,9 @@ _HEADER = (
     "haul_n",
     "route_m",
     "least_depth_m",
+    "clear_beside_m",
+    "turn_before_m",
+    "bank_reason",
     "posts",
     "carry_min",
     "plant_min",
@@ -100,6 +103,9 @@ def _rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
             rounded_up(step.handling.haul_n, 0),
             rounded_up(step.route.length_m, 1),
             rounded_down(step.route.least_depth_m, 2),
+            rounded_down(step.route.clearance_m - step.raft.width_m / 2, 2),
+            rounded_down(step.route.turn_before_m, 1),
+            step.route.bank_reason,
             step.posts,
             *(Fixed(part, 0) for part in (step.carry_min, step.plant_min)),
             *(Fixed(part, 0) for part in (step.tow_min, step.hold_min)),
@@ -129,6 +135,8 @@ def cautions(step: LaunchStep, site: Site) -> list[str]:
         words.append("not to be carried")
     if step.handling.people > given.crew:
         words.append(f"{step.handling.people} people needed, the crew has {given.crew}")
+    if not step.route.has_room:
+        words.append("no room to turn it on the way: warp it round with lines and poles")
     if step.is_slope_assumed:
         words.append("slope of the bank not measured: 15 % assumed")
     if step.end_min - step.start_min > given.day_h * 60.0:

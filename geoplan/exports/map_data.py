@@ -314,5 +314,7 @@ def _route(route: Route, mm: Millimetres) -> dict[str, Any]:
         "sequence": route.sequence,
         "length_m": rounded_up(route.length_m, 1),
         "least_depth_m": rounded_down(route.least_depth_m, 2),
+        "clearance_m": rounded_down(route.clearance_m, 2),
+        "has_room": route.has_room,
         "shape": mm.shape(route.path),
     }

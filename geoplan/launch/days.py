@@ -10,17 +10,12 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from geoplan.hulls import states_of
+from geoplan.hulls import bare_mass_kg
+from geoplan.launch.bank_choice import ASSUMED_SLOPE_PCT
 from geoplan.launch.handling import Handling, raft_handling
 from geoplan.plan import PlacedRaft, Route, WaterPlan
-from geoplan.raft import RaftType
 from geoplan.settings import Settings
-from geoplan.settings_works import LaunchSettings
 from geoplan.site import LaunchPlace, Site
-
-#: Slope that is reckoned with where nobody has measured the bank; the steepest usual boat ramp is
-#: 15 % (WAC 220-660-150) [%].
-ASSUMED_SLOPE_PCT = 15.0
 
 
 @dataclass(frozen=True)
@@ -63,27 +58,6 @@ class LaunchStep:
     tow_min: float
     hold_min: float
     is_slope_assumed: bool
-
-
-def bare_mass_kg(kind: RaftType, given: LaunchSettings) -> float:
-    """
-    Return what a raft weighs when it is launched, without medium and plants.
-
-    Parameters
-    ----------
-    kind : RaftType
-        The type.
-    given : LaunchSettings
-        Mass of a bare square metre, for types whose build is not known.
-
-    Returns
-    -------
-    float
-        Mass of its build at launching, else by the square metre [kg].
-    """
-    if kind.build is not None:
-        return next(state.mass_kg for state in states_of(kind) if state.stage == "launch")
-    return kind.area_m2 * given.bare_kg_m2
 
 
 def launch_steps(waters: Sequence[WaterPlan], site: Site) -> tuple[LaunchStep, ...]:

@@ -181,7 +181,7 @@ def route(raft_id: str, easting: float, northing: float, sequence: int) -> Writt
     """From the slip to 4 m off the bank, then straight to the raft."""
     path = shapely.LineString([(-30, 10), (-26, 10), (easting, northing)])
     length = 4.0 + float(np.hypot(easting + 26, northing - 10))
-    return WrittenRoute(raft_id, "slip", sequence, path, length)
+    return WrittenRoute(raft_id, "slip", sequence, path, length, 1.2, 0.0, True)
 
 
 def taped(raft_id: str, item: str, easting: float, northing: float) -> WrittenTape:

@@ -12,7 +12,7 @@ from geoplan.placement.rules import RULES
 from geoplan.plan import Finding
 from geoplan.settings import Settings
 from geoplan.site import ExistingRaft, Inflow, KeepClear, ShadeObject, ShareTerms, Site
-from geoplan.written import WrittenPlan, WrittenWhyNot
+from geoplan.written import WrittenPlan, WrittenRoute, WrittenWhyNot
 from geoplan.written_tapes import WrittenMark
 from tests.audit_faults.pond import (
     HOLE,
@@ -44,6 +44,14 @@ def with_post(plan: WrittenPlan, **parts: object) -> WrittenPlan:
 
 def with_tape(plan: WrittenPlan, **parts: object) -> WrittenPlan:
     return replace(plan, tapes=(replace(plan.tapes[0], **parts), *plan.tapes[1:]))  # type: ignore[arg-type]
+
+
+def through_the_first() -> tuple[WrittenRoute, ...]:
+    """The second raft led through where the first lies by then."""
+    first, second = honest_plan().routes
+    path = shapely.LineString([(-30, 10), (-26, 10), (-20, 0), (6, 0)])
+    length = 4.0 + float(np.hypot(6, 10)) + 26.0
+    return first, replace(second, path=path, length_m=length, clearance_m=0.0, has_room=False)
 
 
 def with_route(plan: WrittenPlan, **parts: object) -> WrittenPlan:
@@ -80,8 +88,10 @@ def scaled(factor: float) -> WrittenPlan:
 
 
 def moved(easting: float, northing: float) -> WrittenPlan:
-    """The second raft elsewhere, with its posts and route."""
-    return honest_plan({"R1": HONEST["R1"], "R2": (easting, northing)})
+    """The second raft elsewhere, with its posts and route; it is launched before the first."""
+    plan = honest_plan({"R1": HONEST["R1"], "R2": (easting, northing)})
+    first, second = plan.routes
+    return replace(plan, routes=(replace(first, sequence=2), replace(second, sequence=1)))
 
 
 def test_honest_plan_passes_every_check() -> None:
@@ -110,7 +120,7 @@ def test_measures_are_those_of_hand_arithmetic() -> None:
 PLANS: list[tuple[str, set[str], Callable[[], WrittenPlan]]] = [
     (
         "on ground dry at low level",
-        {"water", "bank", "depth"},
+        {"water", "bank", "depth", "towing"},
         lambda: replace(
             moved(6, 18.5),
             rafts=(raft("R1", *HONEST["R1"]), raft("R2", 6, 18.5, depth_low_m=None)),
@@ -133,7 +143,7 @@ PLANS: list[tuple[str, set[str], Callable[[], WrittenPlan]]] = [
     ("near the bank", {"bank"}, lambda: moved(6, 13.8)),
     (
         "over a shoal",
-        {"depth"},
+        {"depth", "towing"},
         lambda: replace(
             moved(*SHOAL), rafts=(raft("R1", *HONEST["R1"]), raft("R2", *SHOAL, depth_low_m=1.1))
         ),
@@ -247,18 +257,34 @@ PLANS: list[tuple[str, set[str], Callable[[], WrittenPlan]]] = [
     ),
     (
         "ends off the raft",
-        {"route"},
+        {"route", "towing"},
         lambda: with_route(
             honest_plan(), path=shapely.LineString([(-30, 10), (-10, 10)]), length_m=20.0
         ),
     ),
     (
         "over land",
-        {"route"},
+        {"route", "towing"},
         lambda: with_route(
             honest_plan(),
             path=shapely.LineString([(-30, 10), (-26, 10), (-26, 22), (-6, 22), (-6, 0)]),
             length_m=4.0 + 12 + 20 + 22,
+        ),
+    ),
+    (
+        "towed through a raft in place",
+        {"towing"},
+        lambda: replace(honest_plan(), routes=through_the_first()),
+    ),
+    ("more clearance on paper", {"towing"}, lambda: with_route(honest_plan(), clearance_m=9.5)),
+    (
+        "room to turn on paper",
+        {"towing"},
+        lambda: with_route(
+            honest_plan(),
+            path=shapely.LineString([(-30, 10), (-28, 10), (-28, -17), (-6, 0)]),
+            length_m=2.0 + 27.0 + float(np.hypot(22, 17)),
+            clearance_m=0.9,
         ),
     ),
     ("length misstated", {"route"}, lambda: with_route(honest_plan(), length_m=20.0)),

@@ -68,7 +68,18 @@ def test_a_raft_with_a_way_or_a_launch_place_of_its_own_pool_is_not_cut_off(
 ) -> None:
     body, edges = parted
     far = raft("far", "w", 65.0, 10.0, 90.0)
-    way = Route("far", "west", 1, shapely.LineString([(0, 10), (65, 10)]), 65.0, 1.0)
+    way = Route(
+        "far",
+        "west",
+        1,
+        shapely.LineString([(0, 10), (65, 10)]),
+        65.0,
+        1.0,
+        1.2,
+        0.0,
+        True,
+        "nearest",
+    )
     assert len(low_water_notes(body, edges, [far], [way])) == 1
     both = (*body.launches, LaunchPlace("east", shapely.Point(80, 10)))
     assert len(low_water_notes(replace(body, launches=both), edges, [far], ())) == 1

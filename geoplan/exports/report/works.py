@@ -150,19 +150,22 @@ def launching(plan: Plan, site: Site) -> Iterator[Block]:
     yield Text(
         "Rafts are built beside the water, launched bare, loaded with growing medium and plants"
         f" while afloat in water no deeper than {launch.wading_m:g} m, and towed in the order"
-        f" below by a crew of {launch.crew}. In this order no raft in place blocks a later one."
+        f" below by a crew of {launch.crew}. In this order no raft in place bars a later one, but"
+        " where a warning says so."
     )
     rows: list[tuple[Value, ...]] = [
         (named(water) if len(plan.waters) > 1 else "", route.sequence, route.raft_id,
-         route.launch_id, Fixed(route.length_m, 1), _down(route.least_depth_m))
+         route.launch_id, Fixed(route.length_m, 1), _down(route.least_depth_m),
+         _down(route.clearance_m), "yes" if route.has_room else "NO")
         for water in plan.waters
         for route in sorted(water.routes, key=lambda one: one.sequence)
     ]  # fmt: skip
     yield grid(
         "Order of launching",
-        ("water body", "order", "raft", "from", "tow [m]", "least depth [m]"),
+        ("water body", "order", "raft", "from", "tow [m]", "least depth [m]", "clear of line [m]",
+         "room to turn"),
         rows[:ROWS],
-    )
+    )  # fmt: skip
     yield from rest(len(rows), "launch.csv")
     yield Heading("Cautions", 2)
     yield Bullets(CAUTIONS)

@@ -280,7 +280,9 @@ GEOPLAN.Things.prototype.addRoutes = function (water) {
         ["From", route.launch_id],
         ["Order", String(route.sequence)],
         ["Length", GEOPLAN.quantity(route.length_m, "m")],
-        ["Least depth at low level", GEOPLAN.quantity(route.least_depth_m, "m")]
+        ["Least depth at low level", GEOPLAN.quantity(route.least_depth_m, "m")],
+        ["From its line to what bars it", GEOPLAN.quantity(route.clearance_m, "m")],
+        ["Room to tow, turn and haul", route.has_room ? "yes" : "no: warp it round with lines"]
       ]);
     }, this);
   }, this);

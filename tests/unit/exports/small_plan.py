@@ -280,7 +280,11 @@ def plan() -> Plan:
         crs=UPPER_CRS,
         rafts=(*RAFTS, existing_raft()),
         moorings=posts(RAFTS[0]) + posts(RAFTS[1]),
-        routes=(Route("U1", "slip", 1, path, path.length, 0.9),),
+        routes=(
+            Route(
+                "U1", "slip", 1, path, path.length, 0.9, 1.3, 2.0, True, "the only launching place"
+            ),
+        ),
         edges=upper_edges,
         cover=cover(upper_edges, 19.2 + OLD_OUTLINE.area),
         report=REPORT,

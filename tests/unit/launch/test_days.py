@@ -6,7 +6,8 @@ from dataclasses import replace
 import pytest
 
 from geoplan.exports import launch_sheet
-from geoplan.launch.days import bare_mass_kg, clock, launch_steps
+from geoplan.hulls import bare_mass_kg
+from geoplan.launch.days import clock, launch_steps
 from geoplan.settings import Settings
 from geoplan.site import Site
 from tests.unit.exports import small_plan as small

@@ -199,10 +199,40 @@ def test_rafts_that_block_each_other_for_good_are_named() -> None:
         settings(),
     )
     assert len(routes) == 2
-    (note,) = [str(note) for note in notes]
-    assert "'A'" in note
-    assert "'B'" in note
-    assert "cannot pass" in note
+    tight, barred = [str(note) for note in notes]
+    assert [route.has_room for route in routes] == [False, False]
+    assert "no room to turn rafts 'A', 'B'" in tight
+    assert "no order in which rafts 'A', 'B' pass each other" in barred
+    assert "Leave out or move 'A'" in barred
+
+
+def test_a_corner_too_tight_for_turning_is_gone_round_where_there_is_room() -> None:
+    """A dogleg as wide as the raft bars it; a wider way of twice the length lets it turn."""
+    tight = shapely.union_all(
+        [shapely.box(0, 0, 40, 8), shapely.box(18.7, 7, 21.3, 16), shapely.box(18.7, 13.4, 40, 16)]
+    )
+    only, notes = routes_on(body(tight, [Point(20, 0)]), [raft("R1", 34, 14.7, 90.0)], cell_m=0.1)
+    assert not only["R1"].has_room
+    assert "no room to turn rafts 'R1'" in notes[0]
+    wide = shapely.union_all([tight, shapely.box(34, 0, 40, 16), shapely.box(28, 8, 40, 14)])
+    found, _ = routes_on(body(wide, [Point(20, 0)]), [raft("R1", 34, 14.7, 90.0)], cell_m=0.1)
+    assert found["R1"].has_room
+
+
+def test_stated_clearance_is_the_distance_to_what_bars_the_way() -> None:
+    island = shapely.box(15, 10, 25, 14)
+    water = POND.difference(island)
+    found, _ = routes_on(body(water, [Point(20, 0)]), [raft("R1", 20, 22), raft("R2", 6, 15)])
+    for name, route in found.items():
+        width = WIDTH_M
+        assert route.clearance_m >= width / 2 - 1e-6
+        tow = shapely.LineString(route.path.coords[1:])
+        part = shapely.ops.substring(tow, 0.0, tow.length - route.turn_before_m)
+        earlier = [footprint(raft("R2", 6, 15))] if name == "R1" and route.sequence == 2 else []
+        near = [shapely.boundary(water), *earlier]
+        assert route.clearance_m == pytest.approx(
+            min(shapely.distance(part, one) for one in near), abs=0.01
+        )
 
 
 def test_without_a_launch_place_a_warning_names_the_rafts() -> None:
