@@ -17,6 +17,7 @@ from shapely.geometry.base import BaseGeometry
 
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit
+from geoplan.placement.headings import for_search
 from geoplan.placement.pose_kernels import Rafts, Terms, Water, binned, climbed, raft_worth
 from geoplan.placement.search import Poses
 from geoplan.placement.window_kernels import swept
@@ -102,6 +103,7 @@ def water_of(surfaces: Sequence[WorthSurface], regions: Sequence[AllowedRegion])
         first.cell_size_m,
         np.array([[r.raft_type.length_m, r.raft_type.width_m] for r in regions]),
         np.array([r.raft_type.planted_area_m2 for r in regions]),
+        *for_search(regions[0].headings),
     )
 
 
@@ -269,7 +271,7 @@ def as_poses(state: Rafts, regions: Sequence[AllowedRegion]) -> list[Poses]:
 
 def is_legal(plan: Sequence[Poses], regions: Sequence[AllowedRegion], gap_m: float) -> bool:
     """
-    Tell whether all rafts of a plan lie in their regions and keep the gap.
+    Tell whether all rafts of a plan lie in their regions as they may, and keep the gap.
 
     Parameters
     ----------
@@ -291,7 +293,11 @@ def is_legal(plan: Sequence[Poses], regions: Sequence[AllowedRegion], gap_m: flo
             continue
         wide = shapely.buffer(region.region, _TOLERANCE_M)
         shapely.prepare(wide)
-        if not shapely.covers(wide, part.outlines).all():
+        place = (part.easting_m, part.northing_m, part.heading_deg)
+        heads = region.headings
+        if not shapely.covers(wide, part.outlines).all() or (
+            heads is not None and not heads.allows(part.raft_type, *place).all()
+        ):
             return False
         shapes.append(part.outlines)
     if not shapes:

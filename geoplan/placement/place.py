@@ -22,7 +22,7 @@ from geoplan.placement.improve import DEFAULT_EFFORT, Effort, improved
 from geoplan.placement.lattice import lattice_plan
 from geoplan.placement.measure import measured_rafts
 from geoplan.placement.patience import ENDLESS, Patience
-from geoplan.placement.rules import GAP, LIMIT_RULES, REGION_RULES
+from geoplan.placement.rules import GAP, HEADING, LIMIT_RULES, REGION_RULES
 from geoplan.placement.search import Poses, best_rows
 from geoplan.placement.worth import WorthSurface
 from geoplan.plan import PlacedRaft, SolveReport
@@ -379,7 +379,8 @@ def _in_order(
         count = _count_left(limits, used, index)
         if count == 0 or region.is_empty:
             continue
-        found = best_rows(_only_polygons(region), surfaces[index], kind, gap_m, count)
+        left, heads = _only_polygons(region), regions[index].headings
+        found = best_rows(left, surfaces[index], kind, gap_m, count, heads)
         frames += found.frames_tried
         placed.append(found.poses)
         used += np.array([limit.per_raft[index] for limit in limits]) * len(found.poses)
@@ -401,6 +402,8 @@ def _why_none(
             tight = [limit for limit in limits if limit.per_raft[index] > limit.most]
             words = ", ".join(limit.words for limit in tight) or "a limit"
             return f"there is room, but nothing is left for it of: {words}"
+    if around.headings is not None and any(not r.region.is_empty for r in regions):
+        return HEADING.words(around, regions[0].raft_type)
     water_m2 = max(around.low_water.area, 1e-9)
     name, lost, words = max(regions[0].taken_m2, key=lambda part: part[1])
     if lost <= 0:

@@ -15,6 +15,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from geoplan.placement.headings import Headings
 from geoplan.placement.row_kernels import legal_places, packed_rows
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType
@@ -112,6 +113,7 @@ def frame(
     *,
     is_across: bool,
     step_m: float = STEP_M,
+    headings: Headings | None = None,
 ) -> Frame | None:
     """
     Return the frame of a region turned by an angle, or None where no raft fits.
@@ -132,6 +134,8 @@ def frame(
         True to lay rafts with their long axis across the rows.
     step_m : float
         Coarsest step between places [m].
+    headings : Headings or None
+        Which way rafts may lie; ``None``: any.
 
     Returns
     -------
@@ -156,18 +160,18 @@ def frame(
         return None
     mean = _mean_worth(surface, low, along, across, dx, dy, (strips, places), turn_deg)
     value = np.where(legal, raft_type.planted_area_m2 * mean, -np.inf)
-    return Frame(
-        raft_type,
-        turn_deg,
-        is_across,
-        float(low[0]),
-        float(low[1]),
-        dx,
-        dy,
-        per_raft,
-        per_row,
-        value,
-    )
+    corner = (float(low[0]), float(low[1]))
+    made = Frame(raft_type, turn_deg, is_across, *corner, dx, dy, per_raft, per_row, value)
+    return made if headings is None else _as_they_may(made, headings)
+
+
+def _as_they_may(made: Frame, headings: Headings) -> Frame | None:
+    """Return a frame with those places alone at which its heading is allowed."""
+    strips, places = np.nonzero(np.isfinite(made.value))
+    at = made.positions(strips.astype(float), places.astype(float))
+    barred = ~headings.allows(made.raft_type, *at, np.full(len(strips), made.heading_deg))
+    made.value[strips[barred], places[barred]] = -np.inf
+    return None if barred.all() else made
 
 
 def _turned_edges(region: BaseGeometry, turn_deg: float) -> FloatArray:

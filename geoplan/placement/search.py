@@ -18,6 +18,7 @@ from shapely.geometry.base import BaseGeometry
 from geoplan.cut_cells import cells_polygon
 from geoplan.placement.allowed import grown
 from geoplan.placement.bound import grown_area_m2
+from geoplan.placement.headings import Headings
 from geoplan.placement.rows import STEP_M, Frame, frame, pack
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType, footprints
@@ -91,6 +92,7 @@ def best_rows(
     raft_type: RaftType,
     gap_m: float,
     count: int,
+    headings: Headings | None = None,
 ) -> Search:
     """
     Place up to a number of rafts of one type where they are worth most.
@@ -107,6 +109,8 @@ def best_rows(
         Distance between rafts [m].
     count : int
         Most rafts wanted.
+    headings : Headings or None
+        Which way rafts may lie; ``None``: any.
 
     Returns
     -------
@@ -120,7 +124,7 @@ def best_rows(
         missing = count - sum(len(part) for part in found)
         if missing <= 0 or left.is_empty:
             break
-        part, frames = _one_pass(left, surface, raft_type, gap_m, missing)
+        part, frames = _one_pass(left, surface, raft_type, gap_m, missing, headings)
         tried += frames
         if len(part) == 0:
             break
@@ -160,14 +164,19 @@ def _polygons(geometry: BaseGeometry, least_m2: float) -> BaseGeometry:
 
 
 def _one_pass(
-    region: BaseGeometry, surface: WorthSurface, raft_type: RaftType, gap_m: float, count: int
+    region: BaseGeometry,
+    surface: WorthSurface,
+    raft_type: RaftType,
+    gap_m: float,
+    count: int,
+    headings: Headings | None,
 ) -> tuple[Poses, int]:
     """Pack the clusters of a region once; return the best rafts and the frames tried."""
     clusters = _clusters(region, surface, raft_type, gap_m, count)
     sets = []
     tried = 0
     for cluster in clusters:
-        kept, frames = _best_frames(cluster, surface, raft_type, gap_m)
+        kept, frames = _best_frames(cluster, surface, raft_type, gap_m, headings)
         tried += frames
         if kept:
             sets.append(kept)
@@ -229,23 +238,32 @@ def _most_worth(
 
 
 def _best_frames(
-    cluster: BaseGeometry, surface: WorthSurface, raft_type: RaftType, gap_m: float
+    cluster: BaseGeometry,
+    surface: WorthSurface,
+    raft_type: RaftType,
+    gap_m: float,
+    headings: Headings | None,
 ) -> tuple[list[Frame], int]:
     """Return the few frames in which a cluster packs best, and how many were tried."""
     step = float(np.clip(np.sqrt(cluster.area) / 600.0, STEP_M, 0.5))
+
+    def turned_by(turn: float, is_across: bool, step_m: float) -> Frame | None:
+        return frame(
+            *(cluster, surface, raft_type, gap_m, turn),
+            is_across=is_across,
+            step_m=step_m,
+            headings=headings,
+        )
+
     scored = []
-    for turn in _turns(cluster):
+    common = () if headings is None else headings.common_deg(cluster)
+    for turn in (*_turns(cluster), *common):
         for is_across in (False, True):
-            turned = frame(
-                cluster, surface, raft_type, gap_m, turn, is_across=is_across, step_m=2 * step
-            )
+            turned = turned_by(turn, is_across, 2 * step)
             if turned is not None:
                 scored.append((-_worth(turned, 0.0), turn, is_across))
     scored.sort()
-    best = [
-        frame(cluster, surface, raft_type, gap_m, turn, is_across=is_across, step_m=step)
-        for _, turn, is_across in scored[:_BEST_FRAMES]
-    ]
+    best = [turned_by(turn, is_across, step) for _, turn, is_across in scored[:_BEST_FRAMES]]
     return [turned for turned in best if turned is not None], len(scored) + len(best)
 
 
