@@ -80,11 +80,8 @@ def _along_flow(evidence: Evidence) -> Iterator[Finding]:
 
 def _bank_ways(evidence: Evidence, raft: JudgedRaft) -> FloatArray:
     """Return the directions square to the ways to the nearest banks, clockwise from north [rad]."""
-    ring = shapely.get_coordinates(shapely.segmentize(evidence.outline.exterior, 0.5))
-    rings = [ring] + [
-        shapely.get_coordinates(shapely.segmentize(hole, 0.5))
-        for hole in evidence.outline.interiors
-    ]
+    outline = evidence.outline
+    rings = [shapely.get_coordinates(part) for part in (outline.exterior, *outline.interiors)]
     begin = np.concatenate([part[:-1] for part in rings])
     step = np.concatenate([np.diff(part, axis=0) for part in rings])
     centre = shapely.get_coordinates(raft.outline.centroid)[0]
