@@ -33,6 +33,9 @@ _SPARE = 64
 #: Spots kept beside the rafts, as a multiple of their number.
 _SPOTS_EACH = 20
 _TOLERANCE_M = 1e-6
+#: With this many rafts a round costs seconds; what two of them must bring for a third [1].
+_MANY = 100
+_WORTH_TWO_ROUNDS = 3e-5
 
 
 @dataclass(frozen=True)
@@ -159,7 +162,10 @@ def improved(
     start = _state(plan, water, [region.raft_type.name for region in regions])
     n = len(start.kind)
     state = _with_room(start, n)
+    worths = [float(start.value.sum())]
     for _ in range(effort.rounds):
+        if _is_done(worths, n):
+            break
         state = _with_room(state, n)
         prices = _prices(state, n, use, most)
         terms = Terms(gap_m, _STEP_M, prices, use, most)
@@ -167,8 +173,16 @@ def improved(
         spots = _spots(water, regions, prices, rng, _SPOTS_EACH * max(n, 10))
         n = swept(water, state, n, spots, rng.random((count, 8)), terms)
         climbed(water, state, n, gap_m, _MOVES_M)
+        worths.append(float(state.value[:n].sum()))
     found = as_poses(_first(state, n), regions)
     return found if is_legal(found, regions, gap_m) else as_poses(start, regions)
+
+
+def _is_done(worths: Sequence[float], n: int) -> bool:
+    """Tell whether two rounds in a row brought next to nothing to a plan of many rafts."""
+    if n < _MANY or len(worths) < 3:
+        return False
+    return worths[-1] - worths[-3] < _WORTH_TWO_ROUNDS * worths[-1]
 
 
 def _state(plan: Sequence[Poses], water: Water, names: Sequence[str]) -> Rafts:

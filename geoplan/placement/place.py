@@ -29,7 +29,8 @@ from geoplan.plan import PlacedRaft, SolveReport
 from geoplan.raft import RaftType
 from geoplan.site import FloatArray
 
-#: Orders in which up to this many types are tried; more are tried largest first alone.
+#: Up to this many types are placed in every order; of more, orders are tried from the first and the
+#: last, each type moved to the front.
 _MOST_PERMUTED = 3
 #: Up to this many rafts, every start is improved and not the best alone.
 _FEW_RAFTS = 15
@@ -347,16 +348,19 @@ def _best_order(
     gap_m: float,
 ) -> tuple[list[Poses], int]:
     """Place type after type in each order; return the best plan and the frames tried."""
-    best: list[Poses] = []
-    best_value = -1.0
-    frames = 0
-    for order in _orders(len(regions)):
-        placed, tried = _in_order(order, surfaces, regions, limits, gap_m)
-        frames += tried
-        value = sum(float(part.value.sum()) for part in placed)
-        if value > best_value + 1e-9:
-            best, best_value = placed, value
-    return best, frames
+    found: dict[tuple[int, ...], tuple[list[Poses], int]] = {}
+
+    def worth(order: tuple[int, ...]) -> float:
+        if order not in found:
+            found[order] = _in_order(order, surfaces, regions, limits, gap_m)
+        return _total(found[order][0])
+
+    best = max(_orders(len(regions)), key=worth)
+    if len(regions) > _MOST_PERMUTED:
+        # Each type in turn to the front, as long as that pays.
+        for index in range(len(regions)):
+            best = max(best, (index, *(k for k in best if k != index)), key=worth)
+    return found[best][0], sum(tried for _, tried in found.values())
 
 
 def _in_order(

@@ -113,8 +113,21 @@ def _mark_strip(
 
 
 @numba.njit(cache=True)
-def _fill_row(value: FloatArray, price: float, per_raft: int, best: FloatArray) -> None:
-    """Fill in the best worth of the places up to each, every raft paying the price."""
+def fill_row(value: FloatArray, price: float, per_raft: int, best: FloatArray) -> None:
+    """
+    Fill in the best worth of the places up to each, every raft paying the price.
+
+    Parameters
+    ----------
+    value : ndarray of float, shape (places,)
+        Worth of a raft at each place; -inf where none may lie.
+    price : float
+        Price of a raft, in the unit of ``value``.
+    per_raft : int
+        Least steps from raft to raft.
+    best : ndarray of float, shape (places + 1,) or longer
+        Filled in: best worth of the first places, in the unit of ``value``.
+    """
     for i in range(len(value)):
         take = value[i] - price
         if take > 0:
@@ -148,7 +161,7 @@ def packed_rows(value: FloatArray, price: float, per_raft: int, per_row: int) ->
     best = np.zeros(places + 1)
     total = np.zeros(strips + 1)
     for s in range(strips):
-        _fill_row(value[s], price, per_raft, best)
+        fill_row(value[s], price, per_raft, best)
         take = best[places]
         if s >= per_row:
             take += total[s + 1 - per_row]
@@ -161,7 +174,7 @@ def packed_rows(value: FloatArray, price: float, per_raft: int, per_row: int) ->
         if total[s + 1] <= total[s]:
             s -= 1
             continue
-        _fill_row(value[s], price, per_raft, best)
+        fill_row(value[s], price, per_raft, best)
         i = places - 1
         while i >= 0:
             if best[i + 1] > best[i]:

@@ -112,7 +112,7 @@ def frame(
     turn_deg: float,
     *,
     is_across: bool,
-    step_m: float = STEP_M,
+    step_m: float | tuple[float, float] = STEP_M,
     headings: Headings | None = None,
 ) -> Frame | None:
     """
@@ -132,8 +132,9 @@ def frame(
         Direction of the rows, clockwise from grid east [°].
     is_across : bool
         True to lay rafts with their long axis across the rows.
-    step_m : float
-        Coarsest step between places [m].
+    step_m : float or tuple of float
+        Coarsest step between places, with which strips part a raft and its gap into whole parts;
+        or such a step along the rows and the very step between strips [m].
     headings : Headings or None
         Which way rafts may lie; ``None``: any.
 
@@ -149,8 +150,10 @@ def frame(
         return None
     low = np.minimum(edges[:, :2], edges[:, 2:]).min(axis=0)
     high = np.maximum(edges[:, :2], edges[:, 2:]).max(axis=0)
-    per_raft, per_row = _steps(along + gap_m, step_m), _steps(across + gap_m, step_m)
-    dx, dy = (along + gap_m) / per_raft, (across + gap_m) / per_row
+    step_along_m, strip_m = step_m if isinstance(step_m, tuple) else (step_m, step_m)
+    per_raft, per_row = _steps(along + gap_m, step_along_m), _steps(across + gap_m, strip_m)
+    dx = (along + gap_m) / per_raft
+    dy = strip_m if isinstance(step_m, tuple) else (across + gap_m) / per_row
     places = int((high[0] - low[0] - along) / dx + 1e-9) + 1
     strips = int((high[1] - low[1] - across) / dy + 1e-9) + 1
     if high[0] - low[0] < along or high[1] - low[1] < across:
