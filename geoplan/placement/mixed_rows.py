@@ -112,6 +112,8 @@ def pack_lays(both: Lays, price: float) -> Packed:
         np.array([first.places_per_raft, last.places_per_raft]),
         np.array([first.strips_per_row, last.strips_per_row]),
     )
+    if len(both) == 1:
+        return [(first, places)]
     return [(one, places[kind == k]) for k, one in enumerate(both)]
 
 
@@ -147,9 +149,10 @@ def packed_mixed(
     Parameters
     ----------
     along, across : ndarray of float, shape (strips, places)
-        Worth of a raft at each place in either lay; -inf where none may lie. Strip 0 is the same.
+        Worth of a raft at each place in either lay; -inf where none may lie. Strip 0 is the same
+        [worth of planted m²].
     price : float
-        Price of a raft, in the unit of the worth.
+        Price of a raft [worth of planted m²].
     per_raft, per_row : ndarray of int, shape (2,)
         Least steps from raft to raft along a row, and from a row of each lay to the next.
 

@@ -9,14 +9,13 @@ chosen, by two dynamic programmes at one price per raft.
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
 from geoplan.placement.headings import Headings
-from geoplan.placement.row_kernels import legal_places, packed_rows
+from geoplan.placement.row_kernels import legal_places
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType
 from geoplan.site import FloatArray
@@ -226,22 +225,3 @@ def _mean_worth(
     by_row = up_to(sums, across / dy, strips)
     both: FloatArray = up_to(by_row.T, along / dx, places).T
     return both * (dx * dy / (along * across))
-
-
-def pack(turned: Frame, price: float) -> Any:
-    """
-    Return the places of the rows that are worth most when each raft pays a price.
-
-    Parameters
-    ----------
-    turned : Frame
-        The frame.
-    price : float
-        What each raft must be worth at least [worth of planted m²].
-
-    Returns
-    -------
-    ndarray of int, shape (n, 2)
-        Strip and place of each raft; no two are nearer than the gap.
-    """
-    return packed_rows(turned.value, price, turned.places_per_raft, turned.strips_per_row)

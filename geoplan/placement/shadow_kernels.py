@@ -119,17 +119,12 @@ def mark_legal(
         for i in range(places):
             covered += diff[i]
             is_free = covered == 0
+            u, v = first + i * du + along / 2, bottom + across / 2
+            pose = (east + u * cos - v * sin, north + u * sin + v * cos, turn)
             if is_free and not was_free:
-                u, v = first + i * du + along / 2, bottom + across / 2
-                inside = lies_inside(
-                    water, kind, east + u * cos - v * sin, north + u * sin + v * cos
-                )
+                inside = lies_inside(water, kind, pose[0], pose[1])
             was_free = is_free
-            legal[s, i] = is_free and inside
-            if legal[s, i]:
-                u, v = first + i * du + along / 2, bottom + across / 2
-                pose = (east + u * cos - v * sin, north + u * sin + v * cos, turn)
-                legal[s, i] = may_head(water, kind, pose)
+            legal[s, i] = is_free and inside and may_head(water, kind, pose)
 
 
 @numba.njit(cache=True)

@@ -58,6 +58,7 @@ def main(count: int, first: int = 0) -> None:
     plans = rafts = empty = rejected = beyond = 0
     gaps = []
     for seed in range(first, first + count):
+        print(f"seed {seed}", end="\r", file=sys.stderr, flush=True)
         try:
             made = plans_of(seed)
         except SiteDataError as error:  # a plan's own raft may not be refused where it lies
