@@ -90,7 +90,7 @@ class RuleYield:
     amount : float
         By how much, rounded up [unit].
     unit : str
-        ``m``, ``h``, ``m2``, ``%``, ``rafts`` or ``currency``.
+        ``m``, ``h``, ``deg``, ``m2``, ``%``, ``rafts`` or ``currency``.
     opens_m2 : float
         Room that the type would have then [m²].
     words : str

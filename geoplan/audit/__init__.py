@@ -18,6 +18,7 @@ from geoplan.audit.footprints import (
     check_survey,
     check_water,
 )
+from geoplan.audit.headings import check_heading
 from geoplan.audit.hulls import check_draft, check_freeboard
 from geoplan.audit.lines import check_mooring
 from geoplan.audit.materials import check_materials
@@ -81,6 +82,7 @@ CHECKS: dict[str, Check] = {
     "outlet": check_outlet,
     "inflow": check_inflow,
     "sun": check_sun,
+    "heading": check_heading,
     "cover": check_cover,
     "stock": check_stock,
     "budget": check_budget,

@@ -21,6 +21,7 @@ _LABELS = {
     "inflow": "inflow jet",
     "sun": "shade",
     "narrow": "too narrow",
+    "heading": "no room that way",
     "gap": "gap",
     "stock": "no raft left",
     "budget": "no money left",

@@ -91,6 +91,7 @@ def _outside(regions: Sequence[AllowedRegion], disc: shapely.Geometry) -> list[A
             region.raft_type,
             reachable_parts(shapely.difference(region.region, disc), region.raft_type),
             region.taken_m2,
+            region.headings,
         )
         for region in regions
     ]

@@ -17,6 +17,7 @@ from shapely.geometry.base import BaseGeometry
 
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit
+from geoplan.placement.headings import for_search
 from geoplan.placement.pose_kernels import Rafts, Terms, Water, binned, climbed, raft_worth
 from geoplan.placement.search import Poses
 from geoplan.placement.window_kernels import swept
@@ -32,6 +33,9 @@ _SPARE = 64
 #: Spots kept beside the rafts, as a multiple of their number.
 _SPOTS_EACH = 20
 _TOLERANCE_M = 1e-6
+#: With this many rafts a round costs seconds; what two of them must bring for a third [1].
+_MANY = 100
+_WORTH_TWO_ROUNDS = 3e-5
 
 
 @dataclass(frozen=True)
@@ -102,6 +106,7 @@ def water_of(surfaces: Sequence[WorthSurface], regions: Sequence[AllowedRegion])
         first.cell_size_m,
         np.array([[r.raft_type.length_m, r.raft_type.width_m] for r in regions]),
         np.array([r.raft_type.planted_area_m2 for r in regions]),
+        *for_search(regions[0].headings),
     )
 
 
@@ -157,7 +162,10 @@ def improved(
     start = _state(plan, water, [region.raft_type.name for region in regions])
     n = len(start.kind)
     state = _with_room(start, n)
+    worths = [float(start.value.sum())]
     for _ in range(effort.rounds):
+        if _is_done(worths, n):
+            break
         state = _with_room(state, n)
         prices = _prices(state, n, use, most)
         terms = Terms(gap_m, _STEP_M, prices, use, most)
@@ -165,8 +173,16 @@ def improved(
         spots = _spots(water, regions, prices, rng, _SPOTS_EACH * max(n, 10))
         n = swept(water, state, n, spots, rng.random((count, 8)), terms)
         climbed(water, state, n, gap_m, _MOVES_M)
+        worths.append(float(state.value[:n].sum()))
     found = as_poses(_first(state, n), regions)
     return found if is_legal(found, regions, gap_m) else as_poses(start, regions)
+
+
+def _is_done(worths: Sequence[float], n: int) -> bool:
+    """Tell whether two rounds in a row brought next to nothing to a plan of many rafts."""
+    if n < _MANY or len(worths) < 3:
+        return False
+    return worths[-1] - worths[-3] < _WORTH_TWO_ROUNDS * worths[-1]
 
 
 def _state(plan: Sequence[Poses], water: Water, names: Sequence[str]) -> Rafts:
@@ -269,7 +285,7 @@ def as_poses(state: Rafts, regions: Sequence[AllowedRegion]) -> list[Poses]:
 
 def is_legal(plan: Sequence[Poses], regions: Sequence[AllowedRegion], gap_m: float) -> bool:
     """
-    Tell whether all rafts of a plan lie in their regions and keep the gap.
+    Tell whether all rafts of a plan lie in their regions as they may, and keep the gap.
 
     Parameters
     ----------
@@ -291,7 +307,11 @@ def is_legal(plan: Sequence[Poses], regions: Sequence[AllowedRegion], gap_m: flo
             continue
         wide = shapely.buffer(region.region, _TOLERANCE_M)
         shapely.prepare(wide)
-        if not shapely.covers(wide, part.outlines).all():
+        place = (part.easting_m, part.northing_m, part.heading_deg)
+        heads = region.headings
+        if not shapely.covers(wide, part.outlines).all() or (
+            heads is not None and not heads.allows(part.raft_type, *place).all()
+        ):
             return False
         shapes.append(part.outlines)
     if not shapes:

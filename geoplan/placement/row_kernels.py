@@ -1,4 +1,4 @@
-"""The hot loops of packing by rows, compiled: legal places, and the rows worth most."""
+"""The hot loops of packing by rows, compiled: legal places, and a row worth most."""
 
 from typing import Any
 
@@ -113,8 +113,21 @@ def _mark_strip(
 
 
 @numba.njit(cache=True)
-def _fill_row(value: FloatArray, price: float, per_raft: int, best: FloatArray) -> None:
-    """Fill in the best worth of the places up to each, every raft paying the price."""
+def fill_row(value: FloatArray, price: float, per_raft: int, best: FloatArray) -> None:
+    """
+    Fill in the best worth of the places up to each, every raft paying the price.
+
+    Parameters
+    ----------
+    value : ndarray of float, shape (places,)
+        Worth of a raft at each place; -inf where none may lie [worth of planted m²].
+    price : float
+        Price of a raft [worth of planted m²].
+    per_raft : int
+        Least steps from raft to raft.
+    best : ndarray of float, shape (places + 1,) or longer
+        Filled in: best worth of the first places [worth of planted m²].
+    """
     for i in range(len(value)):
         take = value[i] - price
         if take > 0:
@@ -123,55 +136,6 @@ def _fill_row(value: FloatArray, price: float, per_raft: int, best: FloatArray) 
             best[i + 1] = max(best[i], take)
         else:
             best[i + 1] = best[i]
-
-
-@numba.njit(cache=True)
-def packed_rows(value: FloatArray, price: float, per_raft: int, per_row: int) -> Any:
-    """
-    Return the rafts of the rows that are worth most when each pays a price.
-
-    Parameters
-    ----------
-    value : ndarray of float, shape (strips, places)
-        Worth of a raft at each place; -inf where none may lie.
-    price : float
-        Price of a raft, in the unit of ``value``.
-    per_raft, per_row : int
-        Least steps from raft to raft along a row, and from row to row.
-
-    Returns
-    -------
-    ndarray of int, shape (n, 2)
-        Strip and place of each raft.
-    """
-    strips, places = value.shape
-    best = np.zeros(places + 1)
-    total = np.zeros(strips + 1)
-    for s in range(strips):
-        _fill_row(value[s], price, per_raft, best)
-        take = best[places]
-        if s >= per_row:
-            take += total[s + 1 - per_row]
-        total[s + 1] = max(total[s], take)
-    most = (strips // per_row + 1) * (places // per_raft + 1)
-    found = np.empty((most, 2), np.int64)
-    n = 0
-    s = strips - 1
-    while s >= 0:
-        if total[s + 1] <= total[s]:
-            s -= 1
-            continue
-        _fill_row(value[s], price, per_raft, best)
-        i = places - 1
-        while i >= 0:
-            if best[i + 1] > best[i]:
-                found[n, 0], found[n, 1] = s, i
-                n += 1
-                i -= per_raft
-            else:
-                i -= 1
-        s -= per_row
-    return found[:n].copy()
 
 
 @numba.njit(cache=True)

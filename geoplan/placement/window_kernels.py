@@ -15,6 +15,7 @@ from geoplan.placement.pose_kernels import (
     Terms,
     Water,
     edges_near,
+    nearest_allowed,
     raft_worth,
     worth_at,
 )
@@ -381,7 +382,8 @@ def swept(
             continue
         window[0] += (draw[3] - 0.5) * longest
         window[1] += (draw[4] - 0.5) * longest
-        window[2] = _heading(water, rafts, n, window[0], window[1], draw[5:7])
+        turn = _heading(water, rafts, n, window[0], window[1], draw[5:7])
+        window[2] = nearest_allowed(water, window[0], window[1], turn)
         size = (0.35 + 0.65 * draw[7] ** 2) * (longest + terms.gap)
         window[3] = size * (0.8 + 0.6 * draw[3])
         window[4] = size * (0.8 + 0.6 * draw[4])
