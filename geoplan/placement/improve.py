@@ -47,11 +47,20 @@ class Effort:
         Windows in a round for each raft of the plan.
     most_windows : int
         Windows in a round at most.
+    few_windows : int
+        Where rafts are few: this many over their number are the seeds tried.
+    most_settled : int
+        Rafts up to which a plan is settled by joint moves.
+    ends_settled : int
+        Ends of windows that are settled.
     """
 
     rounds: int = 8
     windows_each: int = 15
     most_windows: int = 1500
+    few_windows: int = 24
+    most_settled: int = 60
+    ends_settled: int = 3
 
 
 #: What a plan gets unless asked for more.
@@ -154,7 +163,7 @@ def improved(
     rng = np.random.default_rng(seed)
     use = np.array([limit.per_raft for limit in limits]).reshape(-1, len(regions))
     most = np.array([limit.most for limit in limits])
-    start = _state(plan, water, [region.raft_type.name for region in regions])
+    start = state_of(plan, water, [region.raft_type.name for region in regions])
     n = len(start.kind)
     state = _with_room(start, n)
     for _ in range(effort.rounds):
@@ -169,8 +178,24 @@ def improved(
     return found if is_legal(found, regions, gap_m) else as_poses(start, regions)
 
 
-def _state(plan: Sequence[Poses], water: Water, names: Sequence[str]) -> Rafts:
-    """Return a plan as arrays, worth integrated anew."""
+def state_of(plan: Sequence[Poses], water: Water, names: Sequence[str]) -> Rafts:
+    """
+    Return a plan as arrays, worth integrated anew.
+
+    Parameters
+    ----------
+    plan : sequence of Poses
+        Rafts by type.
+    water : Water
+        The water.
+    names : sequence of str
+        Names of the types, in the order of the water's.
+
+    Returns
+    -------
+    Rafts
+        One entry for each raft.
+    """
     east = np.concatenate([*(part.easting_m for part in plan), np.zeros(0)])
     north = np.concatenate([*(part.northing_m for part in plan), np.zeros(0)])
     heading = np.concatenate([*(part.heading_deg for part in plan), np.zeros(0)])
