@@ -58,9 +58,9 @@ class Effort:
     rounds: int = 8
     windows_each: int = 15
     most_windows: int = 1500
-    few_windows: int = 24
+    few_windows: int = 20
     most_settled: int = 60
-    ends_settled: int = 3
+    ends_settled: int = 2
 
 
 #: What a plan gets unless asked for more.

@@ -14,11 +14,10 @@ from typing import Any
 
 import highspy
 import numpy as np
-import shapely
 
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.partings import Rows, Shapes, edge_rows, inner_edges, pair_rows, together
-from geoplan.placement.pose_kernels import Rafts, Water, lies_inside, raft_worth
+from geoplan.placement.pose_kernels import Water, lies_inside, raft_worth
 from geoplan.placement.price_programme import quiet_solver
 from geoplan.site import FloatArray
 from geoplan.water import IntArray

@@ -160,7 +160,8 @@ def inner_edges(region: BaseGeometry) -> FloatArray:
                 xy = xy[::-1]
             edges.append(np.stack([xy[:-1], xy[1:]], axis=1))
     found = np.concatenate(edges)
-    return found[np.hypot(*(found[:, 1] - found[:, 0]).T) > 0]
+    out: FloatArray = found[np.hypot(*(found[:, 1] - found[:, 0]).T) > 0]
+    return out
 
 
 def pair_rows(shapes: Shapes, gap_m: float, near_m: float) -> Rows:

@@ -187,16 +187,21 @@ def sums(
     ndarray of float, shape (n,)
         Sums of weights times nodes [unit of the field, by the weights' unit].
     """
+    # A border of nothing, so that no place has to be asked whether it is one.
+    border = max(rows.max(), -rows.min(), cols.max(), -cols.min())
+    wide = nodes.shape[1] + 2 * border
+    flat = np.zeros((nodes.shape[0] + 2 * border, wide))
+    flat[border : border + nodes.shape[0], border : border + nodes.shape[1]] = nodes
+    flat = flat.ravel()
+    steps = rows * wide + cols
     out = np.zeros(len(poses))
     for k in range(len(poses)):
         turn, row, col = poses[k]
         kind = (turn * STEPS + row % STEPS) * STEPS + col % STEPS
-        row, col = row // STEPS, col // STEPS
+        node = (row // STEPS + border) * wide + col // STEPS + border
         total = 0.0
         for e in range(start[kind], start[kind + 1]):
-            i, j = row + rows[e], col + cols[e]
-            if 0 <= i < nodes.shape[0] and 0 <= j < nodes.shape[1]:
-                total += weights[e] * nodes[i, j]
+            total += weights[e] * flat[node + steps[e]]
         out[k] = total
     return out
 
@@ -318,18 +323,22 @@ def _box_may_hold(
         ahead_x, ahead_y = math.sin(angle), math.cos(angle)
         shift = move * (abs(ahead_x) + abs(ahead_y))
         is_hit = False
+        is_clear = True
         for k in range(len(near)):
             dx, dy = near[k, 0] - cx, near[k, 1] - cy
-            slack = shift + math.hypot(dx, dy) * turn
-            if (
-                abs(dx * ahead_x + dy * ahead_y) < half_length - slack
-                and abs(dx * ahead_y - dy * ahead_x) < half_width - slack
-            ):
-                is_hit = True
-                break
+            inside = min(
+                half_length - abs(dx * ahead_x + dy * ahead_y),
+                half_width - abs(dx * ahead_y - dy * ahead_x),
+            )
+            if inside > 0.0:
+                is_clear = False
+                if inside > shift + math.hypot(dx, dy) * turn:
+                    is_hit = True
+                    break
         if is_hit:
             continue
-        if shift + far * turn < _TOLERANCE_M or n > 246:
+        # The pose in the middle is one that the box holds.
+        if is_clear or shift + far * turn < _TOLERANCE_M or n > 246:
             return True
         if shift > far * turn:
             for k in range(4):

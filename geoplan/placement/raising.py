@@ -116,7 +116,9 @@ def _settled(plan: list[Poses], pool: Pool, regions: Sequence[AllowedRegion]) ->
         raft_worth(pool.water, int(kind), *pose)
         for kind, pose in zip(state.kind, poses.tolist(), strict=True)
     ]
-    moved = as_poses(Rafts(*poses.T, np.array(value), state.kind), regions)
+    moved = as_poses(
+        Rafts(poses[:, 0], poses[:, 1], poses[:, 2], np.array(value), state.kind), regions
+    )
     if worth_of(moved) > worth_of(plan) and is_legal(moved, regions, pool.gap_m):
         return moved
     return plan
