@@ -37,7 +37,8 @@ def test_room_between_rafts_is_their_distance(x: float, y: float, one: float, tw
         assert least <= 1e-9
 
 
-@given(ANYWHERE, ANYWHERE, TURN, TURN, st.integers(0, 5))
+@settings(deadline=None)
+@given(st.floats(4.5, 6.0), st.floats(-4.0, 4.0), TURN, TURN, st.integers(0, 5))
 def test_rates_are_differences_of_rooms(
     x: float, y: float, one: float, two: float, column: int
 ) -> None:
