@@ -66,6 +66,15 @@ def _fill(value: FloatArray, apart: int, best: FloatArray) -> float:
 
 
 @numba.njit(cache=True)
+def _range(counts: Any) -> Any:
+    """Return the least and the greatest of counts."""
+    least = greatest = counts[0]
+    for count in counts:
+        least, greatest = min(least, count), max(greatest, count)
+    return least, greatest
+
+
+@numba.njit(cache=True)
 def _rows(value: FloatArray, apart: Any, depth: Any) -> Any:
     """Return kind, strip and place of the rafts of the best rows of several kinds."""
     kinds, strips, places = value.shape
@@ -74,7 +83,9 @@ def _rows(value: FloatArray, apart: Any, depth: Any) -> Any:
     for k in range(kinds):
         for s in range(strips):
             row[k, s] = _fill(value[k, s], apart[k], best)
-    levels = strips + depth.max()
+    least, _ = _range(apart)
+    shallow, deepest = _range(depth)
+    levels = strips + deepest
     total = np.zeros(levels + 1)
     chosen = np.full(levels + 1, -1)
     for level in range(1, levels + 1):
@@ -83,7 +94,7 @@ def _rows(value: FloatArray, apart: Any, depth: Any) -> Any:
             s = level - depth[k]
             if 0 <= s < strips and total[s] + row[k, s] > total[level]:
                 total[level], chosen[level] = total[s] + row[k, s], k
-    most = (strips // depth.min() + 2) * (places // apart.min() + 2)
+    most = (strips // shallow + 2) * (places // least + 2)
     found = np.empty((most, 3), np.int64)
     n = 0
     level = levels
@@ -180,6 +191,17 @@ def _priced(
 
 
 @numba.njit(cache=True)
+def _extremes(sides: FloatArray) -> Any:
+    """Return the longest diagonal, the longest side and the shortest of rafts [m]."""
+    diagonal, longest, least = 0.0, 0.0, np.inf
+    for k in range(len(sides)):
+        diagonal = max(diagonal, np.hypot(sides[k, 0], sides[k, 1]))
+        longest = max(longest, sides[k, 0], sides[k, 1])
+        least = min(least, sides[k, 0], sides[k, 1])
+    return diagonal, longest, least
+
+
+@numba.njit(cache=True)
 def resolved(
     water: Water, rafts: Rafts, n: int, window: FloatArray, primary: int, terms: Terms
 ) -> int:
@@ -210,14 +232,13 @@ def resolved(
     view = (window[0], window[1], np.cos(window[2]), np.sin(window[2]))
     half = (window[3], window[4])
     box = np.array([-half[0], half[0], -half[1], half[1]])
-    longest = np.sqrt((water.sides**2).sum(axis=1).max())
+    longest, _, least = _extremes(water.sides)
     reach = np.hypot(half[0], half[1]) + 2 * longest + gap
     inside, near = _parted(water, rafts, n, view, half, box, reach)
     main, turned = primary // 2, primary % 2
     period = water.sides[main, turned] + gap, water.sides[main, 1 - turned] + gap
     du = period[0] / np.ceil(period[0] / step - 1e-9)
     dv = period[1] / np.ceil(period[1] / step - 1e-9)
-    least = water.sides.min()
     if box[3] - box[2] < least or box[1] - box[0] < least:
         return n
     kinds = 2 * len(water.sides)
@@ -302,8 +323,12 @@ def _taken(rafts: Rafts, n: int, inside: Any, new: Rafts, terms: Terms) -> int:
     for j in range(len(new.kind)):
         _put(rafts, left + j, new, j)
     left = _within_limits(rafts, after, terms)
-    before = old.value.sum()
-    if rafts.value[:left].sum() > before * (1 + 1e-9):
+    before = after_worth = 0.0
+    for i in range(n):
+        before += old.value[i]
+    for i in range(left):
+        after_worth += rafts.value[i]
+    if after_worth > before * (1 + 1e-9):
         return left
     for i in range(n):
         _put(rafts, i, old, i)
@@ -322,7 +347,7 @@ def _heading(water: Water, rafts: Rafts, n: int, east: float, north: float, draw
                 best = i
         return float(rafts.turn[best])
     if draws[0] < 0.75:
-        reach = 2 * water.sides.max()
+        reach = 2 * _extremes(water.sides)[1]
         best_far, turn = reach * reach, draws[1] * np.pi
         for k in edges_near(water, 0, east, north, reach):
             x0, y0 = water.edges[k, 0] - east, water.edges[k, 1] - north
@@ -376,7 +401,8 @@ def swept(
             i = int(draw[2] * n)
             window[0], window[1] = rafts.east[i], rafts.north[i]
         elif len(spots) > 0:
-            window[:2] = spots[int(draw[2] * len(spots))]
+            spot = int(draw[2] * len(spots))
+            window[0], window[1] = spots[spot, 0], spots[spot, 1]
         else:
             continue
         window[0] += (draw[3] - 0.5) * longest
