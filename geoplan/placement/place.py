@@ -322,6 +322,8 @@ def best_plan(
     int
         Frames tried.
     """
+    if all(region.region.is_empty for region in regions):
+        return [], 0
     rows, tried = _best_order(surfaces, regions, limits, gap_m)
     greedy = lattice_plan(surfaces, regions, limits, gap_m)
     plan = raised((rows, greedy), surfaces, regions, limits, gap_m, seed, effort)
