@@ -63,19 +63,24 @@ def raised(
     if count > _FEW_RAFTS:
         ranked, seeds = ranked[:1], 1
 
-    def windows(start: Sequence[Poses], turn: int) -> list[Poses]:
-        """Return a plan improved by the windows of one seed."""
-        own = seed if turn == 0 else int(np.random.SeedSequence([seed, turn]).generate_state(1)[0])
-        return improved(start, surfaces, regions, limits, gap_m, own, effort)
-
-    ends = [windows(start, turn) for turn in range(seeds) for start in ranked]
+    how = (surfaces, regions, limits, gap_m)
+    ends = [
+        improved(start, *how, _seed(seed, turn), effort)
+        for turn in range(seeds)
+        for start in ranked
+    ]
     if count > effort.most_settled:
         return max(ends, key=worth_of)
     pool = Pool.of(water_of(surfaces, regions), regions, gap_m)
     best = max((_settled(end, pool, regions) for end in _distinct(ends, effort)), key=worth_of)
     if count <= _FEW_RAFTS:
-        best = _settled(windows(best, seeds), pool, regions)
+        best = _settled(improved(best, *how, _seed(seed, seeds), effort), pool, regions)
     return best
+
+
+def _seed(seed: int, turn: int) -> int:
+    """Return the seed of a turn: the plan's own first."""
+    return seed if turn == 0 else int(np.random.SeedSequence([seed, turn]).generate_state(1)[0])
 
 
 def worth_of(plan: Sequence[Poses]) -> float:
