@@ -112,7 +112,7 @@ def sort_rows(rows: FloatArray) -> None:
     Parameters
     ----------
     rows : ndarray of float, shape (n, k)
-        Rows; rows with the same first column may change places.
+        Rows; those with the same first column may change places [any unit].
 
     Notes
     -----

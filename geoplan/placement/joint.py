@@ -175,7 +175,7 @@ def settled(
     Returns
     -------
     ndarray of float, shape (n, 3)
-        Poses.
+        Easting, northing [m] and turn [rad].
     float
         By how much all pairs together are too near; nothing where the plan is legal [m].
     """

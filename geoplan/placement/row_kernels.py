@@ -205,3 +205,53 @@ def bilinear(nodes: FloatArray, rows: FloatArray, cols: FloatArray) -> FloatArra
             (1 - right) * nodes[r1, c] + right * nodes[r1, c1]
         )
     return out
+
+
+@numba.njit(cache=True)
+def range_of(counts: Any) -> Any:
+    """
+    Return the least and the greatest of counts.
+
+    Parameters
+    ----------
+    counts : ndarray of int, shape (n,)
+        Counts; at least one.
+
+    Returns
+    -------
+    int
+        The least.
+    int
+        The greatest.
+    """
+    least = greatest = counts[0]
+    for count in counts:
+        least, greatest = min(least, count), max(greatest, count)
+    return least, greatest
+
+
+@numba.njit(cache=True)
+def extremes(sides: FloatArray) -> Any:
+    """
+    Return how far rafts reach.
+
+    Parameters
+    ----------
+    sides : ndarray of float, shape (n, 2)
+        Length and width of each type [m].
+
+    Returns
+    -------
+    float
+        The longest diagonal [m].
+    float
+        The longest side [m].
+    float
+        The shortest side [m].
+    """
+    diagonal, longest, least = 0.0, 0.0, np.inf
+    for k in range(len(sides)):
+        diagonal = max(diagonal, np.hypot(sides[k, 0], sides[k, 1]))
+        longest = max(longest, sides[k, 0], sides[k, 1])
+        least = min(least, sides[k, 0], sides[k, 1])
+    return diagonal, longest, least

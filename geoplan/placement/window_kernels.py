@@ -18,6 +18,7 @@ from geoplan.placement.pose_kernels import (
     raft_worth,
     worth_at,
 )
+from geoplan.placement.row_kernels import extremes, range_of
 from geoplan.placement.shadow_kernels import mark_legal, running_sums, sum_at
 from geoplan.site import FloatArray
 
@@ -66,15 +67,6 @@ def _fill(value: FloatArray, apart: int, best: FloatArray) -> float:
 
 
 @numba.njit(cache=True)
-def _range(counts: Any) -> Any:
-    """Return the least and the greatest of counts."""
-    least = greatest = counts[0]
-    for count in counts:
-        least, greatest = min(least, count), max(greatest, count)
-    return least, greatest
-
-
-@numba.njit(cache=True)
 def _rows(value: FloatArray, apart: Any, depth: Any) -> Any:
     """Return kind, strip and place of the rafts of the best rows of several kinds."""
     kinds, strips, places = value.shape
@@ -83,8 +75,8 @@ def _rows(value: FloatArray, apart: Any, depth: Any) -> Any:
     for k in range(kinds):
         for s in range(strips):
             row[k, s] = _fill(value[k, s], apart[k], best)
-    least, _ = _range(apart)
-    shallow, deepest = _range(depth)
+    least, _ = range_of(apart)
+    shallow, deepest = range_of(depth)
     levels = strips + deepest
     total = np.zeros(levels + 1)
     chosen = np.full(levels + 1, -1)
@@ -191,17 +183,6 @@ def _priced(
 
 
 @numba.njit(cache=True)
-def _extremes(sides: FloatArray) -> Any:
-    """Return the longest diagonal, the longest side and the shortest of rafts [m]."""
-    diagonal, longest, least = 0.0, 0.0, np.inf
-    for k in range(len(sides)):
-        diagonal = max(diagonal, np.hypot(sides[k, 0], sides[k, 1]))
-        longest = max(longest, sides[k, 0], sides[k, 1])
-        least = min(least, sides[k, 0], sides[k, 1])
-    return diagonal, longest, least
-
-
-@numba.njit(cache=True)
 def resolved(
     water: Water, rafts: Rafts, n: int, window: FloatArray, primary: int, terms: Terms
 ) -> int:
@@ -232,7 +213,7 @@ def resolved(
     view = (window[0], window[1], np.cos(window[2]), np.sin(window[2]))
     half = (window[3], window[4])
     box = np.array([-half[0], half[0], -half[1], half[1]])
-    longest, _, least = _extremes(water.sides)
+    longest, _, least = extremes(water.sides)
     reach = np.hypot(half[0], half[1]) + 2 * longest + gap
     inside, near = _parted(water, rafts, n, view, half, box, reach)
     main, turned = primary // 2, primary % 2
@@ -309,13 +290,12 @@ def _taken(rafts: Rafts, n: int, inside: Any, new: Rafts, terms: Terms) -> int:
     after = n - len(inside) + len(new.kind)
     if gain <= worth + 1e-9 * abs(worth) + 1e-12 or after > len(rafts.east):
         return n
+    # fmt: off
     old = Rafts(
-        rafts.east[:n].copy(),
-        rafts.north[:n].copy(),
-        rafts.turn[:n].copy(),
-        rafts.value[:n].copy(),
-        rafts.kind[:n].copy(),
+        rafts.east[:n].copy(), rafts.north[:n].copy(), rafts.turn[:n].copy(),
+        rafts.value[:n].copy(), rafts.kind[:n].copy(),
     )
+    # fmt: on
     left = n
     for i in inside[::-1]:
         left -= 1
@@ -323,12 +303,12 @@ def _taken(rafts: Rafts, n: int, inside: Any, new: Rafts, terms: Terms) -> int:
     for j in range(len(new.kind)):
         _put(rafts, left + j, new, j)
     left = _within_limits(rafts, after, terms)
-    before = after_worth = 0.0
+    change = 0.0
     for i in range(n):
-        before += old.value[i]
+        change -= old.value[i] * (1 + 1e-9)
     for i in range(left):
-        after_worth += rafts.value[i]
-    if after_worth > before * (1 + 1e-9):
+        change += rafts.value[i]
+    if change > 0:
         return left
     for i in range(n):
         _put(rafts, i, old, i)
@@ -347,7 +327,7 @@ def _heading(water: Water, rafts: Rafts, n: int, east: float, north: float, draw
                 best = i
         return float(rafts.turn[best])
     if draws[0] < 0.75:
-        reach = 2 * _extremes(water.sides)[1]
+        reach = 2 * extremes(water.sides)[1]
         best_far, turn = reach * reach, draws[1] * np.pi
         for k in edges_near(water, 0, east, north, reach):
             x0, y0 = water.edges[k, 0] - east, water.edges[k, 1] - north
@@ -401,8 +381,7 @@ def swept(
             i = int(draw[2] * n)
             window[0], window[1] = rafts.east[i], rafts.north[i]
         elif len(spots) > 0:
-            spot = int(draw[2] * len(spots))
-            window[0], window[1] = spots[spot, 0], spots[spot, 1]
+            window[0], window[1] = spots[int(draw[2] * len(spots))]
         else:
             continue
         window[0] += (draw[3] - 0.5) * longest
