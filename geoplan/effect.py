@@ -15,7 +15,8 @@ import shapely
 from geoplan.hydraulics import CONCENTRATIONS, Hydraulics, hydraulics
 from geoplan.placement.allowed import ROUNDING_ROOM_M, Surroundings
 from geoplan.placement.bound import BoundedRoom, Limit
-from geoplan.placement.place import Placement, packed_for
+from geoplan.placement.improve import BRIEF_EFFORT
+from geoplan.placement.place import Placement, best_plan
 from geoplan.placement.search import Poses
 from geoplan.plan import (
     ConstituentLoads,
@@ -202,7 +203,8 @@ def _curve(
     tangent = benefit.tangent(held)
     surfaces = tangent.surfaces
     cover = tuple(limit for limit in room.limits if limit.name == "cover")
-    full = packed_for(surfaces, room.regions, cover, room.gap_m + ROUNDING_ROOM_M)
+    gap_m, seed = room.gap_m + ROUNDING_ROOM_M, placement.report.seed
+    full, _ = best_plan(surfaces, room.regions, cover, gap_m, seed, BRIEF_EFFORT)
     ranked = _ranked(full)
     corrected = room.corrected(surfaces)
     pool_m2 = around.edges[1].area_m2

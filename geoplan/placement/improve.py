@@ -51,15 +51,26 @@ class Effort:
         Windows in a round for each raft of the plan.
     most_windows : int
         Windows in a round at most.
+    few_windows : int
+        Where rafts are few: this many over their number are the seeds tried.
+    most_settled : int
+        Rafts up to which a plan is settled by joint moves.
+    ends_settled : int
+        Ends of windows that are settled.
     """
 
     rounds: int = 8
     windows_each: int = 15
     most_windows: int = 1500
+    few_windows: int = 20
+    most_settled: int = 60
+    ends_settled: int = 2
 
 
 #: What a plan gets unless asked for more.
 DEFAULT_EFFORT = Effort()
+#: What plans get that stand beside it: a second plan, and one of as many rafts as the cover allows.
+BRIEF_EFFORT = Effort(rounds=4, windows_each=12, most_windows=400, few_windows=1, ends_settled=1)
 
 
 def water_of(surfaces: Sequence[WorthSurface], regions: Sequence[AllowedRegion]) -> Water:
@@ -159,7 +170,7 @@ def improved(
     rng = np.random.default_rng(seed)
     use = np.array([limit.per_raft for limit in limits]).reshape(-1, len(regions))
     most = np.array([limit.most for limit in limits])
-    start = _state(plan, water, [region.raft_type.name for region in regions])
+    start = state_of(plan, water, [region.raft_type.name for region in regions])
     n = len(start.kind)
     state = _with_room(start, n)
     worths = [float(start.value.sum())]
@@ -185,8 +196,24 @@ def _is_done(worths: Sequence[float], n: int) -> bool:
     return worths[-1] - worths[-3] < _WORTH_TWO_ROUNDS * worths[-1]
 
 
-def _state(plan: Sequence[Poses], water: Water, names: Sequence[str]) -> Rafts:
-    """Return a plan as arrays, worth integrated anew."""
+def state_of(plan: Sequence[Poses], water: Water, names: Sequence[str]) -> Rafts:
+    """
+    Return a plan as arrays, worth integrated anew.
+
+    Parameters
+    ----------
+    plan : sequence of Poses
+        Rafts by type.
+    water : Water
+        The water.
+    names : sequence of str
+        Names of the types, in the order of the water's.
+
+    Returns
+    -------
+    Rafts
+        One entry for each raft.
+    """
     east = np.concatenate([*(part.easting_m for part in plan), np.zeros(0)])
     north = np.concatenate([*(part.northing_m for part in plan), np.zeros(0)])
     heading = np.concatenate([*(part.heading_deg for part in plan), np.zeros(0)])

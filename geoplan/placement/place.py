@@ -18,10 +18,11 @@ from geoplan.placement.allowed import (
 from geoplan.placement.benefit import Benefit, PlaceBenefit, Tangent, tightest
 from geoplan.placement.bound import BoundedRoom, Limit, bounded_room
 from geoplan.placement.held import HeldBenefit, held_poses, with_held_marked
-from geoplan.placement.improve import DEFAULT_EFFORT, Effort, improved
+from geoplan.placement.improve import DEFAULT_EFFORT, Effort
 from geoplan.placement.lattice import lattice_plan
 from geoplan.placement.measure import measured_rafts
 from geoplan.placement.patience import ENDLESS, Patience
+from geoplan.placement.raising import raised
 from geoplan.placement.rules import GAP, HEADING, LIMIT_RULES, REGION_RULES
 from geoplan.placement.search import Poses, best_rows
 from geoplan.placement.worth import WorthSurface
@@ -32,8 +33,6 @@ from geoplan.site import FloatArray
 #: Up to this many types are placed in every order; of more, orders are tried from the first and the
 #: last, each type moved to the front.
 _MOST_PERMUTED = 3
-#: Up to this many rafts, every start is improved and not the best alone.
-_FEW_RAFTS = 15
 #: Tangents taken at most, and what share of the bound a round must win to be followed by another.
 _ROUNDS = 3
 _WORTH_A_ROUND = 1e-3
@@ -324,21 +323,12 @@ def best_plan(
     int
         Frames tried.
     """
+    if all(region.region.is_empty for region in regions):
+        return [], 0
     rows, tried = _best_order(surfaces, regions, limits, gap_m)
     greedy = lattice_plan(surfaces, regions, limits, gap_m)
-    starts = sorted((rows, greedy), key=_total, reverse=True)
-    # Where rafts are few, improvement costs little and either start may end higher.
-    few = sum(len(part) for part in starts[0]) <= _FEW_RAFTS
-    ends = [
-        improved(start, surfaces, regions, limits, gap_m, seed, effort)
-        for start in (starts if few else starts[:1])
-    ]
-    return max(ends, key=_total), tried
-
-
-def _total(plan: Sequence[Poses]) -> float:
-    """Return what a plan is worth."""
-    return sum(float(part.value.sum()) for part in plan)
+    plan = raised((rows, greedy), surfaces, regions, limits, gap_m, seed, effort)
+    return plan, tried
 
 
 def _best_order(
