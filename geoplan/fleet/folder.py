@@ -10,6 +10,7 @@ from tempfile import TemporaryDirectory
 from geoplan.audit import audit_plan
 from geoplan.errors import ExportError, PlanFileError
 from geoplan.exports import EXPORTS, gis_files, plan_json
+from geoplan.fleet.lock import alone
 from geoplan.fleet.planning import planned
 from geoplan.fleet.running import Crew, Progress
 from geoplan.fleet.store import PartStore
@@ -88,7 +89,7 @@ def plan_folder(
     SiteDataError
         If the site or the held rafts cannot be used; the message lists everything found.
     PlanFileError
-        If ``out`` holds something that is not a plan.
+        If ``out`` holds something that is not a plan, or another run is writing it.
     ExportError
         If the disk is full; what is finished is kept.
 
@@ -98,24 +99,30 @@ def plan_folder(
     again, after whatever ended the first, does only what is not there. The folder may be removed.
     """
     refuse_foreign_folder(out)
+    store = parts_of(out)
     site = read_site(site_path)
     held, kept_from = read_held(keep, site) if keep else ((), None)
-    store = parts_of(out)
-    plan = planned(
-        site, store, crew or Crew(workers), seed, progress, held=held, time_limit_s=time_limit_s
-    )
-    plan = replace(plan, kept_from=kept_from)
-    site = replace(site, location=os.path.relpath(site_path, out))
+    with alone(store, str(out)):
+        plan = planned(
+            site, store, crew or Crew(workers), seed, progress, held=held, time_limit_s=time_limit_s
+        )
+        plan = replace(plan, kept_from=kept_from)
+        site = replace(site, location=os.path.relpath(site_path, out))
+        report = _written(plan, site, out, store)
+    return Outcome(plan, report, out, site.settings.cover.min_pct)
+
+
+def _written(plan: Plan, site: Site, out: Path, store: PartStore) -> AuditReport:
+    """Write a plan folder whole or not at all, and return the verdict on it."""
     try:
         with whole_or_nothing(out, kept=("surveys",)) as folder:
-            report = write_plan(plan, site, folder)
+            return write_plan(plan, site, folder)
     except OSError as error:
         raise ExportError(
             f"{out} could not be written: {error}. Every finished water body is kept in"
             f" {store.folder}, and an earlier plan is untouched: make room and run the same"
             " command again"
         ) from error
-    return Outcome(plan, report, out, site.settings.cover.min_pct)
 
 
 def parts_of(out: Path) -> PartStore:
