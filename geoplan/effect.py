@@ -27,7 +27,7 @@ from geoplan.plan import (
     WorthMap,
 )
 from geoplan.site import FloatArray
-from geoplan.treatment import LoadBenefit
+from geoplan.treatment import LoadBenefit, Loads
 from geoplan.water.levels import level_rings
 from geoplan.water.streamlines import streamlines
 
@@ -127,18 +127,23 @@ def effect_of(
         removed_range_g_d=loads.removed_range_g_d,
         sensitivity=_sensitivity(around, benefit, placement) if detail else (),
         curve=_curve(around, benefit, placement, room) if detail and room else (),
-        constituents=tuple(_constituent(benefit, placement, name) for name in CONCENTRATIONS),
+        constituents=tuple(
+            _constituent(benefit, placement, name, loads) for name in CONCENTRATIONS
+        ),
     )
 
 
-def _constituent(benefit: LoadBenefit, placement: Placement, name: str) -> ConstituentLoads:
+def _constituent(
+    benefit: LoadBenefit, placement: Placement, name: str, chosen: Loads
+) -> ConstituentLoads:
     """Return what becomes of one constituent with the rafts where they are."""
     treatment = benefit.settings.treatment
-    loads = benefit.loads(placement.poses, name)
+    is_chosen = name == treatment.constituent
+    loads = chosen if is_chosen else benefit.loads(placement.poses, name)
     rate, *ends = treatment.rates_m_yr(name)
     return ConstituentLoads(
         constituent=name,
-        is_chosen=name == treatment.constituent,
+        is_chosen=is_chosen,
         is_relative=benefit.hydraulics.load_of_g_s(name)[1],
         rate_m_yr=rate,
         settling_m_yr=treatment.open_water_m_yr(name),

@@ -74,7 +74,7 @@ def plan_water(
     detail : bool or "brief"
         Whether effect, sensitivity and the map of worth are made; a first pass that only shares
         out a stock needs none of them. Brief, the effect is judged under one assumption and for
-        one count alone, as in large districts.
+        one count alone, and the bound is the area bound, as in large districts.
     fields : SiteFields or None
         Fields of the water body where they were made before; ``None``: they are made.
     held : tuple of HeldRaft
@@ -100,7 +100,7 @@ def plan_water(
     placement = place_rafts(around, benefit, allotment, seed, patience)
     certificate = None
     if detail:
-        placement, certificate = proven(around, benefit, placement)
+        placement, certificate = proven(around, benefit, placement, by_field=detail is True)
     plan = _made(around, benefit, placement)
     notes = plan.notes + flow_notes + head_notes
     plan = replace(plan, notes=notes, certificate=certificate)

@@ -94,6 +94,11 @@ class RemovalCurve:
         """Rebuild through the constructor, so that arrays stay locked after pickling."""
         return (RemovalCurve, tuple(getattr(self, part.name) for part in fields(self)))
 
+    @property
+    def is_relative(self) -> bool:
+        """Tell whether the worth is no measured load: flows assumed, or no load known."""
+        return not self.is_load or "relative" in self.unit
+
     def bound(self, counts: FloatArray) -> float:
         """
         Return what no plan with so many rafts exceeds.

@@ -10,6 +10,7 @@ from tempfile import TemporaryDirectory
 from geoplan.audit import audit_plan
 from geoplan.errors import ExportError, PlanFileError
 from geoplan.exports import EXPORTS, gis_files, plan_json
+from geoplan.fleet.lock import alone
 from geoplan.fleet.planning import planned
 from geoplan.fleet.running import Crew, Progress
 from geoplan.fleet.store import PartStore
@@ -88,7 +89,7 @@ def plan_folder(
     SiteDataError
         If the site or the held rafts cannot be used; the message lists everything found.
     PlanFileError
-        If ``out`` holds something that is not a plan.
+        If ``out`` holds something that is not a plan, or another run is writing it.
     ExportError
         If the disk is full; what is finished is kept.
 
@@ -98,18 +99,14 @@ def plan_folder(
     again, after whatever ended the first, does only what is not there. The folder may be removed.
     """
     refuse_foreign_folder(out)
+    store = parts_of(out)
     site = read_site(site_path)
     held, kept_from = read_held(keep, site) if keep else ((), None)
-    plan = planned(
-        site,
-        parts_of(out),
-        crew or Crew(workers),
-        seed,
-        progress,
-        held=held,
-        time_limit_s=time_limit_s,
-    )
-    return written_folder(replace(plan, kept_from=kept_from), site, site_path, out)
+    with alone(store, str(out)):
+        plan = planned(
+            site, store, crew or Crew(workers), seed, progress, held=held, time_limit_s=time_limit_s
+        )
+        return written_folder(replace(plan, kept_from=kept_from), site, site_path, out)
 
 
 def written_folder(plan: Plan, site: Site, site_path: Path, out: Path) -> Outcome:
