@@ -23,6 +23,7 @@ from geoplan.fleet.folder import (
     site_of_plan,
     written_folder,
 )
+from geoplan.fleet.lock import alone
 from geoplan.fleet.planning import planned
 from geoplan.fleet.running import Crew, Progress
 from geoplan.fleet.whole import refuse_foreign_folder
@@ -160,16 +161,18 @@ def plan_edited(
         If the disk is full.
     """
     refuse_foreign_folder(out)
-    plan = planned(
-        edited.site,
-        parts_of(out),
-        crew or Crew(),
-        progress=progress,
-        held=edited.held,
-        is_held_alone=True,
-    )
-    plan = replace(plan, kept_from=edited.source)
-    return written_folder(plan, edited.site, edited.site_path, out)
+    store = parts_of(out)
+    with alone(store, str(out)):
+        plan = planned(
+            edited.site,
+            store,
+            crew or Crew(),
+            progress=progress,
+            held=edited.held,
+            is_held_alone=True,
+        )
+        plan = replace(plan, kept_from=edited.source)
+        return written_folder(plan, edited.site, edited.site_path, out)
 
 
 @dataclass(frozen=True, eq=False)

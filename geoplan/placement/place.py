@@ -343,7 +343,7 @@ def _best_order(
     def worth(order: tuple[int, ...]) -> float:
         if order not in found:
             found[order] = _in_order(order, surfaces, regions, limits, gap_m)
-        return _total(found[order][0])
+        return sum(float(part.value.sum()) for part in found[order][0])
 
     best = max(_orders(len(regions)), key=worth)
     if len(regions) > _MOST_PERMUTED:

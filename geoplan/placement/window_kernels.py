@@ -71,8 +71,7 @@ def _fill(value: FloatArray, apart: int, best: FloatArray) -> float:
 def _rows(value: FloatArray, apart: Any, depth: Any) -> Any:
     """Return kind, strip and place of the rafts of the best rows of several kinds."""
     kinds, strips, places = value.shape
-    best = np.zeros(places + 1)
-    row = np.zeros((kinds, strips))
+    best, row = np.zeros(places + 1), np.zeros((kinds, strips))
     for k in range(kinds):
         for s in range(strips):
             row[k, s] = _fill(value[k, s], apart[k], best)
@@ -89,8 +88,7 @@ def _rows(value: FloatArray, apart: Any, depth: Any) -> Any:
                 total[level], chosen[level] = total[s] + row[k, s], k
     most = (strips // shallow + 2) * (places // least + 2)
     found = np.empty((most, 3), np.int64)
-    n = 0
-    level = levels
+    n, level = 0, levels
     while level > 0:
         k = chosen[level]
         if k < 0:
