@@ -121,13 +121,55 @@ def audit(
     site: Annotated[
         Path | None, typer.Option(help="The site, where it has moved since the plan.")
     ] = None,
+    rafts: Annotated[
+        Path | None,
+        typer.Option(help="Judge these rafts instead, such as the map saves: GeoJSON, GeoPackage."),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("-o", "--out", help="With --rafts: new plan folder of exactly these rafts."),
+    ] = None,
 ) -> None:
-    """Judge a written plan from scratch against the site's own files."""
+    """Judge a written plan, or rafts tried elsewhere, from scratch against the site's own files."""
     from geoplan.fleet import audit_folder
 
+    if rafts is not None:
+        _audit_rafts(folder, rafts, site, out)
+        return
+    if out is not None:
+        _say("geoplan: -o writes a plan from rafts; name their file with --rafts")
+        raise typer.Exit(UNUSABLE)
     report = audit_folder(folder, site)
     _say_audit(report)
     if not report.passed:
+        raise typer.Exit(FAILED)
+
+
+def _audit_rafts(folder: Path, rafts: Path, site: Path | None, out: Path | None) -> None:
+    """Say what was changed and whether it may be; where it may, write a plan from it."""
+    from geoplan.fleet import audit_edited, plan_edited, unmet_limits
+    from geoplan.fleet.progress import ShownProgress
+
+    edited = audit_edited(folder, rafts, site)
+    _say(f"{len(edited.held)} rafts; {edited.unchanged_count} lie where they were planned")
+    for change in edited.changes:
+        _say(f"  {change.kind} {change.raft_id} ({change.water_id}): {change.words}")
+    _say_audit(edited.report)
+    if not edited.report.passed:
+        if out is not None:
+            _say(f"nothing was written to {out}: put right what fails, and run it again")
+        raise typer.Exit(FAILED)
+    if out is None:
+        _say("posts or lines, routes and loads are not judged yet: -o writes a plan with them")
+        return
+    outcome = plan_edited(edited, out, progress=ShownProgress(sys.stderr))
+    _say_plan(outcome.plan)
+    _say_audit(outcome.audit)
+    _say(f"written to {outcome.folder}: exactly these rafts, none added; open map.html")
+    unmet = unmet_limits(outcome.plan, outcome.min_cover_pct)
+    for words in unmet:
+        _say(f"limit not met: {words}")
+    if unmet or outcome.plan.failures or not outcome.audit.passed:
         raise typer.Exit(FAILED)
 
 
@@ -185,7 +227,7 @@ def _say_plan(made: "Plan") -> None:
         _say(
             f"{water.water_id}{f' ({water.name})' if water.name else ''}: {planned} rafts;"
             f" cover {cover}; {_kept(water)}"
-            f"at most {water.report.gap_pct:.1f} % below the best possible"
+            f"at most {water.report.gap_pct:.1f} % below the best possible{_held(water)}"
             if planned
             else f"{water.water_id}: no raft; {water.why_none or 'none allotted'}"
         )
@@ -194,6 +236,12 @@ def _say_plan(made: "Plan") -> None:
         _say(f"{len(made.failures)} water bodies could not be planned:")
     for failure in made.failures:
         _say(f"  {failure.water_id}: {failure.reason}")
+
+
+def _held(water: "WaterPlan") -> str:
+    """Return in words against what a plan is held, where a person has fixed some of its rafts."""
+    held = sum(raft.is_kept for raft in water.rafts)
+    return f" with the {held} held rafts where they lie" if held else ""
 
 
 def _kept(water: "WaterPlan") -> str:

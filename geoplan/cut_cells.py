@@ -105,6 +105,43 @@ def cell_coverage(
 
 
 @numba.njit(cache=True)
+def sort_rows(rows: FloatArray) -> None:
+    """
+    Sort rows by their first column, in place.
+
+    Parameters
+    ----------
+    rows : ndarray of float, shape (n, k)
+        Rows; those with the same first column may change places [any unit].
+
+    Notes
+    -----
+    A heap sort. Sorts of numpy would do, but are compiled anew for every shape and take seconds.
+    """
+    n = len(rows)
+    for top in range(n // 2 - 1, -1, -1):
+        _sink(rows, top, n)
+    for end in range(n - 1, 0, -1):
+        for k in range(rows.shape[1]):
+            rows[0, k], rows[end, k] = rows[end, k], rows[0, k]
+        _sink(rows, 0, end)
+
+
+@numba.njit(cache=True)
+def _sink(rows: FloatArray, top: int, end: int) -> None:
+    """Let a row sink to its place in a heap of the rows before an end."""
+    while 2 * top + 1 < end:
+        child = 2 * top + 1
+        if child + 1 < end and rows[child, 0] < rows[child + 1, 0]:
+            child += 1
+        if rows[top, 0] >= rows[child, 0]:
+            return
+        for k in range(rows.shape[1]):
+            rows[top, k], rows[child, k] = rows[child, k], rows[top, k]
+        top = child
+
+
+@numba.njit(cache=True)
 def _add_ring(share: FloatArray, corners: FloatArray) -> None:
     """Add the rise of every edge of a ring to the cells that it crosses."""
     last_row, last_col = share.shape[0] - 1, share.shape[1] - 2
@@ -112,22 +149,22 @@ def _add_ring(share: FloatArray, corners: FloatArray) -> None:
         x0, y0 = corners[k]
         x1, y1 = corners[k + 1]
         lines = int(abs(np.floor(x1) - np.floor(x0)) + abs(np.floor(y1) - np.floor(y0)))
-        at = np.empty(lines + 4)
-        at[0] = 0.0
+        at = np.empty((lines + 4, 1))
+        at[0, 0] = 0.0
         n = 1
         if x1 != x0:
             for line in range(int(np.ceil(min(x0, x1))), int(np.floor(max(x0, x1))) + 1):
-                at[n] = (line - x0) / (x1 - x0)
+                at[n, 0] = (line - x0) / (x1 - x0)
                 n += 1
         if y1 != y0:
             for line in range(int(np.ceil(min(y0, y1))), int(np.floor(max(y0, y1))) + 1):
-                at[n] = (line - y0) / (y1 - y0)
+                at[n, 0] = (line - y0) / (y1 - y0)
                 n += 1
-        at[n] = 1.0
-        cuts = np.sort(at[: n + 1])
-        for c in range(len(cuts) - 1):
-            middle = 0.5 * (cuts[c] + cuts[c + 1])
-            rise = (cuts[c + 1] - cuts[c]) * (y1 - y0)
+        at[n, 0] = 1.0
+        sort_rows(at[: n + 1])
+        for c in range(n):
+            middle = 0.5 * (at[c, 0] + at[c + 1, 0])
+            rise = (at[c + 1, 0] - at[c, 0]) * (y1 - y0)
             x = x0 + middle * (x1 - x0)
             row = min(max(int(np.floor(y0 + middle * (y1 - y0))), 0), last_row)
             col = min(max(int(np.floor(x)), 0), last_col)
@@ -187,19 +224,20 @@ def _line_shares(edges: FloatArray, lines: int, cells: int) -> FloatArray:
             count[line + 1] += 1
     start = np.cumsum(count)
     fill = start[:-1].copy()
-    crossing = np.empty(start[-1])
+    crossing = np.empty((start[-1], 1))
     for k in range(len(edges)):
         x0, y0, x1, y1 = edges[k]
         for line in range(
             max(0, int(np.ceil(min(x0, x1)))), min(lines - 1, int(np.ceil(max(x0, x1))) - 1) + 1
         ):
-            crossing[fill[line]] = y0 + (line - x0) / (x1 - x0) * (y1 - y0)
+            crossing[fill[line], 0] = y0 + (line - x0) / (x1 - x0) * (y1 - y0)
             fill[line] += 1
     out = np.zeros((lines, cells))
     for line in range(lines):
-        ends = np.sort(crossing[start[line] : start[line + 1]])
+        ends = crossing[start[line] : start[line + 1]]
+        sort_rows(ends)
         for pair in range(0, len(ends) - 1, 2):
-            low, high = max(ends[pair], 0.0), min(ends[pair + 1], float(cells))
+            low, high = max(ends[pair, 0], 0.0), min(ends[pair + 1, 0], float(cells))
             cell = int(np.floor(low))
             while cell < high and cell < cells:
                 out[line, cell] += min(high, cell + 1.0) - max(low, float(cell))

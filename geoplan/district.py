@@ -39,6 +39,9 @@ class WaterShare:
         In words, why so many.
     longitude_deg, latitude_deg : float
         Where it lies [°].
+    is_relative : bool
+        Whether its flows or loads were assumed, or no load is known: its worth then ranks it and
+        is no load in grams.
     """
 
     water_id: str
@@ -55,6 +58,7 @@ class WaterShare:
     why: str
     longitude_deg: float
     latitude_deg: float
+    is_relative: bool = False
 
     @property
     def raft_count(self) -> int:
@@ -118,6 +122,27 @@ class Allocation:
     bound: float
     shares: tuple[WaterShare, ...]
     limits: tuple[LimitUse, ...]
+
+    @property
+    def shown_unit(self) -> str:
+        """Return the unit for people: no grams where some water body's flows were not measured."""
+        return "relative" if any(share.is_relative for share in self.shares) else self.unit
+
+    def unit_of(self, share: WaterShare) -> str:
+        """
+        Return the unit of what rafts are worth in one water body, for people.
+
+        Parameters
+        ----------
+        share : WaterShare
+            One of the shares.
+
+        Returns
+        -------
+        str
+            No grams where its flows or loads were not measured.
+        """
+        return "relative" if share.is_relative else self.unit.split(" (relative")[0]
 
     @property
     def gap_pct(self) -> float:

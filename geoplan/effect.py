@@ -15,7 +15,8 @@ import shapely
 from geoplan.hydraulics import CONCENTRATIONS, Hydraulics, hydraulics
 from geoplan.placement.allowed import ROUNDING_ROOM_M, Surroundings
 from geoplan.placement.bound import BoundedRoom, Limit
-from geoplan.placement.place import Placement, packed_for
+from geoplan.placement.improve import BRIEF_EFFORT
+from geoplan.placement.place import Placement, best_plan
 from geoplan.placement.search import Poses
 from geoplan.plan import (
     ConstituentLoads,
@@ -26,7 +27,7 @@ from geoplan.plan import (
     WorthMap,
 )
 from geoplan.site import FloatArray
-from geoplan.treatment import LoadBenefit
+from geoplan.treatment import LoadBenefit, Loads
 from geoplan.water.levels import level_rings
 from geoplan.water.streamlines import streamlines
 
@@ -126,18 +127,23 @@ def effect_of(
         removed_range_g_d=loads.removed_range_g_d,
         sensitivity=_sensitivity(around, benefit, placement) if detail else (),
         curve=_curve(around, benefit, placement, room) if detail and room else (),
-        constituents=tuple(_constituent(benefit, placement, name) for name in CONCENTRATIONS),
+        constituents=tuple(
+            _constituent(benefit, placement, name, loads) for name in CONCENTRATIONS
+        ),
     )
 
 
-def _constituent(benefit: LoadBenefit, placement: Placement, name: str) -> ConstituentLoads:
+def _constituent(
+    benefit: LoadBenefit, placement: Placement, name: str, chosen: Loads
+) -> ConstituentLoads:
     """Return what becomes of one constituent with the rafts where they are."""
     treatment = benefit.settings.treatment
-    loads = benefit.loads(placement.poses, name)
+    is_chosen = name == treatment.constituent
+    loads = chosen if is_chosen else benefit.loads(placement.poses, name)
     rate, *ends = treatment.rates_m_yr(name)
     return ConstituentLoads(
         constituent=name,
-        is_chosen=name == treatment.constituent,
+        is_chosen=is_chosen,
         is_relative=benefit.hydraulics.load_of_g_s(name)[1],
         rate_m_yr=rate,
         settling_m_yr=treatment.open_water_m_yr(name),
@@ -202,7 +208,8 @@ def _curve(
     tangent = benefit.tangent(held)
     surfaces = tangent.surfaces
     cover = tuple(limit for limit in room.limits if limit.name == "cover")
-    full = packed_for(surfaces, room.regions, cover, room.gap_m + ROUNDING_ROOM_M)
+    gap_m, seed = room.gap_m + ROUNDING_ROOM_M, placement.report.seed
+    full, _ = best_plan(surfaces, room.regions, cover, gap_m, seed, BRIEF_EFFORT)
     ranked = _ranked(full)
     corrected = room.corrected(surfaces)
     pool_m2 = around.edges[1].area_m2

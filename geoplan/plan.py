@@ -17,6 +17,7 @@ from geoplan.moored import Mooring as Mooring  # noqa: PLC0414 - plans are impor
 from geoplan.moored import SweptArea as SweptArea  # noqa: PLC0414
 from geoplan.reasons import Reasons
 from geoplan.site import FloatArray, Mark, SourceFile, lock_arrays
+from geoplan.tried import TrialRules
 
 
 @dataclass(frozen=True)
@@ -641,6 +642,8 @@ class WaterPlan:
         What forbids more, what would open room, prices, and another plan; empty on a first pass.
     certificate : Certificate or None
         What proves the bound again; ``None`` on a first pass and where no raft has room.
+    trial : TrialRules or None
+        By what a page judges rafts that are tried elsewhere.
     """
 
     water_id: str
@@ -668,6 +671,7 @@ class WaterPlan:
     suggested_marks: tuple[Mark, ...] = ()
     reasons: Reasons = field(default_factory=Reasons)
     certificate: Certificate | None = None
+    trial: TrialRules | None = None
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from geoplan.effect import shown_effect
 from geoplan.errors import Fault, SiteDataError
 from geoplan.fields import site_fields
 from geoplan.grid import SiteFields
+from geoplan.headings import with_headings
 from geoplan.hulls import floated, hull_notes
 from geoplan.hydraulics import inflow_l_s
 from geoplan.launch.bank_marks import suggested_marks, taping_notes
@@ -26,6 +27,7 @@ from geoplan.placement.held import held_faults
 from geoplan.placement.patience import Patience
 from geoplan.placement.place import Placement, place_rafts
 from geoplan.placement.proof import proven
+from geoplan.placement.trial import trial_rules
 from geoplan.placement.yielding import as_words
 from geoplan.plan import (
     Cover,
@@ -72,7 +74,7 @@ def plan_water(
     detail : bool or "brief"
         Whether effect, sensitivity and the map of worth are made; a first pass that only shares
         out a stock needs none of them. Brief, the effect is judged under one assumption and for
-        one count alone, as in large districts.
+        one count alone, and the bound is the area bound, as in large districts.
     fields : SiteFields or None
         Fields of the water body where they were made before; ``None``: they are made.
     held : tuple of HeldRaft
@@ -91,16 +93,17 @@ def plan_water(
         If a held raft may not lie where it lies; the message says by how much.
     """
     patience = Patience.of(time_limit_s)
-    around = _surroundings(body, settings, held, fields)
+    around, head_notes = _surroundings(body, settings, held, fields)
     if faults := held_faults(around):
         raise SiteDataError(faults)
     benefit, flow_notes = load_benefit(body, settings, around.fields)
     placement = place_rafts(around, benefit, allotment, seed, patience)
     certificate = None
     if detail:
-        placement, certificate = proven(around, benefit, placement)
+        placement, certificate = proven(around, benefit, placement, by_field=detail is True)
     plan = _made(around, benefit, placement)
-    plan = replace(plan, notes=plan.notes + flow_notes, certificate=certificate)
+    notes = plan.notes + flow_notes + head_notes
+    plan = replace(plan, notes=notes, certificate=certificate)
     return _explained(plan, around, benefit, placement, detail is True) if detail else plan
 
 
@@ -136,6 +139,7 @@ def _made(around: Surroundings, benefit: LoadBenefit | None, placement: Placemen
         waves=waves,
         swept=swept_areas(body, fields, rafts, moorings, settings),
         suggested_marks=marks,
+        trial=trial_rules(around),
     )
 
 
@@ -182,7 +186,7 @@ def held_problems(
     tuple of Fault
         One for each raft and rule; empty where all may stay.
     """
-    return held_faults(_surroundings(body, settings, held))
+    return held_faults(_surroundings(body, settings, held)[0])
 
 
 def _surroundings(
@@ -190,12 +194,12 @@ def _surroundings(
     settings: Settings,
     held: tuple[HeldRaft, ...],
     fields: SiteFields | None = None,
-) -> Surroundings:
-    """Return what the rules look at, with the held rafts of this water body."""
+) -> tuple[Surroundings, tuple[Fault, ...]]:
+    """Return what the rules look at, with held rafts and headings, and what is to be known."""
     fields = fields or site_fields(body, settings)
     edges = water_edges(body, fields, settings.bank_slope)
     mine = tuple(raft for raft in held if raft.water_id == body.water_id)
-    return Surroundings(body, fields, edges, settings, mine)
+    return with_headings(Surroundings(body, fields, edges, settings, mine))
 
 
 def _held_and_towed(

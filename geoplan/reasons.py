@@ -28,6 +28,8 @@ class HeldRaft:
         Long axis, clockwise from grid north, 0 to 180 [°].
     outline : Polygon
         The rectangle of its type there [m].
+    raft_id : str
+        Name that the file gives it; empty where it gives none.
     """
 
     where: str
@@ -37,6 +39,7 @@ class HeldRaft:
     northing_m: float
     heading_deg: float
     outline: Polygon
+    raft_id: str = ""
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,7 +90,7 @@ class RuleYield:
     amount : float
         By how much, rounded up [unit].
     unit : str
-        ``m``, ``h``, ``m2``, ``%``, ``rafts`` or ``currency``.
+        ``m``, ``h``, ``deg``, ``m2``, ``%``, ``rafts`` or ``currency``.
     opens_m2 : float
         Room that the type would have then [m²].
     words : str

@@ -293,15 +293,36 @@ class SunSettings(Table):
 
 class WindSettings(Table):
     """
-    Wind that moorings must bear.
+    Wind that moorings must bear, and that rafts may lie along.
 
     Attributes
     ----------
     design_m_s : float
         Speed at 10 m height [m/s].
+    from_deg : float or None
+        Where strong wind mostly comes from, clockwise from north [°].
     """
 
     design_m_s: NotNegative = default(25.0, "judgement where no local value is known")
+    from_deg: Annotated[float, Field(ge=0, le=360)] | None = default(None, "none given")
+
+
+class HeadingSettings(Table):
+    """
+    Which way rafts lie.
+
+    Attributes
+    ----------
+    along : {"free", "flow", "wind", "bank"}
+        What their long axes follow.
+    tolerance_deg : float
+        How far a raft may turn from it [°].
+    """
+
+    along: Literal["free", "flow", "wind", "bank"] = default("free", "none asked")
+    tolerance_deg: Annotated[float, Field(ge=2, le=90)] = default(
+        15.0, "judgement: what the eye takes for along"
+    )
 
 
 class GridSettings(Table):
@@ -333,7 +354,7 @@ class Settings(Table):
         Name of the vertical datum of every level and bed elevation.
     bank_slope : float
         Run per rise of the bank above the outline, where no survey reaches [1].
-    levels, survey, raft, cover, clearances, treatment, rain, sun : tables
+    levels, survey, raft, cover, clearances, heading, treatment, rain, sun : tables
         What the rules and the worth are made from.
     wind, launch, setting_out, budget, bed, mooring, materials, grid, report : tables
         What the rest is made from.
@@ -350,6 +371,7 @@ class Settings(Table):
     raft: tuple[RaftType, ...] = Field(min_length=1)
     cover: CoverSettings = CoverSettings()
     clearances: Clearances = Clearances()
+    heading: HeadingSettings = HeadingSettings()
     treatment: TreatmentSettings = TreatmentSettings()
     rain: RainSettings = RainSettings()
     sun: SunSettings = SunSettings()
@@ -372,6 +394,16 @@ class Settings(Table):
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
             raise ValueError(f"raft name {twice[0]!r} is given twice; each needs its own")
+        return self
+
+    @model_validator(mode="after")
+    def _wind_is_known(self) -> "Settings":
+        """Refuse rafts that lie along a wind whose direction is not given."""
+        if self.heading.along == "wind" and self.wind.from_deg is None:
+            raise ValueError(
+                'heading.along = "wind" needs from_deg in [wind]: where strong wind mostly comes'
+                " from, in degrees clockwise from north"
+            )
         return self
 
     @model_validator(mode="after")

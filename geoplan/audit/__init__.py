@@ -18,6 +18,7 @@ from geoplan.audit.footprints import (
     check_survey,
     check_water,
 )
+from geoplan.audit.headings import check_heading
 from geoplan.audit.hulls import check_draft, check_freeboard
 from geoplan.audit.lines import check_mooring
 from geoplan.audit.materials import check_materials
@@ -25,7 +26,7 @@ from geoplan.audit.neighbours import check_gap, check_inflow, check_keep_clear, 
 from geoplan.audit.posts import check_post
 from geoplan.audit.shares import check_share
 from geoplan.audit.strength import check_capacity, check_load
-from geoplan.audit.sums import check_budget, check_cover, check_stock
+from geoplan.audit.sums import check_budget, check_cap, check_cover, check_stock
 from geoplan.audit.sun import check_sun
 from geoplan.audit.tapes import check_tape
 from geoplan.audit.towing import check_towing
@@ -36,7 +37,15 @@ from geoplan.plan import AuditReport, Finding
 from geoplan.site import Site
 from geoplan.written import WrittenPlan
 
-__all__ = ["CHECKS", "Case", "Check", "audit_plan", "check_record"]
+__all__ = [
+    "CHECKS",
+    "PLACE_CHECKS",
+    "Case",
+    "Check",
+    "audit_places",
+    "audit_plan",
+    "check_record",
+]
 
 #: One check: from the plan and the evidence to findings.
 Check = Callable[[Case], Iterator[Finding]]
@@ -73,6 +82,7 @@ CHECKS: dict[str, Check] = {
     "outlet": check_outlet,
     "inflow": check_inflow,
     "sun": check_sun,
+    "heading": check_heading,
     "cover": check_cover,
     "stock": check_stock,
     "budget": check_budget,
@@ -91,6 +101,36 @@ CHECKS: dict[str, Check] = {
     "why_not": check_why_not,
     "effect": check_effect,
 }
+
+#: Checks that need nothing but rafts in their places: those of a plan that is still being tried.
+PLACE_CHECKS: dict[str, Check] = {
+    name: CHECKS[name]
+    for name in (
+        *("record", "water", "size", "bank", "depth", "survey", "gap", "keep_clear", "outlet"),
+        *("inflow", "sun"),
+    )
+} | {"cover": check_cap, "stock": check_stock, "budget": check_budget, "share": check_share}
+
+
+def audit_places(written: WrittenPlan, site: Site) -> AuditReport:
+    """
+    Judge rafts in their places, before anything is designed for them.
+
+    Parameters
+    ----------
+    written : WrittenPlan
+        The rafts; whatever else it holds is not looked at.
+    site : Site
+        The raw site.
+
+    Returns
+    -------
+    AuditReport
+        Findings in the order of ``PLACE_CHECKS``; posts, lines, routes and loads are not judged.
+    """
+    case = case_of(written, site)
+    findings = (found for check in PLACE_CHECKS.values() for found in check(case))
+    return AuditReport(tuple(findings))
 
 
 def audit_plan(written: WrittenPlan, site: Site) -> AuditReport:

@@ -61,7 +61,7 @@ def check_effect(case: Case) -> Iterator[Finding]:
     """
     for evidence in case.waters:
         rows = [row for row in case.written.loads if row.water_id == evidence.body.water_id]
-        flows = _flows(evidence)
+        flows = flows_of(evidence)
         if not (flows and evidence.body.outlets):
             if rows:
                 words = "loads are stated, and no water flows from an inflow to an outlet"
@@ -72,7 +72,7 @@ def check_effect(case: Case) -> Iterator[Finding]:
 
 
 def _judged(
-    evidence: Evidence, flows: tuple["_Flow", ...], rows: list[WrittenLoads]
+    evidence: Evidence, flows: tuple["OwnFlow", ...], rows: list[WrittenLoads]
 ) -> Iterator[Finding]:
     """Yield the findings on one water body."""
     names = sorted(row.constituent for row in rows)
@@ -82,7 +82,7 @@ def _judged(
         )
         yield _finding(evidence, "", float(len(rows)), float(len(_ASSUMED)), "rows", words)
         return
-    mesh = _mesh(evidence, flows)
+    mesh = mesh_of(evidence, flows)
     if mesh is None:
         words = "inflows and outlets are not joined by water wide enough to be judged"
         yield _finding(evidence, "", math.nan, 0.0, "%", words)
@@ -102,8 +102,19 @@ def _judged(
 
 
 @dataclass(frozen=True)
-class _Flow:
-    """Water of one inflow: where, how much, and whether that was assumed."""
+class OwnFlow:
+    """
+    Water of one inflow: where, how much, and whether that was assumed.
+
+    Attributes
+    ----------
+    inflow : Inflow
+        The inflow.
+    flow_m3_s : float
+        Its flow [m³/s].
+    is_assumed : bool
+        True where it was not measured.
+    """
 
     inflow: Inflow
     flow_m3_s: float
@@ -134,8 +145,20 @@ class _OwnLoads:
         return 1.0 / self.load_in if row.is_relative else 1.0
 
 
-def _flows(evidence: Evidence) -> tuple[_Flow, ...]:
-    """Return the flow of every inflow: measured, from its catchment, or assumed."""
+def flows_of(evidence: Evidence) -> tuple[OwnFlow, ...]:
+    """
+    Return the flow of every inflow: measured, from its catchment, or assumed.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        The water body.
+
+    Returns
+    -------
+    tuple of OwnFlow
+        Those above zero, in the order of the site.
+    """
     body, rain = evidence.body, evidence.settings.rain
     hectares = evidence.frame.area_m2(evidence.outline) / 1e4
     out = []
@@ -149,12 +172,26 @@ def _flows(evidence: Evidence) -> tuple[_Flow, ...]:
         else:
             flow, is_assumed = hectares * _L_S_HA / 1000.0 / len(body.inflows), True
         if flow > 0:
-            out.append(_Flow(inflow, flow, is_assumed))
+            out.append(OwnFlow(inflow, flow, is_assumed))
     return tuple(out)
 
 
-def _mesh(evidence: Evidence, flows: tuple[_Flow, ...]) -> WaterMesh | None:
-    """Return the water of a body with these flows."""
+def mesh_of(evidence: Evidence, flows: tuple[OwnFlow, ...]) -> WaterMesh | None:
+    """
+    Return the water of a body with these flows.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        The water body.
+    flows : tuple of OwnFlow
+        What flows in; outlets share it by their widths.
+
+    Returns
+    -------
+    WaterMesh or None
+        ``None`` where the triangles do not join inflows and outlets.
+    """
     frame, body = evidence.frame, evidence.body
     places = frame.site_places(np.array([[f.inflow.point.x, f.inflow.point.y] for f in flows]))
     amounts = np.array([flow.flow_m3_s for flow in flows])
@@ -233,7 +270,7 @@ def _sun_share(evidence: Evidence, outline: shapely.Polygon) -> float:
 
 def _own_loads(
     evidence: Evidence,
-    flows: tuple[_Flow, ...],
+    flows: tuple[OwnFlow, ...],
     constituent: str,
     mesh: WaterMesh,
     sinks: list[_Sink],

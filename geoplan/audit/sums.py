@@ -50,6 +50,24 @@ def check_cover(case: Case) -> Iterator[Finding]:
             yield _claim(evidence, edge, rafts_m2)
 
 
+def check_cap(case: Case) -> Iterator[Finding]:
+    """
+    Hold the cover of the normal pool against the limit, whatever the file states.
+
+    Parameters
+    ----------
+    case : Case
+        The plan and the evidence.
+
+    Yields
+    ------
+    Finding
+        For each water body the cover at normal level [%].
+    """
+    for evidence in case.waters:
+        yield _cap(evidence, _raft_area_m2(evidence))
+
+
 def _raft_area_m2(evidence: Evidence) -> float:
     """Return the area that planned and existing rafts cover together [m²]."""
     outlines = [raft.outline for raft in evidence.rafts]

@@ -48,6 +48,9 @@ class WaterMesh:
         What passes between nodes by flow and dispersion [m³/s].
     outflow_m3_s : ndarray of float, shape (n,)
         Water that leaves at each node [m³/s].
+    through_m2_s : ndarray of float, shape (triangles, 2)
+        Flow over a unit width in each triangle of ``mesh``, to the east and north; zero on land
+        [m²/s].
     """
 
     nodes_m: FloatArray
@@ -56,6 +59,24 @@ class WaterMesh:
     node_area_m2: FloatArray
     exchange: Any
     outflow_m3_s: FloatArray
+    through_m2_s: FloatArray
+
+    def flow_at(self, places_m: FloatArray) -> FloatArray:
+        """
+        Return the flow over a unit width at places.
+
+        Parameters
+        ----------
+        places_m : ndarray of float, shape (k, 2)
+            Places, frame [m].
+
+        Returns
+        -------
+        ndarray of float, shape (k, 2)
+            To the east and to the north; zero off the triangles of water [m²/s].
+        """
+        found = self.mesh.find_simplex(places_m)
+        return np.where(found[:, None] >= 0, self.through_m2_s[found], 0.0)
 
     def weights(self, places_m: FloatArray) -> tuple[NDArray[np.int64], FloatArray]:
         """
@@ -228,9 +249,10 @@ def _with_flow(
     exchange = _exchange(slope, area, depth, through, dispersion_m2_s)
     node_area = np.zeros(len(nodes))
     np.add.at(node_area, corners, (area / 3)[:, None])
-    return WaterMesh(
-        nodes, mesh, node_of, node_area, _assembled(exchange, corners, len(nodes)), sinks
-    )
+    everywhere = np.zeros((len(mesh.simplices), 2))
+    everywhere[wet] = through
+    joined = _assembled(exchange, corners, len(nodes))
+    return WaterMesh(nodes, mesh, node_of, node_area, joined, sinks, everywhere)
 
 
 def _exchange(

@@ -93,9 +93,9 @@ def _rows(plan: Plan) -> Iterator[tuple[Cell, ...]]:
     }
     allocation = plan.allocation
     for share in allocation.shares:
-        yield _share_row(share, placed.get(share.water_id), allocation.unit)
+        yield _share_row(share, placed.get(share.water_id), allocation.unit_of(share))
     for limit in allocation.limits:
-        amounts = (limit.least, limit.most, limit.used, limit.price, allocation.unit, "")
+        amounts = (limit.least, limit.most, limit.used, limit.price, allocation.shown_unit, "")
         yield (limit.kind, limit.name, *[None] * 11, *amounts)
     yield _sum_row(allocation, sum(placed.values()))
 
@@ -149,6 +149,6 @@ def _sum_row(allocation: Allocation, placed: int) -> tuple[Cell, ...]:
         None,
         None,
         None,
-        allocation.unit,
+        allocation.shown_unit,
         why,
     )

@@ -90,7 +90,8 @@ def _page(
         " content=\"default-src 'none'; style-src 'unsafe-inline'\">"
     )
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<h1>{title}</h1>"
+    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<main>"
+    yield f"<h1>{title}</h1>"
     for body in site.water_bodies:
         own = [place for place in places if place.water_id == body.water_id]
         yield from _section(body, own, site)
@@ -101,7 +102,7 @@ def _page(
         for fault in faults:
             yield f"<li>{html.escape(f'{fault.severity}: {fault}')}</li>"
         yield "</ul>"
-    yield "</body>\n</html>"
+    yield "</main>\n</body>\n</html>"
 
 
 def _section(body: WaterBody, places: Sequence[SoundingPlace], site: Site) -> Iterator[str]:

@@ -17,7 +17,7 @@ from geoplan.settings import Settings
 from geoplan.site import FloatArray
 
 #: Cells that one page may carry, all water bodies together.
-MOST_CELLS = 1_500_000
+MOST_CELLS = 600_000
 #: Deepest that is told apart; deeper water is shown as this deep [cm].
 _DEEPEST_CM = 32766
 _CLASS_COUNT = 5
@@ -39,8 +39,9 @@ class EmbeddedGrid:
     deepest_cm : int
         Deepest cell [cm].
     data : str
-        Depth [cm] rounded down, −1 off the water; row by row from the south, each cell less the
-        one to its west, as 16-bit little-endian integers, deflated, in base 64.
+        Depth [cm] rounded down, −1 off the water; row by row from the south, each cell less
+        the ones to its west and south and plus the one between, zeros around, as 16-bit
+        little-endian integers, deflated, in base 64.
     """
 
     west_m: float
@@ -70,7 +71,7 @@ def merged_cells(cell_count: int, most_cells: int = MOST_CELLS) -> int:
 
     Examples
     --------
-    >>> merged_cells(1_500_000), merged_cells(1_500_001), merged_cells(6_000_001)
+    >>> merged_cells(600_000), merged_cells(600_001), merged_cells(2_400_001)
     (1, 2, 3)
     """
     return max(1, math.ceil(math.sqrt(cell_count / most_cells)))
@@ -96,7 +97,8 @@ def embedded(grid: DepthGrid, merged: int = 1) -> EmbeddedGrid:
     floor = np.floor(np.nan_to_num(depth, nan=-1.0) * 100)
     centimetres = np.where(np.isnan(depth), -1, np.clip(floor, 0, _DEEPEST_CM)).astype(np.int32)
     rows, cols = centimetres.shape
-    steps = np.diff(centimetres, axis=1, prepend=0).astype("<i2")
+    along = np.diff(centimetres, axis=1, prepend=0)
+    steps = np.diff(along, axis=0, prepend=0).astype("<i2")  # wraps; so does the page
     return EmbeddedGrid(
         west_m=grid.west_m,
         south_m=grid.south_m,

@@ -72,7 +72,8 @@ def _page(plan: Plan, audit: AuditReport | None) -> Iterator[str]:
         " content=\"default-src 'none'; style-src 'unsafe-inline'\">"
     )
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<h1>{title}</h1>"
+    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<main>"
+    yield f"<h1>{title}</h1>"
     if audit is not None:
         yield f"<p>Audit: {'passed' if audit.passed else 'FAILED, see plan.json'}.</p>"
     for failure in plan.failures:
@@ -82,12 +83,12 @@ def _page(plan: Plan, audit: AuditReport | None) -> Iterator[str]:
         yield "<p>One water body alone: nothing was shared out.</p>"
     else:
         yield from _allocation(plan, plan.allocation)
-    yield "</body>\n</html>"
+    yield "</main>\n</body>\n</html>"
 
 
 def _allocation(plan: Plan, allocation: Allocation) -> Iterator[str]:
     """Yield the picture, the limits and the table."""
-    unit = html.escape(allocation.unit)
+    unit = html.escape(allocation.shown_unit)
     count = sum(share.raft_count for share in allocation.shares)
     some = sum(share.raft_count > 0 for share in allocation.shares)
     yield (
@@ -103,8 +104,14 @@ def _allocation(plan: Plan, allocation: Allocation) -> Iterator[str]:
         "<p>Light disc: what rafts could bring at most. Dark part: what those it gets bring."
         " Ring: nothing to be had. Dashes: order of the crew from the yard. North is up.</p>"
     )
+    relative = sum(share.is_relative for share in allocation.shares)
+    if relative:
+        yield (
+            f"<p>Flows or loads of {relative} water bodies were not measured: what is worth rafts"
+            " there is relative, and no sum with it is in grams.</p>"
+        )
     yield from _limits(allocation.limits, unit)
-    yield from _table(allocation.shares, unit)
+    yield from _table(allocation)
 
 
 def _picture(plan: Plan, shares: Sequence[WaterShare]) -> Iterator[str]:
@@ -178,18 +185,20 @@ def _limits(limits: Sequence[LimitUse], unit: str) -> Iterator[str]:
     yield "</table>"
 
 
-def _table(shares: Sequence[WaterShare], unit: str) -> Iterator[str]:
+def _table(allocation: Allocation) -> Iterator[str]:
     """Yield the table of water bodies."""
-    yield "<h2>Water bodies</h2>\n<div class=wide>\n<table>"
+    yield "<h2>Water bodies</h2>"
+    yield '<div class="wide" role="group" tabindex="0" aria-label="Table">\n<table>'
     yield (
         "<tr><th>water body</th><th class=t>rafts</th><th>cover [%]</th><th>cost</th>"
-        f"<th>worth [{unit}]</th><th class=t>why</th></tr>"
+        "<th>worth</th><th class=t>unit of worth</th><th class=t>why</th></tr>"
     )
-    for share in shares:
+    for share in allocation.shares:
         yield (
             f"<tr><td>{html.escape(share.water_id)}</td>"
             f"<td class=t>{html.escape(rafts_text(share.counts))}</td>"
             f"<td>{share.cover_pct:.2f}</td><td>{share.cost:g}</td><td>{share.worth:.3g}</td>"
+            f"<td class=t>{html.escape(allocation.unit_of(share))}</td>"
             f"<td class=t>{html.escape(share.why)}</td></tr>"
         )
     yield "</table>\n</div>"

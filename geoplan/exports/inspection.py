@@ -72,12 +72,12 @@ def _page(plan: Plan, site: Site) -> Iterator[str]:
         " content=\"default-src 'none'; style-src 'unsafe-inline'\">"
     )
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>"
+    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<main>"
     bodies = {body.water_id: body for body in site.water_bodies}
     for water in plan.waters:
         if water.rafts:
             yield from _sheet(plan.site_name, water, bodies[water.water_id])
-    yield "</body>\n</html>"
+    yield "</main>\n</body>\n</html>"
 
 
 def _sheet(site_name: str, water: WaterPlan, body: WaterBody) -> Iterator[str]:
@@ -95,7 +95,7 @@ def _sheet(site_name: str, water: WaterPlan, body: WaterBody) -> Iterator[str]:
         "<p>Never alone, with buoyancy aids, and only as local rules allow. Keep out of the water"
         " after storms: it may be contaminated, cold and fast at the outlet.</p>"
     )
-    yield '<div class="wide"><table>'
+    yield '<div class="wide" role="group" tabindex="0" aria-label="Table"><table>'
     yield (
         "<tr><th>raft</th><th>depth at low [m]</th><th>roots to bed [m]</th><th>held by</th>"
         "<th>afloat, level</th><th>freeboard [m]</th><th>posts, lines</th><th>plants</th>"

@@ -66,11 +66,12 @@ def _page(plan: Plan, site: Site) -> Iterator[str]:
         " content=\"default-src 'none'; style-src 'unsafe-inline'\">"
     )
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<h1>{title}</h1>"
+    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<main>"
+    yield f"<h1>{title}</h1>"
     bodies = {body.water_id: body for body in site.water_bodies}
     for water in plan.waters:
         yield from _section(water, bodies[water.water_id])
-    yield "</body>\n</html>"
+    yield "</main>\n</body>\n</html>"
 
 
 def _section(water: WaterPlan, body: WaterBody) -> Iterator[str]:

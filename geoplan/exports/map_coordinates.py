@@ -29,7 +29,7 @@ class Millimetres:
     east_m: float
     north_m: float
 
-    def line(self, geometry: BaseGeometry) -> list[int]:
+    def line(self, geometry: BaseGeometry, step_mm: int = 1) -> list[int]:
         """
         Return the vertices of a point, a line or a ring.
 
@@ -37,6 +37,8 @@ class Millimetres:
         ----------
         geometry : BaseGeometry
             Point, line or ring, working CRS [m].
+        step_mm : int
+            Millimetres to which vertices are rounded; 1 for what is built or measured from [mm].
 
         Returns
         -------
@@ -49,11 +51,11 @@ class Millimetres:
         [1000, 2000, 500, 0, 0, -1000]
         """
         metres = shapely.get_coordinates(geometry) - (self.east_m, self.north_m)
-        whole = np.rint(metres * 1000).astype(np.int64)
+        whole = step_mm * np.rint(metres * 1000 / step_mm).astype(np.int64)
         steps: list[int] = np.diff(whole, axis=0, prepend=0).ravel().tolist()
         return steps
 
-    def shape(self, geometry: BaseGeometry) -> dict[str, Any]:
+    def shape(self, geometry: BaseGeometry, step_mm: int = 1) -> dict[str, Any]:
         """
         Return any geometry by its parts.
 
@@ -61,6 +63,8 @@ class Millimetres:
         ----------
         geometry : BaseGeometry
             Working CRS [m].
+        step_mm : int
+            Millimetres to which vertices are rounded [mm].
 
         Returns
         -------
@@ -70,12 +74,12 @@ class Millimetres:
         out: dict[str, Any] = {}
         for part in _single_parts(geometry):
             if isinstance(part, Polygon):
-                rings = [self.line(ring) for ring in (part.exterior, *part.interiors)]
+                rings = [self.line(ring, step_mm) for ring in (part.exterior, *part.interiors)]
                 out.setdefault("areas", []).append(rings)
             elif part.geom_type == "Point":
-                out.setdefault("points", []).append(self.line(part))
+                out.setdefault("points", []).append(self.line(part, step_mm))
             else:
-                out.setdefault("lines", []).append(self.line(part))
+                out.setdefault("lines", []).append(self.line(part, step_mm))
         return out
 
 

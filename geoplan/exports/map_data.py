@@ -26,14 +26,17 @@ from geoplan.exports.depth_embedding import (
 from geoplan.exports.effect_sheet import knows_grams
 from geoplan.exports.map_coordinates import Millimetres, fit_record
 from geoplan.exports.map_effect import effect_record
+from geoplan.exports.map_launch import Launches, launches_record
+from geoplan.exports.map_levels import levels_record
+from geoplan.exports.map_moorings import moorings_record
 from geoplan.exports.map_reasons import reasons_record
 from geoplan.exports.map_surroundings import kept_clear, shading, surroundings
+from geoplan.exports.map_trial import trial_record
 from geoplan.exports.outlines import pose_in, raft_outlines
 from geoplan.exports.safe_rounding import rounded_down, rounded_up
 from geoplan.plan import (
     AuditReport,
     Finding,
-    Mooring,
     PlacedRaft,
     Plan,
     Route,
@@ -47,11 +50,15 @@ from geoplan.site import Site, WaterBody
 _MOST_FAILURES = 200
 #: Land shown round everything [m].
 _MARGIN_M = 5.0
+#: Steps in which fields are drawn: nothing is measured from them [mm].
+_COARSE_MM = 50
 
 Failures = dict[tuple[str, str], list[str]]
 
 
-def map_record(plan: Plan, site: Site, audit: AuditReport | None) -> dict[str, Any]:
+def map_record(
+    plan: Plan, site: Site, audit: AuditReport | None, launches: Launches | None = None
+) -> dict[str, Any]:
     """
     Return everything that the map shows.
 
@@ -63,6 +70,8 @@ def map_record(plan: Plan, site: Site, audit: AuditReport | None) -> dict[str, A
         The site it was made from.
     audit : AuditReport or None
         Verdict on the plan; ``None`` where it was not judged.
+    launches : mapping or None
+        What is known of each launch; ``None``: counted for this plan alone.
 
     Returns
     -------
@@ -78,8 +87,9 @@ def map_record(plan: Plan, site: Site, audit: AuditReport | None) -> dict[str, A
     grids = [water.depth_grid for water in plan.waters if water.depth_grid is not None]
     merged = merged_cells(sum(grid.depth_low_m.size for grid in grids))
     failures = _failures_by_raft(audit)
+    launches = launches_record(plan, site) if launches is None else launches
     waters = [
-        _water(water, bodies.get(water.water_id), site, plan.client_crs, failures, merged)
+        _water(water, bodies.get(water.water_id), site, plan.client_crs, failures, merged, launches)
         for water in plan.waters
     ]
     deepest = max((water["depth"]["deepest_cm"] for water in waters if water["depth"]), default=0)
@@ -131,6 +141,7 @@ def _water(
     crs: str,
     failures: Failures,
     merged: int,
+    launches: Launches,
 ) -> dict[str, Any]:
     """Return what the map shows of one water body."""
     outlines = raft_outlines(water, site)
@@ -147,6 +158,7 @@ def _water(
         "why_none": water.why_none,
         "notes": [str(note) for note in water.notes],
         "cover": _cover(water, limits_pct(site).get(water.water_id)),
+        "levels": levels_record(water),
         "edges": [_edge(edge, mm) for edge in water.edges],
         "depth": _depth(asdict(depth), mm) if depth else None,
         "rafts": [
@@ -155,11 +167,15 @@ def _water(
             | ({} if knows_grams(water.effect) else {"removal_g_d": None})
             for raft, outline in zip(water.rafts, outlines, strict=True)
         ],
-        "posts": [_post(mooring, mm) for mooring in water.moorings],
-        "routes": [_route(route, mm) for route in water.routes],
+        **moorings_record(water, mm),
+        "routes": [
+            _route(route, mm) | {"work": launches.get((water.water_id, route.raft_id))}
+            for route in water.routes
+        ],
         "worth": _worth(water.worth_map, mm) if water.worth_map else None,
         "effect": effect_record(water.effect) if water.effect else None,
         **reasons_record(water, mm),
+        **trial_record(water, site.settings, mm),
         **(surroundings(body, mm, water.suggested_marks) if body else {}),
     }
 
@@ -172,6 +188,7 @@ def _bounds_m(
     shown += [route.path for route in water.routes]
     shown += [shapely.Point(post.easting_m, post.northing_m) for post in water.moorings]
     shown += [part.point for part in water.suggested_marks]
+    shown += [part.outline for part in water.swept]
     if body:
         shown += [body.outline, *(part.geometry for part in body.outlets)]
         shown += [part.geometry for part in body.launches]
@@ -273,8 +290,10 @@ def _worth(worth: WorthMap, mm: Millimetres) -> dict[str, Any]:
     return {
         "unit": worth.unit,
         "steps": [float(f"{step:.3g}") for step in worth.steps],
-        "areas": [mm.shape(shapely.simplify(area, 0.25)) for area in worth.areas],
-        "streamlines": [mm.shape(shapely.simplify(line, 0.25)) for line in worth.streamlines],
+        "areas": [mm.shape(shapely.simplify(area, 0.25), _COARSE_MM) for area in worth.areas],
+        "streamlines": [
+            mm.shape(shapely.simplify(line, 0.25), _COARSE_MM) for line in worth.streamlines
+        ],
     }
 
 
@@ -298,17 +317,4 @@ def _route(route: Route, mm: Millimetres) -> dict[str, Any]:
         "clearance_m": rounded_down(route.clearance_m, 2),
         "has_room": route.has_room,
         "shape": mm.shape(route.path),
-    }
-
-
-def _post(mooring: Mooring, mm: Millimetres) -> dict[str, Any]:
-    """Return what the map says of a post or an anchor."""
-    return {
-        "mooring_id": mooring.mooring_id,
-        "raft_id": mooring.raft_id,
-        "kind": mooring.kind,
-        "depth_high_m": rounded_up(mooring.depth_high_m, 2),
-        "length_m": rounded_up(mooring.length_m, 2),
-        "embedment_m": rounded_up(mooring.embedment_m, 2),
-        "shape": mm.shape(shapely.Point(mooring.easting_m, mooring.northing_m)),
     }

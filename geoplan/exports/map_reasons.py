@@ -21,6 +21,7 @@ _LABELS = {
     "inflow": "inflow jet",
     "sun": "shade",
     "narrow": "too narrow",
+    "heading": "no room that way",
     "gap": "gap",
     "stock": "no raft left",
     "budget": "no money left",
@@ -74,5 +75,5 @@ def _answer(part: WhyNot, mm: Millimetres) -> dict[str, Any]:
         "is_room": part.is_room,
         "width_mm": round(2000.0 * float(shapely.length(inside))),
         "place": mm.shape(shapely.Point(shapely.get_coordinates(inside)[0])),
-        "shape": mm.shape(shapely.simplify(part.area, _FINEST_M)),
+        "shape": mm.shape(shapely.simplify(part.area, _FINEST_M), 50),
     }

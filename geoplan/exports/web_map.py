@@ -12,7 +12,9 @@ from pathlib import Path
 import folium
 
 from geoplan.errors import ExportError
+from geoplan.exports.map_columns import by_column
 from geoplan.exports.map_data import map_record
+from geoplan.exports.map_launch import Launches, launches_record
 from geoplan.exports.web_page import OfflineFigure
 from geoplan.plan import AuditReport, Plan
 from geoplan.site import Site
@@ -44,9 +46,11 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
         If the file cannot be written, or a water body is too large to be shown to a centimetre.
     """
     pages = pages_of(tuple(water.water_id for water in plan.waters))
+    # Days run on from page to page.
+    launches = launches_record(plan, site) if len(pages) > 1 else None
     for name, shown in pages:
         some = replace(plan, waters=tuple(w for w in plan.waters if w.water_id in set(shown)))
-        _write(folder / name, map_page(some, site, audit))
+        _write(folder / name, map_page(some, site, audit, launches))
     if len(pages) > 1:
         links = [(name, shown[0], shown[-1]) for name, shown in pages]
         _write(folder / FILE_NAME, "\n".join(_index(plan.site_name, links)) + "\n")
@@ -95,15 +99,17 @@ def _index(site_name: str, links: Sequence[tuple[str, str, str]]) -> Iterator[st
     yield '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">'
     yield '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'">'
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<title>{title}</title>\n</head>\n<body>\n<h1>{title}</h1>"
+    yield f"<title>{title}</title>\n</head>\n<body>\n<main>\n<h1>{title}</h1>"
     yield '<p><a href="district.html">Who gets what</a>. Maps, in the order of the names:</p>\n<ul>'
     for name, first, last in links:
         words = html.escape(f"{first} to {last}")
         yield f'<li><a href="{name}">{words}</a></li>'
-    yield "</ul>\n</body>\n</html>"
+    yield "</ul>\n</main>\n</body>\n</html>"
 
 
-def map_page(plan: Plan, site: Site, audit: AuditReport | None) -> str:
+def map_page(
+    plan: Plan, site: Site, audit: AuditReport | None, launches: Launches | None = None
+) -> str:
     """
     Return the page of a plan.
 
@@ -115,6 +121,8 @@ def map_page(plan: Plan, site: Site, audit: AuditReport | None) -> str:
         The site it was made from.
     audit : AuditReport or None
         Verdict on the plan; ``None`` where it was not judged.
+    launches : mapping or None
+        What is known of each launch; ``None``: counted for this plan alone.
 
     Returns
     -------
@@ -126,8 +134,8 @@ def map_page(plan: Plan, site: Site, audit: AuditReport | None) -> str:
     ExportError
         If a water body is too large to be shown to a centimetre.
     """
-    record = map_record(plan, site, audit)
-    figure = OfflineFigure(f"{plan.site_name}: plan of rafts", record)
+    record = map_record(plan, site, audit, launches)
+    figure = OfflineFigure(f"{plan.site_name}: plan of rafts", by_column(record))
     longitude_deg, latitude_deg = (
         record["waters"][0]["fit"]["centre_deg"] if record["waters"] else (0.0, 0.0)
     )

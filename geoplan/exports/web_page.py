@@ -47,8 +47,18 @@ _SCRIPTS = (
     "things.js",
     "reasons.js",
     "panel.js",
+    "levels.js",
+    "plots.js",
+    "find.js",
+    "measure.js",
+    "here.js",
+    "play.js",
+    "print.js",
+    "tools.js",
     "effect.js",
     "whatif.js",
+    "whatif_edit.js",
+    "whatif_drag.js",
     "page.js",
 )
 

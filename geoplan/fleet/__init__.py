@@ -5,6 +5,7 @@ Water bodies are planned on any ``concurrent.futures`` executor; each is on disk
 finished, and the result does not depend on how many workers there are, nor on who finishes first.
 """
 
+from geoplan.fleet.edited import audit_edited, plan_edited
 from geoplan.fleet.folder import (
     Outcome,
     audit_folder,
@@ -21,7 +22,9 @@ __all__ = [
     "Crew",
     "Outcome",
     "Progress",
+    "audit_edited",
     "audit_folder",
+    "plan_edited",
     "plan_folder",
     "plan_site",
     "refuse_foreign_folder",

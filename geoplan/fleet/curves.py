@@ -23,6 +23,7 @@ import numpy as np
 from geoplan.cover import water_edges
 from geoplan.fields import site_fields
 from geoplan.grid import SiteFields
+from geoplan.headings import with_headings
 from geoplan.hydraulics import inflow_l_s
 from geoplan.placement.allowed import ROUNDING_ROOM_M, AllowedRegion, Surroundings, allowed_region
 from geoplan.placement.benefit import Benefit, Tangent
@@ -93,6 +94,11 @@ class RemovalCurve:
         """Rebuild through the constructor, so that arrays stay locked after pickling."""
         return (RemovalCurve, tuple(getattr(self, part.name) for part in fields(self)))
 
+    @property
+    def is_relative(self) -> bool:
+        """Tell whether the worth is no measured load: flows assumed, or no load known."""
+        return not self.is_load or "relative" in self.unit
+
     def bound(self, counts: FloatArray) -> float:
         """
         Return what no plan with so many rafts exceeds.
@@ -134,7 +140,7 @@ def removal_curve(
     """
     known = known or site_fields(body, settings)
     edges = water_edges(body, known, settings.bank_slope)
-    around = Surroundings(body, known, edges, settings)
+    around, _ = with_headings(Surroundings(body, known, edges, settings))
     load, _ = load_benefit(body, settings, known)
     benefit: Benefit = load or place_benefit(around)
     types = settings.raft

@@ -10,6 +10,7 @@ from tempfile import TemporaryDirectory
 from geoplan.audit import audit_plan
 from geoplan.errors import ExportError, PlanFileError
 from geoplan.exports import EXPORTS, gis_files, plan_json
+from geoplan.fleet.lock import alone
 from geoplan.fleet.planning import planned
 from geoplan.fleet.running import Crew, Progress
 from geoplan.fleet.store import PartStore
@@ -88,7 +89,7 @@ def plan_folder(
     SiteDataError
         If the site or the held rafts cannot be used; the message lists everything found.
     PlanFileError
-        If ``out`` holds something that is not a plan.
+        If ``out`` holds something that is not a plan, or another run is writing it.
     ExportError
         If the disk is full; what is finished is kept.
 
@@ -98,13 +99,41 @@ def plan_folder(
     again, after whatever ended the first, does only what is not there. The folder may be removed.
     """
     refuse_foreign_folder(out)
+    store = parts_of(out)
     site = read_site(site_path)
     held, kept_from = read_held(keep, site) if keep else ((), None)
-    store = parts_of(out)
-    plan = planned(
-        site, store, crew or Crew(workers), seed, progress, held=held, time_limit_s=time_limit_s
-    )
-    plan = replace(plan, kept_from=kept_from)
+    with alone(store, str(out)):
+        plan = planned(
+            site, store, crew or Crew(workers), seed, progress, held=held, time_limit_s=time_limit_s
+        )
+        return written_folder(replace(plan, kept_from=kept_from), site, site_path, out)
+
+
+def written_folder(plan: Plan, site: Site, site_path: Path, out: Path) -> Outcome:
+    """
+    Write a plan as a whole folder, or nothing at all.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    site : Site
+        The site that it was made from.
+    site_path : Path
+        Where that lies.
+    out : Path
+        Plan folder to write; an earlier plan there is replaced only by a whole new one.
+
+    Returns
+    -------
+    Outcome
+        Plan and audit.
+
+    Raises
+    ------
+    ExportError
+        If the disk is full.
+    """
     site = replace(site, location=os.path.relpath(site_path, out))
     try:
         with whole_or_nothing(out, kept=("surveys",)) as folder:
@@ -112,7 +141,7 @@ def plan_folder(
     except OSError as error:
         raise ExportError(
             f"{out} could not be written: {error}. Every finished water body is kept in"
-            f" {store.folder}, and an earlier plan is untouched: make room and run the same"
+            f" {parts_of(out).folder}, and an earlier plan is untouched: make room and run the same"
             " command again"
         ) from error
     return Outcome(plan, report, out, site.settings.cover.min_pct)
@@ -254,12 +283,7 @@ def site_of_plan(folder: Path, site_path: Path | None = None) -> Site:
         If the site cannot be used.
     """
     record = plan_json.load(folder)
-    where = site_path or (folder / str(record.get("site_location", "")))
-    if not where.exists():
-        raise PlanFileError(
-            f"{folder}: the site it was made from is not at {where}; name it with --site"
-        )
-    site = read_site(where)
+    site = read_site(site_location(folder, site_path))
     changed = _changed_inputs(record, site)
     if changed:
         raise PlanFileError(
@@ -267,6 +291,35 @@ def site_of_plan(folder: Path, site_path: Path | None = None) -> Site:
             f" {', '.join(changed)}. Plan again, or bring back the files it was made from."
         )
     return site
+
+
+def site_location(folder: Path, site_path: Path | None = None) -> Path:
+    """
+    Return where the site of a plan lies.
+
+    Parameters
+    ----------
+    folder : Path
+        Plan folder.
+    site_path : Path or None
+        The site; ``None``: where the plan says it was.
+
+    Returns
+    -------
+    Path
+        The site, which is there.
+
+    Raises
+    ------
+    PlanFileError
+        If the folder is not a whole plan, or the site is not there.
+    """
+    where = site_path or folder / str(plan_json.load(folder).get("site_location", ""))
+    if not where.exists():
+        raise PlanFileError(
+            f"{folder}: the site it was made from is not at {where}; name it with --site"
+        )
+    return where
 
 
 def _changed_inputs(record: Mapping[str, object], site: Site) -> list[str]:

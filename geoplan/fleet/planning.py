@@ -40,6 +40,7 @@ def planned(
     progress: Progress | None = None,
     *,
     held: tuple[HeldRaft, ...] = (),
+    is_held_alone: bool = False,
     time_limit_s: float | None = None,
 ) -> Plan:
     """
@@ -59,6 +60,8 @@ def planned(
         Told of every water body.
     held : tuple of HeldRaft
         Rafts whose places a person has fixed.
+    is_held_alone : bool
+        Whether those are the whole plan: nothing else is placed, and nothing shared out.
     time_limit_s : float or None
         Time that the searches may take together, shared evenly; ``None``: until they are done.
         Reading, moorings, routes and files are not in it, and a first plan is always made [s].
@@ -83,7 +86,9 @@ def planned(
     settings = site.settings
     allocation: Allocation | None = None
     weighed: list[str] = []
-    if len(bodies) > 1 or _has_terms(bodies[0]):
+    if is_held_alone:
+        shares = [_counted(body, held, settings) for body in bodies]
+    elif len(bodies) > 1 or _has_terms(bodies[0]):
         settings = own_settings(settings)
         failures, curves, weighed = _weighed(bodies, settings, store, crew, progress)
         bodies = [body for body in bodies if body.water_id not in failures]
@@ -114,6 +119,12 @@ def planned(
 def _has_terms(body: WaterBody) -> bool:
     """Tell whether something beside stock and budget settles what a lone water body gets."""
     return body.terms.wanted != "may" or bool(body.terms.ward)
+
+
+def _counted(body: WaterBody, held: Sequence[HeldRaft], settings: Settings) -> dict[str, int]:
+    """Return how many rafts of each type are held in a water body, as all that it may have."""
+    names = [raft.raft_type for raft in held if raft.water_id == body.water_id]
+    return {kind.name: names.count(kind.name) for kind in settings.raft}
 
 
 def own_settings(settings: Settings) -> Settings:

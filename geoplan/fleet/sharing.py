@@ -304,6 +304,7 @@ def _share(
         why=why(body.terms, counts, curve, next_worth, float(rafts_price), cover),
         longitude_deg=float(centre.x),
         latitude_deg=float(centre.y),
+        is_relative=curve.is_relative,
     )
 
 

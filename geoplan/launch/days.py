@@ -6,6 +6,7 @@ to the site's settings.
 """
 
 import math
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -124,13 +125,14 @@ def _work(
     given = settings.launch
     kinds = {kind.name: kind for kind in settings.raft}
     rafts = {raft.raft_id: raft for raft in water.rafts}
+    held_by = Counter(mooring.raft_id for mooring in water.moorings)
     for route in sorted(water.routes, key=lambda way: way.sequence):
         raft = rafts[route.raft_id]
         place = banks.get(route.launch_id)
         slope = place.slope_pct if place else None
         mass_kg = bare_mass_kg(kinds[raft.raft_type], given)
         handling = raft_handling(mass_kg, ASSUMED_SLOPE_PCT if slope is None else slope, given)
-        posts = sum(mooring.raft_id == raft.raft_id for mooring in water.moorings)
+        posts = held_by[raft.raft_id]
         carry_m = (place.carry_m or 0.0) if place else 0.0
         parts = (
             given.raft_min + 2 * carry_m / given.carry_m_s / 60.0,

@@ -75,7 +75,7 @@ def ordered(
     rank = [(-ways[raft.raft_id].line.length, raft.raft_id) for raft in rafts]
 
     def other_way(index: int, others: frozenset[int]) -> bool:
-        """Tell whether a raft can be led round all others, and keep that way."""
+        # Tells whether a raft can be led round all others, and keeps that way.
         name = rafts[index].raft_id
         way = ways_to(lake, [rafts[index]], [*there, *(places[k] for k in sorted(others))])
         if name not in way or not way[name].manoeuvre.is_clear:

@@ -249,7 +249,7 @@ def ways_to(
     """
 
     def size(raft: PlacedRaft) -> tuple[float, float, float]:
-        """Return what the free water of a raft depends on."""
+        # What the free water of a raft depends on.
         return lake.type_of(raft).draft_m, raft.width_m, raft.length_m
 
     found: dict[str, Way] = {}

@@ -2,8 +2,9 @@
 The water in which a raft may lie, as exact geometry.
 
 A raft is legal where its whole footprint lies in the allowed region of its type, whatever its
-heading. The region is what the rules leave of the water at low level; each rule takes away
-polygons, drawn on the safe side: an arc is circumscribed, a cell counts as a whole square.
+heading, unless headings are held. The region is what the rules leave of the water at low level;
+each rule takes away polygons, drawn on the safe side: an arc is circumscribed, a cell counts as a
+whole square.
 """
 
 import math
@@ -16,6 +17,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from geoplan.grid import SiteFields
+from geoplan.placement.headings import Headings
 from geoplan.plan import WaterEdge
 from geoplan.raft import RaftType
 from geoplan.reasons import HeldRaft
@@ -46,6 +48,8 @@ class Surroundings:
         Distances and limits.
     held : tuple of HeldRaft
         Rafts whose places a person has fixed.
+    headings : Headings or None
+        Which way rafts may lie; ``None``: any.
     """
 
     body: WaterBody
@@ -53,6 +57,7 @@ class Surroundings:
     edges: tuple[WaterEdge, ...]
     settings: Settings
     held: tuple[HeldRaft, ...] = ()
+    headings: Headings | None = None
 
     @property
     def low_water(self) -> BaseGeometry:
@@ -121,11 +126,14 @@ class AllowedRegion:
     taken_m2 : tuple of (str, float, str)
         For each rule: its name, the area of open water it takes away by itself [m²], and its
         words.
+    headings : Headings or None
+        Which way it may lie; ``None``: any.
     """
 
     raft_type: RaftType
     region: BaseGeometry
     taken_m2: tuple[tuple[str, float, str], ...]
+    headings: Headings | None = None
 
 
 def grown(geometry: BaseGeometry, distance_m: float) -> BaseGeometry:
@@ -190,7 +198,8 @@ def allowed_region(
         lost = shapely.area(shapely.intersection(area, water)) if not area.is_empty else 0.0
         taken.append((rule.name, float(lost), rule.words(around, raft_type)))
     left = shapely.difference(water, shapely.union_all(forbidden))
-    return AllowedRegion(raft_type, reachable_parts(left, raft_type), tuple(taken))
+    room = reachable_parts(left, raft_type)
+    return AllowedRegion(raft_type, room, tuple(taken), around.headings)
 
 
 def reachable_parts(region: BaseGeometry, raft_type: RaftType) -> BaseGeometry:

@@ -17,7 +17,8 @@ from geoplan.placement.allowed import (
 )
 from geoplan.placement.benefit import Benefit
 from geoplan.placement.bound import BoundedRoom
-from geoplan.placement.place import Placement, packed_for
+from geoplan.placement.improve import BRIEF_EFFORT
+from geoplan.placement.place import Placement, best_plan
 from geoplan.placement.search import Poses
 from geoplan.reasons import Alternative, AlternativeRaft
 from geoplan.site import FloatArray
@@ -91,6 +92,7 @@ def _outside(regions: Sequence[AllowedRegion], disc: shapely.Geometry) -> list[A
             region.raft_type,
             reachable_parts(shapely.difference(region.region, disc), region.raft_type),
             region.taken_m2,
+            region.headings,
         )
         for region in regions
     ]
@@ -102,7 +104,8 @@ def _placed(
     """Return the packing for the worth of the water with the held rafts alone."""
     gap_m = room.gap_m + ROUNDING_ROOM_M
     surfaces = benefit.tangent(placement.held).surfaces
-    return packed_for(surfaces, regions, room.limits, gap_m)
+    seed = placement.report.seed
+    return best_plan(surfaces, regions, room.limits, gap_m, seed, BRIEF_EFFORT)[0]
 
 
 def _alternative(

@@ -174,12 +174,9 @@ def tightest(
     Pairs of the last tangent with each earlier one are tried at a few shares. Every average bounds,
     so that any choice is valid.
     """
-    shares = best_shares(tangents, corrected, room)
+    best, shares = _best(tangents, corrected, room)
     used = [k for k, share in enumerate(shares) if share > 0]
-    mixed = np.sum([shares[k] * corrected[k] for k in used], axis=0)
-    chosen = average([tangents[k] for k in used], [shares[k] for k in used])
-    value = room.bound(mixed, chosen.surfaces[0].cell_size_m).value
-    return chosen.constant + value, chosen
+    return best, average([tangents[k] for k in used], [shares[k] for k in used])
 
 
 def best_shares(
@@ -202,6 +199,13 @@ def best_shares(
     tuple of float
         One share for each tangent; they sum to 1 [1].
     """
+    return _best(tangents, corrected, room)[1]
+
+
+def _best(
+    tangents: Sequence[Tangent], corrected: Sequence[FloatArray], room: BoundedRoom
+) -> tuple[float, tuple[float, ...]]:
+    """Return the least bound of the averages that are tried, and its shares."""
     last = len(tangents) - 1
     tries = [{last: 1.0}]
     tries += [{other: 1.0 - share, last: share} for other in range(last) for share in _SHARES]
@@ -213,4 +217,4 @@ def best_shares(
         value = constant + room.bound(mixed, cell_m).value
         if value < best:
             best, chosen = value, shares
-    return tuple(chosen.get(k, 0.0) for k in range(len(tangents)))
+    return float(best), tuple(chosen.get(k, 0.0) for k in range(len(tangents)))

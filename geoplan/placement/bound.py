@@ -18,9 +18,11 @@ can gain between them is bounded by the range of the worth's gradient.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from scipy.fft import irfft2, next_fast_len, rfft2
 from scipy.ndimage import maximum_filter, minimum_filter
 from scipy.optimize import linprog, minimize_scalar
@@ -170,6 +172,7 @@ def _grown_raft(raft_type: RaftType, gap_m: float, heading_deg: float) -> tuple[
     return raft, shapely.buffer(raft, gap_m / 2, quad_segs=16) if gap_m > 0 else raft
 
 
+@lru_cache(maxsize=512)
 def _mean_difference(
     raft_type: RaftType, gap_m: float, heading_deg: float, h: float, radius: int
 ) -> FloatArray:
@@ -185,6 +188,7 @@ def _mean_difference(
         blocks = np.lib.stride_tricks.sliding_window_view(padded, (2 * _FINE, 2 * _FINE))
         weights.append(np.einsum("ijkl,k,l->ij", blocks[::_FINE, ::_FINE], hat, hat))
     difference: FloatArray = weights[0] - weights[1]
+    difference.setflags(write=False)  # shared by all who ask again
     return difference
 
 
@@ -425,15 +429,27 @@ def _classes(patches: _Patches) -> tuple[FloatArray, FloatArray]:
     worth = np.where(active, patches.corners.mean(axis=1), -1e3)
     # Patches in which the same types may lie share classes, or their means would mix them.
     kind = np.array((2.0 ** np.arange(len(active))) @ active.astype(float))
-    classes = []
+    areas, worths = [], []
     for label in np.unique(kind):
         mine = np.flatnonzero(kind == label)
         order = mine[np.argsort(worth[:, mine].max(axis=0), kind="stable")]
-        classes += np.array_split(order, min(_CLASSES, len(order)))
-    area = np.array([patches.area_m2[part].sum() for part in classes])
-    return area, np.array([worth[:, part].mean(axis=1) for part in classes]).T.reshape(
-        len(active), len(classes)
-    )
+        for part in _even_parts(order, min(_CLASSES, len(order))):
+            areas.append(patches.area_m2[part].sum(axis=1))
+            worths.append(worth[:, part].mean(axis=2))
+    if not areas:
+        return np.empty(0), np.empty((len(active), 0))
+    return np.concatenate(areas), np.concatenate(worths, axis=1)
+
+
+def _even_parts(order: NDArray[np.int64], count: int) -> list[NDArray[np.int64]]:
+    """Return indices in so many parts of even size, the larger ones first, parts as rows."""
+    size, larger = divmod(len(order), count)
+    parts = (order[: larger * (size + 1)], order[larger * (size + 1) :])
+    return [
+        part.reshape(-1, wide)
+        for part, wide in zip(parts, (size + 1, size), strict=True)
+        if len(part)
+    ]
 
 
 def _program_prices(

@@ -16,7 +16,7 @@ from geoplan.errors import Fault
 from geoplan.placement.allowed import Surroundings
 from geoplan.placement.benefit import Benefit, Tangent
 from geoplan.placement.measure import least_under
-from geoplan.placement.rules import GAP, DepthForRoots, InflowJet
+from geoplan.placement.rules import GAP, HEADING, DepthForRoots, InflowJet
 from geoplan.placement.search import Poses
 from geoplan.plan import PlacedRaft
 from geoplan.raft import RaftType
@@ -25,6 +25,8 @@ from geoplan.settings import Settings
 
 #: A place that was written to a file and read back may be off by this much [m].
 _ROUNDING_M = 1e-4
+#: What that may turn a short raft by [°].
+_TURNED_DEG = 0.02
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,6 +173,7 @@ def _fault(raft: HeldRaft, found: str, expected: str, remedy: str) -> Fault:
 def _alone(around: Surroundings) -> Iterator[Fault]:
     """Yield what is wrong with each held raft by itself."""
     kinds = {kind.name: kind for kind in around.settings.raft}
+    apart = {name: GAP.to_existing_m(around, kind) for name, kind in kinds.items()}
     for raft in around.held:
         outside = float(shapely.area(shapely.difference(raft.outline, around.low_water)))
         if outside > 1e-3:
@@ -181,12 +184,27 @@ def _alone(around: Surroundings) -> Iterator[Fault]:
                 "Move it, or leave it out.",
             )
             continue
-        yield from _near(around, raft)
+        yield from _turned(around, raft)
+        yield from _near(around, raft, apart[raft.raft_type])
         yield from _under(around, raft, kinds[raft.raft_type])
 
 
-def _near(around: Surroundings, raft: HeldRaft) -> Iterator[Fault]:
-    """Yield what a held raft lies too near to."""
+def _turned(around: Surroundings, raft: HeldRaft) -> Iterator[Fault]:
+    """Yield that a held raft lies another way than rafts there may."""
+    off_deg = HEADING.off_deg(around, raft)
+    if off_deg > _TURNED_DEG and around.headings is not None:
+        along = around.headings.along
+        yield _fault(
+            raft,
+            f"the raft heading {raft.heading_deg:.1f} degrees, {off_deg:.1f} degrees too far from"
+            f" {along}",
+            f"{around.headings.tolerance_deg:g} degrees or less from {along}",
+            "Turn it, or change [heading] in site.toml.",
+        )
+
+
+def _near(around: Surroundings, raft: HeldRaft, apart_m: float) -> Iterator[Fault]:
+    """Yield what a held raft lies too near to; from rafts that are there it keeps its distance."""
     keep, jet = around.settings.clearances, InflowJet()
     wanted = [("the bank at low level", shapely.boundary(around.low_water), keep.bank_m)]
     wanted += [
@@ -202,7 +220,7 @@ def _near(around: Surroundings, raft: HeldRaft) -> Iterator[Fault]:
         for one in around.body.inflows
     ]
     wanted += [
-        (f"raft '{old.raft_id}', which lies there already", old.outline, GAP.gap_m(around))
+        (f"raft '{old.raft_id}', which lies there already", old.outline, apart_m)
         for old in around.body.rafts
     ]
     for words, geometry, least_m in wanted:

@@ -17,6 +17,7 @@ from shapely.geometry.base import BaseGeometry
 
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit
+from geoplan.placement.headings import for_search
 from geoplan.placement.pose_kernels import Rafts, Terms, Water, binned, climbed, raft_worth
 from geoplan.placement.search import Poses
 from geoplan.placement.window_kernels import swept
@@ -32,6 +33,9 @@ _SPARE = 64
 #: Spots kept beside the rafts, as a multiple of their number.
 _SPOTS_EACH = 20
 _TOLERANCE_M = 1e-6
+#: With this many rafts a round costs seconds; what two of them must bring for a third [1].
+_MANY = 100
+_WORTH_TWO_ROUNDS = 3e-5
 
 
 @dataclass(frozen=True)
@@ -47,15 +51,26 @@ class Effort:
         Windows in a round for each raft of the plan.
     most_windows : int
         Windows in a round at most.
+    few_windows : int
+        Where rafts are few: this many over their number are the seeds tried.
+    most_settled : int
+        Rafts up to which a plan is settled by joint moves.
+    ends_settled : int
+        Ends of windows that are settled.
     """
 
     rounds: int = 8
     windows_each: int = 15
     most_windows: int = 1500
+    few_windows: int = 20
+    most_settled: int = 60
+    ends_settled: int = 2
 
 
 #: What a plan gets unless asked for more.
 DEFAULT_EFFORT = Effort()
+#: What plans get that stand beside it: a second plan, and one of as many rafts as the cover allows.
+BRIEF_EFFORT = Effort(rounds=4, windows_each=12, most_windows=400, few_windows=1, ends_settled=1)
 
 
 def water_of(surfaces: Sequence[WorthSurface], regions: Sequence[AllowedRegion]) -> Water:
@@ -102,6 +117,7 @@ def water_of(surfaces: Sequence[WorthSurface], regions: Sequence[AllowedRegion])
         first.cell_size_m,
         np.array([[r.raft_type.length_m, r.raft_type.width_m] for r in regions]),
         np.array([r.raft_type.planted_area_m2 for r in regions]),
+        *for_search(regions[0].headings),
     )
 
 
@@ -154,10 +170,13 @@ def improved(
     rng = np.random.default_rng(seed)
     use = np.array([limit.per_raft for limit in limits]).reshape(-1, len(regions))
     most = np.array([limit.most for limit in limits])
-    start = _state(plan, water, [region.raft_type.name for region in regions])
+    start = state_of(plan, water, [region.raft_type.name for region in regions])
     n = len(start.kind)
     state = _with_room(start, n)
+    worths = [float(start.value.sum())]
     for _ in range(effort.rounds):
+        if _is_done(worths, n):
+            break
         state = _with_room(state, n)
         prices = _prices(state, n, use, most)
         terms = Terms(gap_m, _STEP_M, prices, use, most)
@@ -165,12 +184,36 @@ def improved(
         spots = _spots(water, regions, prices, rng, _SPOTS_EACH * max(n, 10))
         n = swept(water, state, n, spots, rng.random((count, 8)), terms)
         climbed(water, state, n, gap_m, _MOVES_M)
+        worths.append(float(state.value[:n].sum()))
     found = as_poses(_first(state, n), regions)
     return found if is_legal(found, regions, gap_m) else as_poses(start, regions)
 
 
-def _state(plan: Sequence[Poses], water: Water, names: Sequence[str]) -> Rafts:
-    """Return a plan as arrays, worth integrated anew."""
+def _is_done(worths: Sequence[float], n: int) -> bool:
+    """Tell whether two rounds in a row brought next to nothing to a plan of many rafts."""
+    if n < _MANY or len(worths) < 3:
+        return False
+    return worths[-1] - worths[-3] < _WORTH_TWO_ROUNDS * worths[-1]
+
+
+def state_of(plan: Sequence[Poses], water: Water, names: Sequence[str]) -> Rafts:
+    """
+    Return a plan as arrays, worth integrated anew.
+
+    Parameters
+    ----------
+    plan : sequence of Poses
+        Rafts by type.
+    water : Water
+        The water.
+    names : sequence of str
+        Names of the types, in the order of the water's.
+
+    Returns
+    -------
+    Rafts
+        One entry for each raft.
+    """
     east = np.concatenate([*(part.easting_m for part in plan), np.zeros(0)])
     north = np.concatenate([*(part.northing_m for part in plan), np.zeros(0)])
     heading = np.concatenate([*(part.heading_deg for part in plan), np.zeros(0)])
@@ -269,7 +312,7 @@ def as_poses(state: Rafts, regions: Sequence[AllowedRegion]) -> list[Poses]:
 
 def is_legal(plan: Sequence[Poses], regions: Sequence[AllowedRegion], gap_m: float) -> bool:
     """
-    Tell whether all rafts of a plan lie in their regions and keep the gap.
+    Tell whether all rafts of a plan lie in their regions as they may, and keep the gap.
 
     Parameters
     ----------
@@ -291,7 +334,11 @@ def is_legal(plan: Sequence[Poses], regions: Sequence[AllowedRegion], gap_m: flo
             continue
         wide = shapely.buffer(region.region, _TOLERANCE_M)
         shapely.prepare(wide)
-        if not shapely.covers(wide, part.outlines).all():
+        place = (part.easting_m, part.northing_m, part.heading_deg)
+        heads = region.headings
+        if not shapely.covers(wide, part.outlines).all() or (
+            heads is not None and not heads.allows(part.raft_type, *place).all()
+        ):
             return False
         shapes.append(part.outlines)
     if not shapes:

@@ -72,7 +72,9 @@ def _lattice(
     """Return the worthiest places of turned lattices: east, north, turn, value and type."""
     out = []
     step_m = max(_LATTICE_M, math.sqrt(region.region.area / _LATTICE_PLACES))
-    for turn_deg in _LATTICE_TURNS_DEG:
+    heads = region.headings
+    common = () if heads is None else heads.common_deg(region.region)
+    for turn_deg in (*_LATTICE_TURNS_DEG, *common):
         for is_across in (False, True):
             turned = frame(
                 region.region,
@@ -82,6 +84,7 @@ def _lattice(
                 turn_deg,
                 is_across=is_across,
                 step_m=step_m,
+                headings=heads,
             )
             if turned is None:
                 continue

@@ -18,21 +18,21 @@ from geoplan.placement.allowed import (
 from geoplan.placement.benefit import Benefit, PlaceBenefit, Tangent, tightest
 from geoplan.placement.bound import BoundedRoom, Limit, bounded_room
 from geoplan.placement.held import HeldBenefit, held_poses, with_held_marked
-from geoplan.placement.improve import DEFAULT_EFFORT, Effort, improved
+from geoplan.placement.improve import DEFAULT_EFFORT, Effort
 from geoplan.placement.lattice import lattice_plan
 from geoplan.placement.measure import measured_rafts
 from geoplan.placement.patience import ENDLESS, Patience
-from geoplan.placement.rules import GAP, LIMIT_RULES, REGION_RULES
+from geoplan.placement.raising import raised
+from geoplan.placement.rules import GAP, HEADING, LIMIT_RULES, REGION_RULES
 from geoplan.placement.search import Poses, best_rows
 from geoplan.placement.worth import WorthSurface
 from geoplan.plan import PlacedRaft, SolveReport
 from geoplan.raft import RaftType
 from geoplan.site import FloatArray
 
-#: Orders in which up to this many types are tried; more are tried largest first alone.
+#: Up to this many types are placed in every order; of more, orders are tried from the first and the
+#: last, each type moved to the front.
 _MOST_PERMUTED = 3
-#: Up to this many rafts, every start is improved and not the best alone.
-_FEW_RAFTS = 15
 #: Tangents taken at most, and what share of the bound a round must win to be followed by another.
 _ROUNDS = 3
 _WORTH_A_ROUND = 1e-3
@@ -323,21 +323,12 @@ def best_plan(
     int
         Frames tried.
     """
+    if all(region.region.is_empty for region in regions):
+        return [], 0
     rows, tried = _best_order(surfaces, regions, limits, gap_m)
     greedy = lattice_plan(surfaces, regions, limits, gap_m)
-    starts = sorted((rows, greedy), key=_total, reverse=True)
-    # Where rafts are few, improvement costs little and either start may end higher.
-    few = sum(len(part) for part in starts[0]) <= _FEW_RAFTS
-    ends = [
-        improved(start, surfaces, regions, limits, gap_m, seed, effort)
-        for start in (starts if few else starts[:1])
-    ]
-    return max(ends, key=_total), tried
-
-
-def _total(plan: Sequence[Poses]) -> float:
-    """Return what a plan is worth."""
-    return sum(float(part.value.sum()) for part in plan)
+    plan = raised((rows, greedy), surfaces, regions, limits, gap_m, seed, effort)
+    return plan, tried
 
 
 def _best_order(
@@ -347,16 +338,19 @@ def _best_order(
     gap_m: float,
 ) -> tuple[list[Poses], int]:
     """Place type after type in each order; return the best plan and the frames tried."""
-    best: list[Poses] = []
-    best_value = -1.0
-    frames = 0
-    for order in _orders(len(regions)):
-        placed, tried = _in_order(order, surfaces, regions, limits, gap_m)
-        frames += tried
-        value = sum(float(part.value.sum()) for part in placed)
-        if value > best_value + 1e-9:
-            best, best_value = placed, value
-    return best, frames
+    found: dict[tuple[int, ...], tuple[list[Poses], int]] = {}
+
+    def worth(order: tuple[int, ...]) -> float:
+        if order not in found:
+            found[order] = _in_order(order, surfaces, regions, limits, gap_m)
+        return sum(float(part.value.sum()) for part in found[order][0])
+
+    best = max(_orders(len(regions)), key=worth)
+    if len(regions) > _MOST_PERMUTED:
+        # Each type in turn to the front, as long as that pays.
+        for index in range(len(regions)):
+            best = max(best, (index, *(k for k in best if k != index)), key=worth)
+    return found[best][0], sum(tried for _, tried in found.values())
 
 
 def _in_order(
@@ -379,7 +373,8 @@ def _in_order(
         count = _count_left(limits, used, index)
         if count == 0 or region.is_empty:
             continue
-        found = best_rows(_only_polygons(region), surfaces[index], kind, gap_m, count)
+        left, heads = _only_polygons(region), regions[index].headings
+        found = best_rows(left, surfaces[index], kind, gap_m, count, heads)
         frames += found.frames_tried
         placed.append(found.poses)
         used += np.array([limit.per_raft[index] for limit in limits]) * len(found.poses)
@@ -401,6 +396,8 @@ def _why_none(
             tight = [limit for limit in limits if limit.per_raft[index] > limit.most]
             words = ", ".join(limit.words for limit in tight) or "a limit"
             return f"there is room, but nothing is left for it of: {words}"
+    if around.headings is not None and any(not r.region.is_empty for r in regions):
+        return HEADING.words(around, regions[0].raft_type)
     water_m2 = max(around.low_water.area, 1e-9)
     name, lost, words = max(regions[0].taken_m2, key=lambda part: part[1])
     if lost <= 0:

@@ -35,6 +35,11 @@ class Water(NamedTuple):
         Length and width [m].
     planted : ndarray of float, shape (types,)
         Planted area of a raft [m²].
+    head_middle, head_half : ndarray of float, shape (rows, cols)
+        Headings allowed to a raft whose centre lies in a cell: middle and half width of a band,
+        counter-clockwise from grid east; empty where any is allowed [rad].
+    head_place : ndarray of float, shape (3,)
+        West and south corner and side of those cells [m].
     """
 
     edges: FloatArray
@@ -53,6 +58,9 @@ class Water(NamedTuple):
     node_step: float
     sides: FloatArray
     planted: FloatArray
+    head_middle: FloatArray
+    head_half: FloatArray
+    head_place: FloatArray
 
 
 class Rafts(NamedTuple):
@@ -252,6 +260,72 @@ def worth_at(water: Water, kind: int, east: float, north: float) -> float:
     below = (1 - right) * water.nodes[kind, r, c] + right * water.nodes[kind, r, c1]
     above = (1 - right) * water.nodes[kind, r1, c] + right * water.nodes[kind, r1, c1]
     return float((1 - up) * below + up * above)
+
+
+@numba.njit(cache=True)
+def _band(water: Water, east: float, north: float) -> Any:
+    """Return middle and half width of the band of headings allowed at a centre [rad]."""
+    rows, cols = water.head_half.shape
+    if rows == 0:
+        return 0.0, np.pi
+    west, south, step = water.head_place
+    row = min(max(int(np.floor((north - south) / step)), 0), rows - 1)
+    col = min(max(int(np.floor((east - west) / step)), 0), cols - 1)
+    return water.head_middle[row, col], water.head_half[row, col]
+
+
+@numba.njit(cache=True)
+def may_head(water: Water, kind: int, pose: Any) -> bool:
+    """
+    Tell whether a raft lies as it may where it lies.
+
+    Parameters
+    ----------
+    water : Water
+        The water.
+    kind : int
+        Type of the raft; a square one may lie by either side.
+    pose : tuple of float
+        Easting, northing [m] and turn [rad].
+
+    Returns
+    -------
+    bool
+        True within the band of its cell.
+    """
+    middle, half = _band(water, pose[0], pose[1])
+    if half >= np.pi / 2:
+        return True
+    period = np.pi / 2 if water.sides[kind, 0] == water.sides[kind, 1] else np.pi
+    off = (pose[2] - middle) % period
+    return bool(min(off, period - off) <= half + 1e-9)
+
+
+@numba.njit(cache=True)
+def nearest_allowed(water: Water, east: float, north: float, turn: float) -> float:
+    """
+    Return the turn next to one, by which rafts may lie along or across.
+
+    Parameters
+    ----------
+    water : Water
+        The water.
+    east, north : float
+        Centre [m].
+    turn : float
+        Turn wished for, counter-clockwise from grid east [rad].
+
+    Returns
+    -------
+    float
+        The same turn where it is allowed [rad].
+    """
+    middle, half = _band(water, east, north)
+    if half >= np.pi / 2:
+        return turn
+    half = max(half, 0.0)
+    off = (turn - middle + np.pi / 4) % (np.pi / 2) - np.pi / 4
+    return float(turn - off + min(max(off, -half), half))
 
 
 @numba.njit(cache=True)
@@ -507,6 +581,7 @@ def climbed(water: Water, rafts: Rafts, n: int, gap: float, steps: FloatArray) -
                     if (
                         value > best
                         and keeps_gap(water, rafts, n, kind, pose, gap, i)
+                        and may_head(water, kind, pose)
                         and fits_region(water, kind, pose)
                     ):
                         best, best_pose, found = value, pose, True

@@ -161,7 +161,6 @@ def _packed(arrays: list[FloatArray], radius: int) -> Weights:
     )
 
 
-@numba.njit(cache=True)
 def sums(
     nodes: FloatArray,
     poses: IntArray,
@@ -187,16 +186,33 @@ def sums(
     ndarray of float, shape (n,)
         Sums of weights times nodes [unit of the field, by the weights' unit].
     """
+    # A border of nothing, so that no place has to be asked whether it is one.
+    border = int(max(np.abs(rows).max(initial=0), np.abs(cols).max(initial=0)))
+    wide = np.pad(np.asarray(nodes, float), border)
+    steps = rows * wide.shape[1] + cols
+    out: FloatArray = _sums(wide.ravel(), wide.shape[1], border, poses, start, steps, weights)
+    return out
+
+
+@numba.njit(cache=True)
+def _sums(
+    flat: FloatArray,
+    wide: int,
+    border: int,
+    poses: IntArray,
+    start: IntArray,
+    steps: IntArray,
+    weights: FloatArray,
+) -> FloatArray:
+    """Return the integral over the set of each pose of a field with a border, row after row."""
     out = np.zeros(len(poses))
     for k in range(len(poses)):
         turn, row, col = poses[k]
         kind = (turn * STEPS + row % STEPS) * STEPS + col % STEPS
-        row, col = row // STEPS, col // STEPS
+        node = (row // STEPS + border) * wide + col // STEPS + border
         total = 0.0
         for e in range(start[kind], start[kind + 1]):
-            i, j = row + rows[e], col + cols[e]
-            if 0 <= i < nodes.shape[0] and 0 <= j < nodes.shape[1]:
-                total += weights[e] * nodes[i, j]
+            total += weights[e] * flat[node + steps[e]]
         out[k] = total
     return out
 
@@ -278,7 +294,7 @@ def _may_hold(
     """Tell for each box and heading step whether it may hold a legal pose, shape (steps, boxes)."""
     out = np.zeros((HEADINGS, len(boxes)), np.bool_)
     far = math.hypot(half_length, half_width) + spacing
-    east = np.ascontiguousarray(edge[:, 0])
+    east = edge[:, 0]
     for b in range(len(boxes)):
         y, x = (boxes[b, 0] + 0.5) * spacing, (boxes[b, 1] + 0.5) * spacing
         first = np.searchsorted(east, x - far)
@@ -287,7 +303,7 @@ def _may_hold(
         n = 0
         for e in range(first, last):
             if abs(edge[e, 1] - y) < far:
-                near[n] = edge[e]
+                near[n, 0], near[n, 1] = edge[e, 0], edge[e, 1]
                 n += 1
         for turn in range(HEADINGS):
             out[turn, b] = _box_may_hold(
@@ -295,6 +311,14 @@ def _may_hold(
                 half_length, half_width,
             )  # fmt: skip
     return out
+
+
+@numba.njit(cache=True)
+def _lay(
+    stack: FloatArray, n: int, x: float, y: float, heading: float, move: float, turn: float
+) -> None:
+    """Lay a box of poses on a stack."""
+    stack[n, 0], stack[n, 1], stack[n, 2], stack[n, 3], stack[n, 4] = x, y, heading, move, turn
 
 
 @numba.njit(cache=True)
@@ -310,7 +334,7 @@ def _box_may_hold(
     """Tell whether a box of poses may hold one without a boundary point inside it."""
     far = math.hypot(half_length, half_width)
     stack = np.empty((256, 5))
-    stack[0] = x, y, heading, half, math.pi / HEADINGS / 2
+    _lay(stack, 0, x, y, heading, half, math.pi / HEADINGS / 2)
     n = 1
     while n > 0:
         n -= 1
@@ -318,27 +342,30 @@ def _box_may_hold(
         ahead_x, ahead_y = math.sin(angle), math.cos(angle)
         shift = move * (abs(ahead_x) + abs(ahead_y))
         is_hit = False
+        is_clear = True
         for k in range(len(near)):
             dx, dy = near[k, 0] - cx, near[k, 1] - cy
-            slack = shift + math.hypot(dx, dy) * turn
-            if (
-                abs(dx * ahead_x + dy * ahead_y) < half_length - slack
-                and abs(dx * ahead_y - dy * ahead_x) < half_width - slack
-            ):
-                is_hit = True
-                break
+            inside = min(
+                half_length - abs(dx * ahead_x + dy * ahead_y),
+                half_width - abs(dx * ahead_y - dy * ahead_x),
+            )
+            if inside > 0.0:
+                is_clear = False
+                if inside > shift + math.hypot(dx, dy) * turn:
+                    is_hit = True
+                    break
         if is_hit:
             continue
-        if shift + far * turn < _TOLERANCE_M or n > 246:
+        # The pose in the middle is one that the box holds.
+        if is_clear or shift + far * turn < _TOLERANCE_M or n > 246:
             return True
         if shift > far * turn:
             for k in range(4):
-                stack[n] = (
-                    cx + (k % 2 - 0.5) * move, cy + (k // 2 - 0.5) * move, angle, move / 2, turn,
-                )  # fmt: skip
+                east, north = cx + (k % 2 - 0.5) * move, cy + (k // 2 - 0.5) * move
+                _lay(stack, n, east, north, angle, move / 2, turn)
                 n += 1
         else:
             for k in range(2):
-                stack[n] = cx, cy, angle + (k - 0.5) * turn, move, turn / 2
+                _lay(stack, n, cx, cy, angle + (k - 0.5) * turn, move, turn / 2)
                 n += 1
     return False

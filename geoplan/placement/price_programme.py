@@ -74,18 +74,33 @@ def worst(kind: PoseSet, lack: FloatArray) -> IntArray:
     return chosen
 
 
-def _quiet_solver() -> Any:
-    """Return a solver; its first words go to standard output before an option can keep it quiet."""
+def quiet_solver() -> Any:
+    """
+    Return a solver that says nothing, on one thread, the same every run.
+
+    Returns
+    -------
+    Highs
+        The solver. Its first words would go to standard output before an option can keep it quiet.
+    """
     made: Any = highspy.Highs
     kept = os.dup(1)
     nowhere = os.open(os.devnull, os.O_WRONLY)
     try:
         os.dup2(nowhere, 1)
-        return made()
+        solver = made()
     finally:
         os.dup2(kept, 1)
         os.close(kept)
         os.close(nowhere)
+    for option, setting in (
+        ("log_to_console", False),
+        ("output_flag", False),
+        ("threads", 1),
+        ("random_seed", 0),
+    ):
+        solver.setOptionValue(option, setting)
+    return solver
 
 
 class Programme:
@@ -105,14 +120,7 @@ class Programme:
         h = problem.surface.cell_size_m
         # Nodes beyond the water cost next to nothing: a price keeps the field from rising there.
         costs[:coarse] = np.maximum(costs[:coarse], 0.1 * (COARSE * h) ** 2)
-        self._solver = _quiet_solver()
-        for option, setting in (
-            ("log_to_console", False),
-            ("output_flag", False),
-            ("threads", 1),
-            ("random_seed", 0),
-        ):
-            self._solver.setOptionValue(option, setting)
+        self._solver = quiet_solver()
         upper = np.full(len(costs), highspy.kHighsInf)
         for index, room in enumerate(problem.rooms):
             if room.most > _SMALL_ROOM:

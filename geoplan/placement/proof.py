@@ -22,7 +22,11 @@ _WORTH_PROVING_PCT = 1.0
 
 
 def proven(
-    around: Surroundings, benefit: Benefit | None, placement: Placement
+    around: Surroundings,
+    benefit: Benefit | None,
+    placement: Placement,
+    *,
+    by_field: bool = True,
 ) -> tuple[Placement, Certificate | None]:
     """
     Return a placement with the tighter of its bound and that of the price field.
@@ -35,6 +39,9 @@ def proven(
         What plans are worth; ``None``: the worth of places in the fields.
     placement : Placement
         Rafts with the area bound.
+    by_field : bool
+        Whether a price field is sought, which takes longer than all else of a small pond; without,
+        the area bound is certified as it is.
 
     Returns
     -------
@@ -55,7 +62,8 @@ def proven(
         return placement, None
     tangent, shares = _averaged(around, benefit, placement, room)
     surfaces = tangent.surfaces
-    may_gain = not report.is_stopped_by_time and report.gap_pct >= _WORTH_PROVING_PCT
+    may_gain = by_field and not report.is_stopped_by_time
+    may_gain = may_gain and report.gap_pct >= _WORTH_PROVING_PCT
     by_area = _area_field(surfaces, room)
     known = min(report.bound - tangent.constant, by_area.value)
     proof = (

@@ -1,10 +1,11 @@
-"""The hot loops of packing by rows, compiled: legal places, and the rows worth most."""
+"""The hot loops of packing by rows, compiled: legal places, and a row worth most."""
 
 from typing import Any
 
 import numba
 import numpy as np
 
+from geoplan.cut_cells import sort_rows
 from geoplan.grid import BoolArray
 from geoplan.site import FloatArray
 
@@ -72,7 +73,7 @@ def _shadows(edges: FloatArray, mine: Any, bottom: float, across: float) -> Any:
     """Return the sorted shadows of edges on a strip, and where they cross its middle."""
     top, middle = bottom + across, bottom + across / 2
     shadow = np.empty((len(mine), 2))
-    crossing = np.empty(len(mine))
+    crossing = np.empty((len(mine), 1))
     n_shadow = n_crossing = 0
     for k in mine:
         x0, y0, x1, y1 = edges[k, 0], edges[k, 1], edges[k, 2], edges[k, 3]
@@ -87,10 +88,11 @@ def _shadows(edges: FloatArray, mine: Any, bottom: float, across: float) -> Any:
         shadow[n_shadow, 1] = max(a, b)
         n_shadow += 1
         if y0 <= middle < y1:
-            crossing[n_crossing] = x0 + slope * (middle - y0)
+            crossing[n_crossing, 0] = x0 + slope * (middle - y0)
             n_crossing += 1
-    order = np.argsort(shadow[:n_shadow, 0])
-    return shadow[:n_shadow][order], np.sort(crossing[:n_crossing])
+    sort_rows(shadow[:n_shadow])
+    sort_rows(crossing[:n_crossing])
+    return shadow[:n_shadow], crossing[:n_crossing]
 
 
 @numba.njit(cache=True)
@@ -103,7 +105,7 @@ def _mark_strip(
     for j in range(1, len(shadow)):
         begin = shadow[j, 0]
         if begin - end >= along:
-            while passed < len(crossing) and crossing[passed] < (begin + end) / 2:
+            while passed < len(crossing) and crossing[passed, 0] < (begin + end) / 2:
                 passed += 1
             if passed % 2 == 1:
                 first = int(np.ceil((end - west) / dx - 1e-9))
@@ -113,8 +115,21 @@ def _mark_strip(
 
 
 @numba.njit(cache=True)
-def _fill_row(value: FloatArray, price: float, per_raft: int, best: FloatArray) -> None:
-    """Fill in the best worth of the places up to each, every raft paying the price."""
+def fill_row(value: FloatArray, price: float, per_raft: int, best: FloatArray) -> None:
+    """
+    Fill in the best worth of the places up to each, every raft paying the price.
+
+    Parameters
+    ----------
+    value : ndarray of float, shape (places,)
+        Worth of a raft at each place; -inf where none may lie [worth of planted m²].
+    price : float
+        Price of a raft [worth of planted m²].
+    per_raft : int
+        Least steps from raft to raft.
+    best : ndarray of float, shape (places + 1,) or longer
+        Filled in: best worth of the first places [worth of planted m²].
+    """
     for i in range(len(value)):
         take = value[i] - price
         if take > 0:
@@ -123,55 +138,6 @@ def _fill_row(value: FloatArray, price: float, per_raft: int, best: FloatArray) 
             best[i + 1] = max(best[i], take)
         else:
             best[i + 1] = best[i]
-
-
-@numba.njit(cache=True)
-def packed_rows(value: FloatArray, price: float, per_raft: int, per_row: int) -> Any:
-    """
-    Return the rafts of the rows that are worth most when each pays a price.
-
-    Parameters
-    ----------
-    value : ndarray of float, shape (strips, places)
-        Worth of a raft at each place; -inf where none may lie.
-    price : float
-        Price of a raft, in the unit of ``value``.
-    per_raft, per_row : int
-        Least steps from raft to raft along a row, and from row to row.
-
-    Returns
-    -------
-    ndarray of int, shape (n, 2)
-        Strip and place of each raft.
-    """
-    strips, places = value.shape
-    best = np.zeros(places + 1)
-    total = np.zeros(strips + 1)
-    for s in range(strips):
-        _fill_row(value[s], price, per_raft, best)
-        take = best[places]
-        if s >= per_row:
-            take += total[s + 1 - per_row]
-        total[s + 1] = max(total[s], take)
-    most = (strips // per_row + 1) * (places // per_raft + 1)
-    found = np.empty((most, 2), np.int64)
-    n = 0
-    s = strips - 1
-    while s >= 0:
-        if total[s + 1] <= total[s]:
-            s -= 1
-            continue
-        _fill_row(value[s], price, per_raft, best)
-        i = places - 1
-        while i >= 0:
-            if best[i + 1] > best[i]:
-                found[n, 0], found[n, 1] = s, i
-                n += 1
-                i -= per_raft
-            else:
-                i -= 1
-        s -= per_row
-    return found[:n].copy()
 
 
 @numba.njit(cache=True)
@@ -203,3 +169,53 @@ def bilinear(nodes: FloatArray, rows: FloatArray, cols: FloatArray) -> FloatArra
             (1 - right) * nodes[r1, c] + right * nodes[r1, c1]
         )
     return out
+
+
+@numba.njit(cache=True)
+def range_of(counts: Any) -> Any:
+    """
+    Return the least and the greatest of counts.
+
+    Parameters
+    ----------
+    counts : ndarray of int, shape (n,)
+        Counts; at least one.
+
+    Returns
+    -------
+    int
+        The least.
+    int
+        The greatest.
+    """
+    least = greatest = counts[0]
+    for count in counts:
+        least, greatest = min(least, count), max(greatest, count)
+    return least, greatest
+
+
+@numba.njit(cache=True)
+def extremes(sides: FloatArray) -> Any:
+    """
+    Return how far rafts reach.
+
+    Parameters
+    ----------
+    sides : ndarray of float, shape (n, 2)
+        Length and width of each type [m].
+
+    Returns
+    -------
+    float
+        The longest diagonal [m].
+    float
+        The longest side [m].
+    float
+        The shortest side [m].
+    """
+    diagonal, longest, least = 0.0, 0.0, np.inf
+    for k in range(len(sides)):
+        diagonal = max(diagonal, np.hypot(sides[k, 0], sides[k, 1]))
+        longest = max(longest, sides[k, 0], sides[k, 1])
+        least = min(least, sides[k, 0], sides[k, 1])
+    return diagonal, longest, least

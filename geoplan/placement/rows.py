@@ -9,13 +9,13 @@ chosen, by two dynamic programmes at one price per raft.
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from geoplan.placement.row_kernels import legal_places, packed_rows
+from geoplan.placement.headings import Headings
+from geoplan.placement.row_kernels import legal_places
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType
 from geoplan.site import FloatArray
@@ -111,7 +111,8 @@ def frame(
     turn_deg: float,
     *,
     is_across: bool,
-    step_m: float = STEP_M,
+    step_m: float | tuple[float, float] = STEP_M,
+    headings: Headings | None = None,
 ) -> Frame | None:
     """
     Return the frame of a region turned by an angle, or None where no raft fits.
@@ -130,8 +131,11 @@ def frame(
         Direction of the rows, clockwise from grid east [°].
     is_across : bool
         True to lay rafts with their long axis across the rows.
-    step_m : float
-        Coarsest step between places [m].
+    step_m : float or tuple of float
+        Coarsest step between places, with which strips part a raft and its gap into whole parts;
+        or such a step along the rows and the very step between strips [m].
+    headings : Headings or None
+        Which way rafts may lie; ``None``: any.
 
     Returns
     -------
@@ -145,8 +149,10 @@ def frame(
         return None
     low = np.minimum(edges[:, :2], edges[:, 2:]).min(axis=0)
     high = np.maximum(edges[:, :2], edges[:, 2:]).max(axis=0)
-    per_raft, per_row = _steps(along + gap_m, step_m), _steps(across + gap_m, step_m)
-    dx, dy = (along + gap_m) / per_raft, (across + gap_m) / per_row
+    step_along_m, strip_m = step_m if isinstance(step_m, tuple) else (step_m, step_m)
+    per_raft, per_row = _steps(along + gap_m, step_along_m), _steps(across + gap_m, strip_m)
+    dx = (along + gap_m) / per_raft
+    dy = strip_m if isinstance(step_m, tuple) else (across + gap_m) / per_row
     places = int((high[0] - low[0] - along) / dx + 1e-9) + 1
     strips = int((high[1] - low[1] - across) / dy + 1e-9) + 1
     if high[0] - low[0] < along or high[1] - low[1] < across:
@@ -156,18 +162,18 @@ def frame(
         return None
     mean = _mean_worth(surface, low, along, across, dx, dy, (strips, places), turn_deg)
     value = np.where(legal, raft_type.planted_area_m2 * mean, -np.inf)
-    return Frame(
-        raft_type,
-        turn_deg,
-        is_across,
-        float(low[0]),
-        float(low[1]),
-        dx,
-        dy,
-        per_raft,
-        per_row,
-        value,
-    )
+    corner = (float(low[0]), float(low[1]))
+    made = Frame(raft_type, turn_deg, is_across, *corner, dx, dy, per_raft, per_row, value)
+    return made if headings is None else _as_they_may(made, headings)
+
+
+def _as_they_may(made: Frame, headings: Headings) -> Frame | None:
+    """Return a frame with those places alone at which its heading is allowed."""
+    strips, places = np.nonzero(np.isfinite(made.value))
+    at = made.positions(strips.astype(float), places.astype(float))
+    barred = ~headings.allows(made.raft_type, *at, np.full(len(strips), made.heading_deg))
+    made.value[strips[barred], places[barred]] = -np.inf
+    return None if barred.all() else made
 
 
 def _turned_edges(region: BaseGeometry, turn_deg: float) -> FloatArray:
@@ -219,22 +225,3 @@ def _mean_worth(
     by_row = up_to(sums, across / dy, strips)
     both: FloatArray = up_to(by_row.T, along / dx, places).T
     return both * (dx * dy / (along * across))
-
-
-def pack(turned: Frame, price: float) -> Any:
-    """
-    Return the places of the rows that are worth most when each raft pays a price.
-
-    Parameters
-    ----------
-    turned : Frame
-        The frame.
-    price : float
-        What each raft must be worth at least [worth of planted m²].
-
-    Returns
-    -------
-    ndarray of int, shape (n, 2)
-        Strip and place of each raft; no two are nearer than the gap.
-    """
-    return packed_rows(turned.value, price, turned.places_per_raft, turned.strips_per_row)

@@ -1,13 +1,15 @@
 """
 The rules of placement, one class each, with their words for why a raft may not lie somewhere.
 
-Three kinds: a region rule takes water away, a pair rule keeps rafts apart, a limit rule bounds a
-sum. Each has a twin of the same name in the audit, written apart; a test fails for one without.
+Four kinds: a region rule takes water away, a pair rule keeps rafts apart, a limit rule bounds a
+sum, and one holds headings. Each has a twin of the same name in the audit, written apart; a test
+fails for one without.
 """
 
 from collections.abc import Mapping
 from typing import Protocol
 
+import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
@@ -21,6 +23,7 @@ from geoplan.placement.allowed import (
 )
 from geoplan.placement.bound import Limit
 from geoplan.raft import RaftType
+from geoplan.reasons import HeldRaft
 from geoplan.site import Inflow
 from geoplan.water.jets import jet_reach_m
 
@@ -208,6 +211,25 @@ class GapBetween:
         )
         return self._least_m(around) + 2.0 * swing
 
+    def to_existing_m(self, around: Surroundings, raft_type: RaftType) -> float:
+        """
+        Return the distance that a raft keeps to rafts that are there already.
+
+        Parameters
+        ----------
+        around : Surroundings
+            The water body.
+        raft_type : RaftType
+            Type of the raft.
+
+        Returns
+        -------
+        float
+            The gap, and what a raft of the type swings on lines; those that are there do not [m].
+        """
+        swing = holding(around.body, around.fields, raft_type, around.settings).excursion_m
+        return self._least_m(around) + swing
+
     def forbidden(self, around: Surroundings, raft_type: RaftType) -> BaseGeometry:
         """Return the water too near to rafts that are there already, or held by a person."""
         least_m = self._least_m(around) + ROUNDING_ROOM_M
@@ -273,6 +295,44 @@ class HeldInPlace:
             f"within {held.excursion_m:.1f} m, which rafts on lines may swing at low level, of"
             f" what is forbidden, or within {held.reach_m:.1f} m, where their anchors lie, of"
             " shallow or unsurveyed water"
+        )
+
+
+class HeldHeading:
+    """A raft lies along the flow, the wind or the bank, where the site asks for it."""
+
+    name = "heading"
+
+    def off_deg(self, around: Surroundings, raft: HeldRaft) -> float:
+        """
+        Return by how much a raft is turned beyond what is allowed where it lies.
+
+        Parameters
+        ----------
+        around : Surroundings
+            The water body.
+        raft : HeldRaft
+            The raft.
+
+        Returns
+        -------
+        float
+            Angle; zero or less where it lies as it may [°].
+        """
+        if around.headings is None:
+            return 0.0
+        kind = next(kind for kind in around.settings.raft if kind.name == raft.raft_type)
+        place = (np.array([v]) for v in (raft.easting_m, raft.northing_m, raft.heading_deg))
+        return float(around.headings.off_deg(kind, *place)[0])
+
+    def words(self, around: Surroundings, raft_type: RaftType) -> str:
+        """Return the rule in words."""
+        if around.headings is None:
+            return "a raft may lie any way"
+        held = around.headings
+        return (
+            f"no '{raft_type.name}' fits here that lies along {held.along} to within"
+            f" {held.tolerance_deg:g} degrees"
         )
 
 
@@ -368,4 +428,5 @@ REGION_RULES: tuple[RegionRule, ...] = (
     HeldInPlace(),
 )
 LIMIT_RULES: tuple[LimitRule, ...] = (Stock(), Budget(), CoverShare())
-RULES: tuple[RegionRule | LimitRule, ...] = (*REGION_RULES, *LIMIT_RULES)
+HEADING = HeldHeading()
+RULES: tuple[RegionRule | LimitRule | HeldHeading, ...] = (*REGION_RULES, HEADING, *LIMIT_RULES)

@@ -18,13 +18,15 @@ from shapely.geometry.base import BaseGeometry
 from geoplan.cut_cells import cells_polygon
 from geoplan.placement.allowed import grown
 from geoplan.placement.bound import grown_area_m2
-from geoplan.placement.rows import STEP_M, Frame, frame, pack
+from geoplan.placement.headings import Headings
+from geoplan.placement.mixed_rows import Lays, Packed, lays, pack_lays, worth_of
+from geoplan.placement.rows import STEP_M
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType, footprints
 from geoplan.site import FloatArray
 
-#: Turns of the frames of a cluster [°]; lying along and across the rows cover the right angle.
-_TURNS_DEG = tuple(float(turn) for turn in np.arange(0.0, 90.0, 7.5))
+#: Turns of the frames of a cluster: rows run every way [°].
+_TURNS_DEG = tuple(float(turn) for turn in np.arange(0.0, 180.0, 7.5))
 _BEST_FRAMES = 3
 _PASSES = 6
 _BISECTIONS = 30
@@ -91,6 +93,7 @@ def best_rows(
     raft_type: RaftType,
     gap_m: float,
     count: int,
+    headings: Headings | None = None,
 ) -> Search:
     """
     Place up to a number of rafts of one type where they are worth most.
@@ -107,6 +110,8 @@ def best_rows(
         Distance between rafts [m].
     count : int
         Most rafts wanted.
+    headings : Headings or None
+        Which way rafts may lie; ``None``: any.
 
     Returns
     -------
@@ -120,7 +125,7 @@ def best_rows(
         missing = count - sum(len(part) for part in found)
         if missing <= 0 or left.is_empty:
             break
-        part, frames = _one_pass(left, surface, raft_type, gap_m, missing)
+        part, frames = _one_pass(left, surface, raft_type, gap_m, missing, headings)
         tried += frames
         if len(part) == 0:
             break
@@ -160,14 +165,19 @@ def _polygons(geometry: BaseGeometry, least_m2: float) -> BaseGeometry:
 
 
 def _one_pass(
-    region: BaseGeometry, surface: WorthSurface, raft_type: RaftType, gap_m: float, count: int
+    region: BaseGeometry,
+    surface: WorthSurface,
+    raft_type: RaftType,
+    gap_m: float,
+    count: int,
+    headings: Headings | None,
 ) -> tuple[Poses, int]:
     """Pack the clusters of a region once; return the best rafts and the frames tried."""
     clusters = _clusters(region, surface, raft_type, gap_m, count)
     sets = []
     tried = 0
     for cluster in clusters:
-        kept, frames = _best_frames(cluster, surface, raft_type, gap_m)
+        kept, frames = _best_frames(cluster, surface, raft_type, gap_m, headings)
         tried += frames
         if kept:
             sets.append(kept)
@@ -229,24 +239,28 @@ def _most_worth(
 
 
 def _best_frames(
-    cluster: BaseGeometry, surface: WorthSurface, raft_type: RaftType, gap_m: float
-) -> tuple[list[Frame], int]:
+    cluster: BaseGeometry,
+    surface: WorthSurface,
+    raft_type: RaftType,
+    gap_m: float,
+    headings: Headings | None,
+) -> tuple[list[Lays], int]:
     """Return the few frames in which a cluster packs best, and how many were tried."""
     step = float(np.clip(np.sqrt(cluster.area) / 600.0, STEP_M, 0.5))
+
+    def turned_by(turn: float, step_m: float) -> Lays:
+        return lays(cluster, surface, raft_type, gap_m, turn, step_m, headings)
+
     scored = []
-    for turn in _turns(cluster):
-        for is_across in (False, True):
-            turned = frame(
-                cluster, surface, raft_type, gap_m, turn, is_across=is_across, step_m=2 * step
-            )
-            if turned is not None:
-                scored.append((-_worth(turned, 0.0), turn, is_across))
+    tried = 0
+    common = () if headings is None else headings.common_deg(cluster)
+    for turn in (*_turns(cluster), *common):
+        both = turned_by(turn, 2 * step)
+        tried += len(both)
+        scored += [(-worth_of(pack_lays(both, 0.0), 0.0), turn)] if both else []
     scored.sort()
-    best = [
-        frame(cluster, surface, raft_type, gap_m, turn, is_across=is_across, step_m=step)
-        for _, turn, is_across in scored[:_BEST_FRAMES]
-    ]
-    return [turned for turned in best if turned is not None], len(scored) + len(best)
+    best = [turned_by(turn, step) for _, turn in scored[:_BEST_FRAMES]]
+    return [both for both in best if both], tried + sum(len(both) for both in best)
 
 
 def _turns(cluster: BaseGeometry) -> Iterable[float]:
@@ -259,38 +273,23 @@ def _turns(cluster: BaseGeometry) -> Iterable[float]:
     return (*_TURNS_DEG, round(along, 3))
 
 
-def _worth(turned: Frame, price: float) -> float:
-    """Return what a frame's best rows are worth after each raft has paid the price."""
-    places = pack(turned, price)
-    return float(turned.value[places[:, 0], places[:, 1]].sum() - price * len(places))
-
-
-Packed = list[tuple[Frame, Any]]
-
-
-def _packed_at(sets: Sequence[Sequence[Frame]], price: float) -> Packed:
-    """Return each cluster's best frame at a price with the places it fills."""
+def _packed_at(sets: Sequence[Sequence[Lays]], price: float) -> Packed:
+    """Return each cluster's best frames at a price with the places they fill."""
     out: Packed = []
-    for frames in sets:
-        tries = [(turned, pack(turned, price)) for turned in frames]
-        out.append(
-            max(
-                tries,
-                key=lambda pair: float(
-                    pair[0].value[pair[1][:, 0], pair[1][:, 1]].sum() - price * len(pair[1])
-                ),
-            )
-        )
+    for turns in sets:
+        tries: list[Packed] = [pack_lays(both, price) for both in turns]
+        out += tries[int(np.argmax([worth_of(packed, price) for packed in tries]))]
     return out
 
 
-def _packed_to_count(sets: Sequence[Sequence[Frame]], count: int) -> Packed:
+def _packed_to_count(sets: Sequence[Sequence[Lays]], count: int) -> Packed:
     """Return the packing at the highest price that still places the number of rafts."""
     enough = _packed_at(sets, 0.0)
     if sum(len(places) for _, places in enough) <= count:
         return enough
     low = 0.0
-    high = max((float(turned.value.max()) for frames in sets for turned in frames), default=0.0)
+    frames = (one for turns in sets for both in turns for one in both)
+    high = max((float(one.value.max()) for one in frames), default=0.0)
     for _ in range(_BISECTIONS):
         price = (low + high) / 2
         packed = _packed_at(sets, price)

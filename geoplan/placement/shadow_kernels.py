@@ -10,7 +10,7 @@ from typing import Any
 import numba
 import numpy as np
 
-from geoplan.placement.pose_kernels import Water, lies_inside, worth_at
+from geoplan.placement.pose_kernels import Water, lies_inside, may_head, worth_at
 from geoplan.site import FloatArray
 
 
@@ -97,6 +97,7 @@ def mark_legal(
     east, north, cos, sin = view
     first, second, du, dv = grid
     strips, places = legal.shape
+    turn = np.arctan2(sin, cos) + (0.0 if along == water.sides[kind, 0] else np.pi / 2)
     diff = np.zeros(places + 1, np.int64)
     for s in range(strips):
         bottom = second + s * dv
@@ -118,13 +119,12 @@ def mark_legal(
         for i in range(places):
             covered += diff[i]
             is_free = covered == 0
+            u, v = first + i * du + along / 2, bottom + across / 2
+            pose = (east + u * cos - v * sin, north + u * sin + v * cos, turn)
             if is_free and not was_free:
-                u, v = first + i * du + along / 2, bottom + across / 2
-                inside = lies_inside(
-                    water, kind, east + u * cos - v * sin, north + u * sin + v * cos
-                )
-            legal[s, i] = is_free and inside
+                inside = lies_inside(water, kind, pose[0], pose[1])
             was_free = is_free
+            legal[s, i] = is_free and inside and may_head(water, kind, pose)
 
 
 @numba.njit(cache=True)

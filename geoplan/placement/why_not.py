@@ -23,7 +23,8 @@ from geoplan.placement.allowed import (
     grown,
 )
 from geoplan.placement.bound import Limit
-from geoplan.placement.rules import GAP, REGION_RULES
+from geoplan.placement.heading_room import out_of_reach
+from geoplan.placement.rules import GAP, HEADING, REGION_RULES
 from geoplan.plan import PlacedRaft
 from geoplan.raft import footprints
 from geoplan.reasons import WhyNot
@@ -81,6 +82,11 @@ def why_not(
     narrow = _Barred("narrow", _narrow_words(around), _cut(left, room, inside=False))
     out.append(_why(around, narrow, narrow.area, (float(narrow.area.area),) * 2))
     left = _cut(left, room, inside=True)
+    if around.headings is not None:
+        turned = _turned_away(around, regions, rafts)
+        here = _Barred(turned.rule, turned.words, _cut(left, turned.area, inside=True))
+        left = _cut(left, turned.area, inside=False)
+        out.append(_why(around, here, here.area, (float(here.area.area),) * 2))
     for part in _in_room(around, regions, limits, rafts):
         here = _cut(left, part.area, inside=True)
         left = _cut(left, part.area, inside=False)
@@ -132,6 +138,23 @@ def unsurveyed(around: Surroundings) -> BaseGeometry:
     grid = fields.grid
     unknown = grid.water & (fields.is_unsurveyed | np.isnan(fields.reliable_bed_m))
     return cells_polygon(grid.west_m, grid.south_m, grid.cell_size_m, unknown)
+
+
+def _turned_away(
+    around: Surroundings, regions: Sequence[AllowedRegion], rafts: Sequence[PlacedRaft]
+) -> _Barred:
+    """Return the room that no raft of any type covers which lies as it may."""
+    parts = [
+        shapely.union(
+            out_of_reach(region, around.fields.grid),
+            shapely.difference(around.edges[1].outline, region.region),
+        )
+        for region in regions
+    ]
+    planned = _outlines([raft for raft in rafts if raft.status == "planned"])
+    area = shapely.difference(shapely.intersection_all(parts), shapely.union_all(planned))
+    least = min(around.settings.raft, key=lambda kind: kind.width_m)
+    return _Barred(HEADING.name, HEADING.words(around, least), area)
 
 
 def _narrow_words(around: Surroundings) -> str:

@@ -15,9 +15,11 @@ from geoplan.placement.pose_kernels import (
     Terms,
     Water,
     edges_near,
+    nearest_allowed,
     raft_worth,
     worth_at,
 )
+from geoplan.placement.row_kernels import extremes, range_of
 from geoplan.placement.shadow_kernels import mark_legal, running_sums, sum_at
 from geoplan.site import FloatArray
 
@@ -69,12 +71,13 @@ def _fill(value: FloatArray, apart: int, best: FloatArray) -> float:
 def _rows(value: FloatArray, apart: Any, depth: Any) -> Any:
     """Return kind, strip and place of the rafts of the best rows of several kinds."""
     kinds, strips, places = value.shape
-    best = np.zeros(places + 1)
-    row = np.zeros((kinds, strips))
+    best, row = np.zeros(places + 1), np.zeros((kinds, strips))
     for k in range(kinds):
         for s in range(strips):
             row[k, s] = _fill(value[k, s], apart[k], best)
-    levels = strips + depth.max()
+    least, _ = range_of(apart)
+    shallow, deepest = range_of(depth)
+    levels = strips + deepest
     total = np.zeros(levels + 1)
     chosen = np.full(levels + 1, -1)
     for level in range(1, levels + 1):
@@ -83,10 +86,9 @@ def _rows(value: FloatArray, apart: Any, depth: Any) -> Any:
             s = level - depth[k]
             if 0 <= s < strips and total[s] + row[k, s] > total[level]:
                 total[level], chosen[level] = total[s] + row[k, s], k
-    most = (strips // depth.min() + 2) * (places // apart.min() + 2)
+    most = (strips // shallow + 2) * (places // least + 2)
     found = np.empty((most, 3), np.int64)
-    n = 0
-    level = levels
+    n, level = 0, levels
     while level > 0:
         k = chosen[level]
         if k < 0:
@@ -210,14 +212,13 @@ def resolved(
     view = (window[0], window[1], np.cos(window[2]), np.sin(window[2]))
     half = (window[3], window[4])
     box = np.array([-half[0], half[0], -half[1], half[1]])
-    longest = np.sqrt((water.sides**2).sum(axis=1).max())
+    longest, _, least = extremes(water.sides)
     reach = np.hypot(half[0], half[1]) + 2 * longest + gap
     inside, near = _parted(water, rafts, n, view, half, box, reach)
     main, turned = primary // 2, primary % 2
     period = water.sides[main, turned] + gap, water.sides[main, 1 - turned] + gap
     du = period[0] / np.ceil(period[0] / step - 1e-9)
     dv = period[1] / np.ceil(period[1] / step - 1e-9)
-    least = water.sides.min()
     if box[3] - box[2] < least or box[1] - box[0] < least:
         return n
     kinds = 2 * len(water.sides)
@@ -288,13 +289,12 @@ def _taken(rafts: Rafts, n: int, inside: Any, new: Rafts, terms: Terms) -> int:
     after = n - len(inside) + len(new.kind)
     if gain <= worth + 1e-9 * abs(worth) + 1e-12 or after > len(rafts.east):
         return n
+    # fmt: off
     old = Rafts(
-        rafts.east[:n].copy(),
-        rafts.north[:n].copy(),
-        rafts.turn[:n].copy(),
-        rafts.value[:n].copy(),
-        rafts.kind[:n].copy(),
+        rafts.east[:n].copy(), rafts.north[:n].copy(), rafts.turn[:n].copy(),
+        rafts.value[:n].copy(), rafts.kind[:n].copy(),
     )
+    # fmt: on
     left = n
     for i in inside[::-1]:
         left -= 1
@@ -302,8 +302,12 @@ def _taken(rafts: Rafts, n: int, inside: Any, new: Rafts, terms: Terms) -> int:
     for j in range(len(new.kind)):
         _put(rafts, left + j, new, j)
     left = _within_limits(rafts, after, terms)
-    before = old.value.sum()
-    if rafts.value[:left].sum() > before * (1 + 1e-9):
+    change = 0.0
+    for i in range(n):
+        change -= old.value[i] * (1 + 1e-9)
+    for i in range(left):
+        change += rafts.value[i]
+    if change > 0:
         return left
     for i in range(n):
         _put(rafts, i, old, i)
@@ -322,7 +326,7 @@ def _heading(water: Water, rafts: Rafts, n: int, east: float, north: float, draw
                 best = i
         return float(rafts.turn[best])
     if draws[0] < 0.75:
-        reach = 2 * water.sides.max()
+        reach = 2 * extremes(water.sides)[1]
         best_far, turn = reach * reach, draws[1] * np.pi
         for k in edges_near(water, 0, east, north, reach):
             x0, y0 = water.edges[k, 0] - east, water.edges[k, 1] - north
@@ -376,12 +380,13 @@ def swept(
             i = int(draw[2] * n)
             window[0], window[1] = rafts.east[i], rafts.north[i]
         elif len(spots) > 0:
-            window[:2] = spots[int(draw[2] * len(spots))]
+            window[0], window[1] = spots[int(draw[2] * len(spots))]
         else:
             continue
         window[0] += (draw[3] - 0.5) * longest
         window[1] += (draw[4] - 0.5) * longest
-        window[2] = _heading(water, rafts, n, window[0], window[1], draw[5:7])
+        turn = _heading(water, rafts, n, window[0], window[1], draw[5:7])
+        window[2] = nearest_allowed(water, window[0], window[1], turn)
         size = (0.35 + 0.65 * draw[7] ** 2) * (longest + terms.gap)
         window[3] = size * (0.8 + 0.6 * draw[3])
         window[4] = size * (0.8 + 0.6 * draw[4])

@@ -6,6 +6,7 @@ The room is solved again with one rule made weaker, and the least amount is foun
 
 import math
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 
 import shapely
 from shapely.geometry.base import BaseGeometry
@@ -21,6 +22,7 @@ from geoplan.placement.allowed import (
 from geoplan.placement.bound import Limit
 from geoplan.placement.rules import (
     GAP,
+    HEADING,
     LIMIT_RULES,
     REGION_RULES,
     SUN_ROOM_H,
@@ -36,6 +38,8 @@ from geoplan.reasons import RuleYield
 #: Amounts are found to this and rounded up to it [m or h].
 _STEP = 0.01
 _HALVINGS = 12
+#: Headings are found to this, and rounded up to whole degrees [°].
+_STEP_DEG = 0.5
 
 #: What a rule takes away once it has yielded by an amount.
 _Weaker = Callable[[float], BaseGeometry]
@@ -68,6 +72,8 @@ def rule_yields(
             return tuple(found)
     best: dict[str, RuleYield] = {}
     for region in regions:
+        if around.headings is not None and (wider := _wider(around, region)) is not None:
+            return (wider,)
         for one in _of_type(around, region.raft_type):
             before = best.get(one.rule)
             if before is None or one.amount < before.amount:
@@ -137,6 +143,27 @@ def _weaker(around: Surroundings, kind: RaftType) -> dict[str, tuple[float, str,
     return out
 
 
+def _wider(around: Surroundings, region: AllowedRegion) -> RuleYield | None:
+    """Return by how much held headings must widen for a raft of a type to fit its room."""
+    heads, kind = around.headings, region.raft_type
+    if heads is None or region.region.is_empty:
+        return None
+
+    def fits(by_deg: float) -> bool:
+        return _fits(replace(around, headings=heads.widened(by_deg)), region.region, kind)
+
+    low, high = 0.0, 90.0
+    if not fits(high):
+        return None
+    while high - low > _STEP_DEG:
+        middle = (low + high) / 2
+        low, high = (low, middle) if fits(middle) else (middle, high)
+    amount = float(math.ceil(high))
+    room_m2 = float(region.region.area)
+    words = f"{amount:.0f} degrees more to turn from {heads.along} would let '{kind.name}' fit"
+    return RuleYield(HEADING.name, kind.name, amount, "deg", room_m2, words)
+
+
 def _least(
     around: Surroundings, kind: RaftType, open_water: BaseGeometry, most: float, weaker: _Weaker
 ) -> float | None:
@@ -165,7 +192,8 @@ def _fits(around: Surroundings, room: BaseGeometry, kind: RaftType) -> bool:
     if room.is_empty:
         return False
     surface = WorthSurface.on(around.fields.grid, around.fields.worth)
-    return len(best_rows(room, surface, kind, GAP.gap_m(around), 1).poses) > 0
+    found = best_rows(room, surface, kind, GAP.gap_m(around), 1, around.headings)
+    return len(found.poses) > 0
 
 
 def _words(name: str, amount: float, opens_m2: float, kind: RaftType) -> str:

@@ -1,7 +1,8 @@
 """
 Rafts that a person has fixed: polygons of a GeoJSON file or a GeoPackage.
 
-The file may be drawn in a GIS or be a ``plan.gpkg`` in which rafts were moved. Each polygon must be
+The file may be drawn in a GIS, be saved from the map of a plan on which rafts were tried, or be a
+``plan.gpkg`` in which rafts were moved. Each polygon must be
 the rectangle of a raft type of the site; which one, its column ``raft_type`` says or its size.
 """
 
@@ -27,6 +28,8 @@ from geoplan.site import Site, SourceFile, WaterBody
 
 #: Departure of a side from that of its type that drawing by hand may bring [m].
 _SIZE_TOLERANCE_M = 0.05
+#: How far beside the water body that it names a raft still counts as run aground there [m].
+_BESIDE_M = 200.0
 
 
 def read_held(path: Path, site: Site) -> tuple[tuple[HeldRaft, ...], SourceFile]:
@@ -65,7 +68,7 @@ def read_held(path: Path, site: Site) -> tuple[tuple[HeldRaft, ...], SourceFile]
                 one = _held(layer, index, crs, site, log)
                 held += [one] if one else []
         if not held and not log.has_errors:
-            log.refuse(place, "no raft", "at least one polygon", "Leave --keep away instead.")
+            log.refuse(place, "no raft", "at least one polygon", "Draw one, or name another file.")
     if log.has_errors or data is None:
         raise SiteDataError(log.faults)
     return tuple(held), SourceFile(path.name, hashlib.sha256(data).hexdigest())
@@ -106,29 +109,57 @@ def _held(layer: Layer, index: int, crs: str, site: Site, log: FaultLog) -> Held
             place, "a raft off every water", "a raft in a water body of the site", "Move it."
         )
         return None
-    easting, northing, heading, sides = _rectangle(outline)
+    easting, northing, heading, sides = rectangle_round(outline)
     kind = _type_of(text_of(layer, "raft_type", index), sides, outline, site, place, log)
     if kind is None:
         return None
     rectangle = footprints([easting], [northing], [heading], [kind.length_m], [kind.width_m])[0]
     where = f"{place.file}, {place.feature}"
-    return HeldRaft(where, body.water_id, kind.name, easting, northing, heading, rectangle)
+    name = text_of(layer, "raft_id", index)
+    return HeldRaft(where, body.water_id, kind.name, easting, northing, heading, rectangle, name)
 
 
 def _water_of(
     shape: Polygon, water_id: str, crs: str, site: Site
 ) -> tuple[WaterBody | None, Polygon | None]:
-    """Return the water body that a raft lies in or touches, and the raft in its CRS."""
+    """Return the water body that a raft lies in or touches, or names, and it in that CRS."""
+    named: tuple[WaterBody | None, Polygon | None] = (None, None)
     # A raft that was moved to another water may still carry the name of the first.
     for body in sorted(site.water_bodies, key=lambda body: body.water_id != water_id):
         moved = transformed(shape, crs, body.crs)
-        if np.isfinite(shapely.get_coordinates(moved)).all() and moved.intersects(body.outline):
+        if not np.isfinite(shapely.get_coordinates(moved)).all():
+            continue
+        if moved.intersects(body.outline):
             return body, moved
-    return None, None
+        # Aground beside its own water, it is told how far from it; elsewhere it is in a wrong CRS.
+        if body.water_id == water_id and moved.distance(body.outline) <= _BESIDE_M:
+            named = body, moved
+    return named
 
 
-def _rectangle(outline: Polygon) -> tuple[float, float, float, tuple[float, float]]:
-    """Return centre, heading and sides of the rectangle round an outline."""
+def rectangle_round(outline: Polygon) -> tuple[float, float, float, tuple[float, float]]:
+    """
+    Return centre, heading and sides of the rectangle round an outline.
+
+    Parameters
+    ----------
+    outline : Polygon
+        Outline of a raft [m].
+
+    Returns
+    -------
+    float, float
+        Easting and northing of the centre [m].
+    float
+        Long axis, clockwise from grid north, 0 to 180 [°].
+    tuple of float
+        Long and short side [m].
+
+    Examples
+    --------
+    >>> rectangle_round(shapely.box(0, 0, 4, 2))
+    (2.0, 1.0, 90.0, (4.0, 2.0))
+    """
     corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(outline))
     steps = np.diff(corners[:3], axis=0)
     lengths = np.hypot(steps[:, 0], steps[:, 1])

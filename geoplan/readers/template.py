@@ -40,6 +40,8 @@ root_depth_m = 0.8            # below the hull, when grown
 # bank_m = 2.0
 # gap_m = 1.0
 # outlet_m = 5.0
+# [heading]
+# along = "free"              # or "flow", "wind" (with from_deg in [wind]) or "bank"
 # [report]
 # water_temperature_c = 25.0  # warmest water, for the screening of oxygen
 # [[report.credit]]           # your authority's table of credit by cover, row by row

@@ -299,12 +299,13 @@ def _march(water: BoolArray, closed: BoolArray, distance: FloatArray) -> None:
     """Fill in distances in cells, by fast marching from the cells where they are known."""
     rows, cols = water.shape
     settled = np.zeros((rows, cols), np.bool_)
-    is_start = np.isfinite(distance)
     heap = np.empty(4 * rows * cols + 1)
     cells = np.empty(4 * rows * cols + 1, np.int64)
+    is_start = np.isfinite(distance)
     count = 0
-    for k in np.flatnonzero(is_start):
-        count = _push(heap, cells, count, distance[k // cols, k % cols], int(k))
+    for k in range(rows * cols):
+        if is_start[k // cols, k % cols]:
+            count = _push(heap, cells, count, distance[k // cols, k % cols], k)
     while count > 0:
         r, c = cells[0] // cols, cells[0] % cols
         count = _pop(heap, cells, count)

@@ -20,7 +20,6 @@ UNIT_ELSEWHERE = {
     "geoplan.placement.bound.AreaBound: prices",
     "geoplan.placement.bound.Limit: most",
     "geoplan.placement.bound.Limit: per_raft",
-    "geoplan.placement.row_kernels.packed_rows: value",
     "geoplan.plan.CurvePoint: cost",
     "geoplan.plan.Finding: measured, limit",
     "geoplan.plan.SolveReport: bound",

@@ -18,6 +18,7 @@ VOCABULARY = (
     "settings_report",
     "site",
     "plan",
+    "tried",
     "certificate",
     "reasons",
     "written",

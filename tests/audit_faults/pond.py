@@ -49,6 +49,9 @@ TABLES = {
     "levels": {"low_m": 9.5, "normal_m": 10.0, "high_m": 10.45},
     "survey": {"sigma_m": 0.05},
     "clearances": {"bank_m": 5.0, "inflow_m": 10.0},
+    # Rafts lie with their long axes east, as the wind blows.
+    "heading": {"along": "wind"},
+    "wind": {"from_deg": 270.0},
     "budget": {"limit": 1000.0},
     # So much dispersion stirs the pond: its loads follow by hand, see ``loads``.
     "treatment": {"dispersion_m2_s": 20.0},

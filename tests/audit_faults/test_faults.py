@@ -6,8 +6,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
+from shapely import affinity
 
 from geoplan.audit import CHECKS, audit_plan
+from geoplan.audit.evidence import case_of
+from geoplan.audit.headings import check_heading
 from geoplan.placement.rules import RULES
 from geoplan.plan import Finding
 from geoplan.settings import Settings
@@ -393,6 +396,18 @@ def test_fault_in_the_plan_is_found_and_only_it(
     assert all(finding.detail for finding in found)
 
 
+@pytest.mark.parametrize("along", ["wind", "bank", "flow"])
+def test_a_raft_turned_across_is_found(along: str) -> None:
+    # The water runs from the western bank to the eastern, and both other banks run that way.
+    site = honest_site(settings=settings(heading={"along": along}, wind={"from_deg": 270.0}))
+    turned = affinity.rotate(honest_plan().rafts[0].outline, 60.0)
+    for outline, off_deg in ((honest_plan().rafts[0].outline, 0.0), (turned, 60.0)):
+        first, second = check_heading(case_of(with_raft(honest_plan(), outline=outline), site))
+        assert first.measured == pytest.approx(off_deg, abs=5.0 if along == "flow" else 1e-3)
+        assert first.passed == (off_deg == 0.0)
+        assert second.passed
+
+
 SITES: list[tuple[str, set[str], Callable[[], Site]]] = [
     ("cap", {"cover"}, lambda: honest_site(max_cover_pct=1.19)),
     (
@@ -403,6 +418,11 @@ SITES: list[tuple[str, set[str], Callable[[], Site]]] = [
                 update={"raft": (settings().raft[0].model_copy(update={"stock": 1}),)}
             )
         ),
+    ),
+    (
+        "across the wind",
+        {"heading"},
+        lambda: honest_site(settings=settings(heading={"along": "wind"}, wind={"from_deg": 0.0})),
     ),
     (
         "a liner under the posts",

@@ -1,9 +1,10 @@
 """
 Placement against its rivals at equal time, on random ponds: worth of the plan as ratios.
 
-Run by hand: ``python -m tests.benchmarks.bench_rivals 5 0.1 1.0 20`` for five ponds of 1 ha filled
-to a tenth of what their area could hold, rivals given 20 s or what the search took, if more. Needs
-the extra ``benchmarks`` (OR-Tools). Time is that of the process, but CP-SAT goes by the clock:
+Run by hand: ``python -m tests.benchmarks.bench_rivals 20 0.1,0.3 1.0 20`` for twenty ponds of 1 ha
+filled to a tenth and to three tenths of what their area could hold, rivals given 20 s or what the
+search took, if more; ``--quick`` for three small ponds and 2 s. Needs the extra ``benchmarks``
+(OR-Tools). Time is that of the process, but CP-SAT goes by the clock:
 leave the machine alone. A ratio of ``inf`` is a rival that found no plan. All plans are judged
 by one count of pairs and one exact test of the region, which no rival makes itself.
 """
@@ -12,13 +13,15 @@ import math
 import statistics
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import shapely
 
-from geoplan.placement.bound import grown_area_m2
-from geoplan.placement.search import Poses, best_rows
+from geoplan.placement.allowed import AllowedRegion
+from geoplan.placement.bound import Limit, grown_area_m2
+from geoplan.placement.place import best_plan
+from geoplan.placement.search import Poses
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import footprints
 from tests.benchmarks.bench_placement import RAFT, pond, worth
@@ -215,34 +218,55 @@ def judged(poses: Poses, region: shapely.Geometry, surface: WorthSurface, count:
     return float((RAFT.planted_area_m2 * mean).sum())
 
 
-def main(ponds: int, share: float, area_ha: float, least_s: float) -> None:
-    """Print, for each rival, the least and the median ratio of our worth to its."""
-    ratios: dict[str, list[float]] = {name: [] for name in RIVALS}
-    best_rows(*pond(0, 0.05)[:1], worth(pond(0, 0.05)[1], 0.05), RAFT, GAP_M, 2)  # compiles
-    for seed in range(1, ponds + 1):
-        region, radius = pond(seed, area_ha)
-        surface = worth(radius, area_ha)
-        grown_m2 = grown_area_m2(RAFT.length_m, RAFT.width_m, GAP_M)
-        room = shapely.buffer(region, GAP_M / 2).area
-        count = max(1, round(share * room / grown_m2))
-        begin = time.process_time()
-        ours = judged(best_rows(region, surface, RAFT, GAP_M, count).poses, region, surface, count)
-        seconds = max(time.process_time() - begin, least_s)
-        for name, rival in RIVALS.items():
-            theirs = judged(rival(region, surface, count, seconds), region, surface, count)
-            ratios[name].append(ours / theirs if theirs > 0 else math.inf)
-        shown = ", ".join(f"{name} {values[-1]:.3f}" for name, values in ratios.items())
-        print(f"pond {seed}: {count} rafts, {seconds:.1f} s; {shown}", flush=True)
-    print(f"{'rival':24s} least  median")
-    for name, values in ratios.items():
-        print(f"{name:24s} {min(values):.3f}  {statistics.median(values):.3f}")
+def count_of(region: shapely.Geometry, share: float) -> int:
+    """A share of the rafts that the area could hold if none of it were lost."""
+    grown_m2 = grown_area_m2(RAFT.length_m, RAFT.width_m, GAP_M)
+    return max(1, round(share * shapely.buffer(region, GAP_M / 2).area / grown_m2))
+
+
+def ours(region, surface, count) -> Poses:  # type: ignore[no-untyped-def]
+    """The search as a plan gets it."""
+    limits = [Limit("stock", "", (1.0,), float(count))]
+    return best_plan([surface], [AllowedRegion(RAFT, region, ())], limits, GAP_M, seed=0)[0][0]
+
+
+def compared(seed: int, share: float, area_ha: float, least_s: float) -> dict[str, float]:
+    """The ratios of our worth to each rival's on one pond; one line is printed."""
+    region, radius = pond(seed, area_ha)
+    surface, count = worth(radius, area_ha), count_of(region, share)
+    begin = time.process_time()
+    value = judged(ours(region, surface, count), region, surface, count)
+    taken_s = time.process_time() - begin
+    seconds, out = max(taken_s, least_s), {}
+    for name, rival in RIVALS.items():
+        theirs = judged(rival(region, surface, count, seconds), region, surface, count)
+        out[name] = value / theirs if theirs > 0 else math.inf
+    shown = ", ".join(f"{name} {ratio:.3f}" for name, ratio in out.items())
+    print(f"pond {seed}: {count} rafts, {taken_s:.1f} s; {shown}", flush=True)
+    return out
+
+
+def main(ponds: int, shares: Sequence[float], area_ha: float, least_s: float) -> None:
+    """Print, for each share and rival, the least and the median ratio of our worth to its."""
+    region, radius = pond(0, 0.05)
+    ours(region, worth(radius, 0.05), 2)  # compiles
+    table = []
+    for share in shares:
+        found = [compared(seed, share, area_ha, least_s) for seed in range(1, ponds + 1)]
+        for name in RIVALS:
+            ratios = [one[name] for one in found]
+            table.append((share, name, min(ratios), statistics.median(ratios)))
+    print(f"{'share':>5s}  {'rival':24s} least  median   of {ponds} ponds of {area_ha:g} ha")
+    for share, name, least, median in table:
+        print(f"{share:5.2f}  {name:24s} {least:.3f}  {median:.3f}")
 
 
 if __name__ == "__main__":
-    arguments = sys.argv[1:]
+    words = [word for word in sys.argv[1:] if word != "--quick"]
+    quick = "--quick" in sys.argv
     main(
-        int(arguments[0]) if arguments else 20,
-        float(arguments[1]) if len(arguments) > 1 else 0.1,
-        float(arguments[2]) if len(arguments) > 2 else 1.0,
-        float(arguments[3]) if len(arguments) > 3 else 20.0,
+        int(words[0]) if words else (3 if quick else 20),
+        [float(word) for word in words[1].split(",")] if len(words) > 1 else (0.1, 0.3, 0.5, 1.0),
+        float(words[2]) if len(words) > 2 else (0.3 if quick else 1.0),
+        float(words[3]) if len(words) > 3 else (2.0 if quick else 20.0),
     )

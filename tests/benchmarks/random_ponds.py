@@ -6,6 +6,7 @@ that people use, for rules drawn far beyond use, and for these again with some o
 where they came to lie. The suite runs a few of the same.
 """
 
+import statistics
 import sys
 import tempfile
 import time
@@ -44,12 +45,20 @@ def plans_of(seed: int) -> list[tuple[str, Site, WaterPlan]]:
     return out
 
 
+def gaps_in_words(gaps: list[float]) -> str:
+    """The median and the largest gap; there is none where no plan placed a raft."""
+    if not gaps:
+        return "no gap, since no raft was placed"
+    return f"median gap {statistics.median(gaps):.2f} %, largest {max(gaps):.2f} %"
+
+
 def main(count: int, first: int = 0) -> None:
     """Plan, write, read back and audit the ponds of ``count`` seeds."""
     begun_s = time.process_time()
     plans = rafts = empty = rejected = beyond = 0
     gaps = []
     for seed in range(first, first + count):
+        print(f"seed {seed}", end="\r", file=sys.stderr, flush=True)
         try:
             made = plans_of(seed)
         except SiteDataError as error:  # a plan's own raft may not be refused where it lies
@@ -68,11 +77,10 @@ def main(count: int, first: int = 0) -> None:
             for finding in findings:
                 print(seed, kind, finding)
             rejected += bool(findings)
-    gaps.sort()
     print(
         f"{plans} plans, {rafts} rafts, {empty} plans without any; {rejected} rejected by the"
-        f" audit; {beyond} beyond their bound; median gap {gaps[len(gaps) // 2]:.2f} %, largest"
-        f" {gaps[-1]:.2f} %; {time.process_time() - begun_s:.0f} s of CPU"
+        f" audit; {beyond} beyond their bound; {gaps_in_words(gaps)};"
+        f" {time.process_time() - begun_s:.0f} s of CPU"
     )
 
 

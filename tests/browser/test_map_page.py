@@ -410,8 +410,11 @@ def test_the_page_unpacks_what_zlib_packs(opened: Opened) -> None:
             deflate = zlib.compressobj(level, zlib.DEFLATED, -15, 8, strategy)
             stream = deflate.compress(data) + deflate.flush()
             found = opened.page.evaluate(
-                """([text, size]) => { const out = UNPACK.inflate(UNPACK.bytes(text), new Uint8Array(size));
-                     let said = ''; for (const b of out) said += String.fromCharCode(b); return btoa(said); }""",
+                """([text, size]) => {
+                     const out = UNPACK.inflate(UNPACK.bytes(text), new Uint8Array(size));
+                     let said = '';
+                     for (const b of out) said += String.fromCharCode(b);
+                     return btoa(said); }""",
                 [base64.b64encode(stream).decode(), len(data)],
             )
             assert base64.b64decode(found) == data

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 import shapely
 
-from geoplan.placement.rows import frame, pack
+from geoplan.placement.mixed_rows import pack_lays
+from geoplan.placement.rows import frame
 from geoplan.placement.search import best_rows
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType
@@ -29,4 +30,5 @@ def test_52_rafts_when_they_lie_across() -> None:
     """13 · 1 + 12 · 0.5 = 19 m long and 4 · 2 + 3 · 0.5 = 9.5 m wide."""
     turned = frame(BASIN, FLAT, RAFT, 0.5, 0.0, is_across=True)
     assert turned is not None
-    assert len(pack(turned, 0.0)) == 52
+    ((_, places),) = pack_lays((turned,), 0.0)
+    assert len(places) == 52

@@ -106,6 +106,24 @@ def test_held_rafts_that_may_not_stay_are_named_with_the_amount(
     assert run(monkeypatch, "plan", site, "-o", out, "--keep", tmp_path / "none.gpkg") == 2
 
 
+@pytest.mark.parametrize("along", ["wind", "bank", "flow"])
+def test_rafts_of_a_site_are_held_to_a_direction(
+    along: str, planned: tuple[Path, Path], tmp_path: Path
+) -> None:
+    heading = {"along": along, "tolerance_deg": 10.0}
+    site = changed(planned[0], heading=heading, wind={"from_deg": 300.0})
+    plan_folder(site, tmp_path / "plan", workers=1)
+    rafts = gpd.read_file(tmp_path / "plan" / "plan.gpkg", layer="rafts")
+    assert len(rafts) == 5
+    report = audit_folder(tmp_path / "plan")
+    assert report.passed
+    found = [finding for finding in report.findings if finding.check == "heading"]
+    # The ponds are wider than long to the north, and water runs through them from west to east.
+    assert len(found) == 5
+    if along == "wind":  # grid north of the plan is within 2 degrees of true north there
+        assert ((rafts.heading_deg - 120.0).abs() < 12.0).all()
+
+
 def test_a_time_limit_is_on_record(
     planned: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -63,7 +63,8 @@ def _lines(report: Report) -> Iterator[str]:
         " content=\"default-src 'none'; style-src 'unsafe-inline'\">"
     )
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<h1>{title}</h1>"
+    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<main>"
+    yield f"<h1>{title}</h1>"
     sections = [one for one in report.blocks if isinstance(one, Heading) and one.level == 1]
     yield '<nav aria-label="Sections"><ol>'
     yield from (
@@ -77,7 +78,7 @@ def _lines(report: Report) -> Iterator[str]:
             yield _heading(block, number)
         else:
             yield from _block(block)
-    yield "</body>\n</html>"
+    yield "</main>\n</body>\n</html>"
 
 
 def _heading(block: Heading, number: list[int]) -> str:
@@ -110,7 +111,9 @@ def _block(block: Block) -> Iterator[str]:
 def _table(block: Grid) -> Iterator[str]:
     """Yield a table."""
     kinds = [' class="n"' if numeric else "" for numeric in block.numeric]
-    yield f'<div class="wide"><table><caption>{html.escape(block.caption)}</caption>\n<thead><tr>'
+    caption = html.escape(block.caption)
+    yield f'<div class="wide" role="group" tabindex="0" aria-label="{caption}">'
+    yield f"<table><caption>{caption}</caption>\n<thead><tr>"
     yield "".join(
         f'<th scope="col"{kind}>{html.escape(name)}</th>'
         for kind, name in zip(kinds, block.header, strict=True)

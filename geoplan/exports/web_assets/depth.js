@@ -20,7 +20,7 @@ GEOPLAN.unpack = function (water) {
     var value = 0;
     for (var col = 0; col < depth.cols; col += 1) {
       value += view.getInt16(2 * index, true);
-      cm[index] = value;
+      cm[index] = value + (row ? cm[index - depth.cols] : 0);
       index += 1;
     }
   }
@@ -67,7 +67,7 @@ GEOPLAN.shadeOf = function (index, count) {
 };
 
 /* Colour of every depth of the page; 0 stands for hatching. */
-GEOPLAN.palette = function (record) {
+GEOPLAN.palette = function (record, rise) {
   var limits = record.class_limits_cm;
   var deepest = 0;
   record.waters.forEach(function (water) {
@@ -76,7 +76,7 @@ GEOPLAN.palette = function (record) {
   var out = new Uint32Array(deepest + 1);
   var index = -1;
   for (var cm = 0; cm <= deepest; cm += 1) {
-    while (index + 1 < limits.length && cm >= limits[index + 1]) {
+    while (cm && index + 1 < limits.length && cm + (rise || 0) >= limits[index + 1]) {
       index += 1;
     }
     out[cm] = index < 0 ? 0 : GEOPLAN.packed(GEOPLAN.shadeOf(index, limits.length));
@@ -90,6 +90,13 @@ GEOPLAN.DepthLayer = L.Renderer.extend({
     L.Renderer.prototype.initialize.call(this, { pane: "depth", padding: 0.15 });
     this._record = record;
     this._palette = GEOPLAN.palette(record);
+  },
+
+  /* Shades for another level: riseCm gives the rise of each water body. */
+  shiftBy: function (riseCm) {
+    var record = this._record;
+    this._palettes = new Map(record.waters.map(function (water) { return [water, GEOPLAN.palette(record, riseCm(water))]; }));
+    if (this._map) { this._update(); }
   },
 
   _initContainer: function () {
@@ -166,7 +173,7 @@ GEOPLAN.DepthLayer = L.Renderer.extend({
 
   _shadeBlock: function (water, pixels, width, block) {
     var depth = water.depth;
-    var palette = this._palette;
+    var palette = this._palettes ? this._palettes.get(water) : this._palette;
     var hatch = this._hatch();
     var high = block[3] - block[1];
     var wide = block[2] - block[0];

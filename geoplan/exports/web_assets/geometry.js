@@ -3,6 +3,16 @@
 
 var GEOPLAN = {};
 
+/* Rows of what the record keeps by column. */
+GEOPLAN.rows = function (columns) {
+  var keys = Object.keys(columns);
+  return (columns[keys[0]] || []).map(function (first, index) {
+    var row = {};
+    keys.forEach(function (key) { row[key] = columns[key][index]; });
+    return row;
+  });
+};
+
 /* Terms 1, a, b, a2, ab, b2, ... of a polynomial in two variables, times the coefficients. */
 GEOPLAN.polynomial = function (coefficients, degree, a, b) {
   var sum = 0;

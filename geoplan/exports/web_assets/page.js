@@ -72,7 +72,8 @@ GEOPLAN.Page.prototype.addNorth = function () {
 /* What a popup says: a title, words, and facts in pairs. */
 GEOPLAN.popupContent = function (title, facts, words) {
   var box = GEOPLAN.element("div");
-  box.appendChild(GEOPLAN.element("h3", title));
+  box.tabIndex = 0;
+  box.appendChild(GEOPLAN.element("h2", title));
   words.forEach(function (text) { box.appendChild(GEOPLAN.element("p", "✗ " + text, "bad")); });
   var list = GEOPLAN.element("dl");
   facts.forEach(function (fact) {
@@ -95,10 +96,14 @@ GEOPLAN.Page.prototype.choose = function (thing) {
     thing.layer.setStyle(GEOPLAN.STYLES.chosen);
     this.markChosen(thing, true);
     this.whatIf.take(thing);
+    if (this.whatIf.isOn) {
+      GEOPLAN.byId("spoken").textContent = thing.title + " chosen";
+      return;
+    }
   }
   var facts = thing.facts;
   if (thing.raft) {
-    facts = facts.concat([["Latitude, longitude", place.lat.toFixed(7) + ", " + place.lng.toFixed(7)]]);
+    facts = facts.concat(this.tools.levels.facts(thing.water, thing.raft), [["Latitude, longitude", place.lat.toFixed(7) + ", " + place.lng.toFixed(7)]]);
   }
   this.showPopup(place, thing.title, facts, thing.words);
   GEOPLAN.byId("spoken").textContent = thing.title + " chosen";
@@ -163,7 +168,7 @@ GEOPLAN.Page.prototype.onMapClick = function (event) {
   if (depth !== null) {
     this.release();
     var reliable = depth > 0 ? depth.toFixed(2) + " m" : "none: dry, or not surveyed";
-    this.showPopup(event.latlng, "Water here", [["Reliable depth at low level", reliable]], []);
+    this.showPopup(event.latlng, "Water here", [["Reliable depth at low level", reliable]].concat(this.tools.levels.depthFacts(event.latlng)), []);
   }
 };
 
@@ -246,6 +251,7 @@ GEOPLAN.Page.prototype.show = function () {
   this.whatIf = new GEOPLAN.WhatIf(this);
   this.addScale();
   this.addNorth();
+  this.tools = new GEOPLAN.Tools(this, groups);
   this.labels = L.layerGroup().addTo(this.map);
   this.map.on("click", this.onMapClick, this);
   this.map.on("popupclose", this.release, this);
@@ -273,6 +279,7 @@ GEOPLAN.tell = function (text) {
 document.addEventListener("DOMContentLoaded", function () {
   var record = JSON.parse(UNPACK.text(GEOPLAN.byId("plan").textContent));
   record.waters.forEach(function (water) {
+    ["rafts", "posts", "routes"].forEach(function (name) { water[name] = GEOPLAN.rows(water[name]); });
     water.rafts.forEach(function (raft) { raft.failures = raft.failures || []; });
   });
   var page = new GEOPLAN.Page(window.map_geoplan, record);

@@ -125,7 +125,7 @@ GEOPLAN.raftRow = function (thing, onChoose) {
   row.appendChild(GEOPLAN.element("td", verdict, raft.failures.length || !thing.isAudited ? "bad" : "good"));
   row.appendChild(GEOPLAN.element("td", raft.sequence === null ? "" : String(raft.sequence), "number"));
   row.appendChild(GEOPLAN.element("td", GEOPLAN.quantity(raft.depth_low_m, "m"), "number"));
-  row.appendChild(GEOPLAN.element("td", GEOPLAN.quantity(raft.root_clearance_m, "m"), "number"));
+  thing.below = row.appendChild(GEOPLAN.element("td", GEOPLAN.quantity(GEOPLAN.page.tools ? GEOPLAN.page.tools.levels.clearance(thing.water, raft) : raft.root_clearance_m, "m"), "number"));
   row.appendChild(GEOPLAN.element("td", raft.raft_type || "there already", "name"));
   row.appendChild(GEOPLAN.element("td", GEOPLAN.waterName(thing.water), "name"));
   return row;
@@ -179,12 +179,15 @@ GEOPLAN.switchList = function () {
     ["rafts", "Rafts", area(styles.planned)],
     ["others", "Another plan, not chosen", area(styles.other), "off"],
     ["posts", "Posts and anchors", GEOPLAN.symbolSwatch("post")],
+    ["lines", "Mooring lines", line(styles.mooring)],
+    ["swept", "Water that rafts on lines may sweep", area(styles.swept)],
     ["routes", "Towing routes, with the order", line(styles.route)],
     ["inflows", "Inflows", GEOPLAN.symbolSwatch("inflow")],
     ["outlets", "Outlets", GEOPLAN.symbolSwatch("outlet")],
     ["keep", "Keep clear", area(styles.keep)],
     ["launches", "Launching places", GEOPLAN.symbolSwatch("launch")],
     ["marks", "Bank marks for tapes", GEOPLAN.symbolSwatch("mark")],
+    ["proposed", "Proposed bank marks, to drive and survey first", GEOPLAN.symbolSwatch("proposed")],
     ["shade", "Trees and buildings", area(styles.shade)]
   ];
 };

@@ -6,6 +6,7 @@ GEOPLAN.LOOKS = {
   outlet: { shape: "square", fill: "#5b2d8e", size: 7 },
   launch: { shape: "diamond", fill: "#c25400", size: 9 },
   mark: { shape: "cross", fill: "#1c2623", size: 7 },
+  proposed: { shape: "ring", fill: "#1c2623", size: 8 },
   post: { shape: "round", fill: "#1c2623", size: 4, most_m: 0.3 }
 };
 
@@ -20,6 +21,8 @@ GEOPLAN.symbolPath = function (shape, size, x, y) {
       [-2, -s], [2, -s], [2, -2], [s, -2], [s, 2], [2, 2],
       [2, s], [-2, s], [-2, 2], [-s, 2], [-s, -2], [-2, -2]
     ],
+    /* A cross in a frame: a peg that is still to be driven. */
+    ring: [[-s, -s], [s, -s], [s, s], [-s, s], [-s, -s], [-s + 3, -s + 3], [-s + 3, s - 3], [s - 3, s - 3], [s - 3, -s + 3], [-s + 3, -s + 3]],
     round: [0, 1, 2, 3, 4, 5, 6, 7].map(function (k) {
       return [s * Math.cos(k * Math.PI / 4), s * Math.sin(k * Math.PI / 4)];
     })
@@ -37,7 +40,7 @@ GEOPLAN.Symbol = L.CircleMarker.extend({
     this._path.setAttribute("stroke-width", size < look.size ? 0 : this.options.weight);
     var path = this._empty()
       ? "M0 0"
-      : GEOPLAN.symbolPath(look.shape, Math.max(size, 1), this._point.x, this._point.y);
+      : GEOPLAN.symbolPath(size < 2 ? "square" : look.shape, Math.max(size, 1), this._point.x, this._point.y);
     this._renderer._setPath(this, path);
   },
   pixelsPerMetre: function () {

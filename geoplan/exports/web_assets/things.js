@@ -13,6 +13,8 @@ GEOPLAN.STYLES = {
   fails: { color: "#a3121f", weight: 3, dashArray: "5 4", fillColor: "#ffffff", fillOpacity: 0.95 },
   chosen: { color: "#b34700", weight: 5, dashArray: null },
   other: { color: "#4b1d7a", weight: 2.5, dashArray: "4 4", fillColor: "#ffffff", fillOpacity: 0.35 },
+  swept: { color: "#0a63b0", weight: 1.5, dashArray: "3 4", fillColor: "#0a63b0", fillOpacity: 0.12 },
+  mooring: { color: "#1c2623", weight: 1.5, fill: false, interactive: false },
   flow: { color: "#0b6a5c", weight: 1.5, fill: false, interactive: false },
   route: { color: "#8c0f5f", weight: 3, dashArray: "10 6", fill: false },
   outlet: { color: "#5b2d8e", weight: 5, fill: false },
@@ -68,13 +70,16 @@ GEOPLAN.Things = function (map, record) {
   this.rafts = [];
   this.focusable = [];
   this.why = [];
+  /* Drawings of one raft: what is shown or hidden with it. */
+  this.owned = [];
+  this.casings = new Map();
   var count = record.waters.reduce(function (sum, water) { return sum + water.rafts.length; }, 0);
   this.svg = L.svg({ pane: "things", padding: 0.3 });
   this.areas = L.svg({ pane: "areas", padding: 0.3 });
   /* A canvas takes every click on it, so it lies below the drawings that are SVG. */
   this.isCanvas = count > GEOPLAN.FEW_RAFTS;
   this.raftRenderer = this.isCanvas ? L.canvas({ pane: "canvas", padding: 0.3 }) : L.svg({ pane: "rafts", padding: 0.3 });
-  ["whynot", "worth", "flow", "low", "normal", "high", "keep", "shade", "routes", "rafts", "others", "posts", "inflows", "outlets", "launches", "marks"]
+  ["whynot", "worth", "flow", "low", "normal", "high", "keep", "shade", "routes", "swept", "lines", "rafts", "others", "posts", "inflows", "outlets", "launches", "marks", "proposed"]
     .forEach(function (name) { this.groups[name] = L.layerGroup(); }, this);
   record.waters.forEach(this.addWater, this);
 };
@@ -132,6 +137,19 @@ GEOPLAN.Things.prototype.moveStop = function (thing, step) {
   next.layer.getElement().focus({ preventScroll: true });
 };
 
+/* Where the stop of the tab key has left the map, another becomes it. */
+GEOPLAN.Things.prototype.mendStop = function () {
+  function element(thing) { return thing && thing.layer.getElement && thing.layer.getElement(); }
+  function isThere(thing) { return element(thing) && element(thing).isConnected; }
+  if (isThere(this.stop)) { return; }
+  this.stop = this.focusable.find(isThere);
+  if (this.stop) { element(this.stop).setAttribute("tabindex", "0"); }
+};
+
+GEOPLAN.Things.prototype.own = function (water, raftId, group, layer) {
+  this.owned.push({ owner: water.water_id + "\n" + raftId, group: group, layer: layer });
+};
+
 GEOPLAN.centreOf = function (layer) {
   return layer.getLatLng ? layer.getLatLng() : layer.getBounds().getCenter();
 };
@@ -147,7 +165,19 @@ GEOPLAN.Things.prototype.addWater = function (water) {
   this.addAround(water);
   this.addRoutes(water);
   this.addRafts(water);
+  (water.swept || []).forEach(function (part) {
+    GEOPLAN.areas(fit, part.shape).forEach(function (rings) {
+      var layer = L.polygon(rings, Object.assign({ renderer: this.areas }, GEOPLAN.STYLES.swept));
+      this.add("swept", layer, "Water swept by raft " + part.raft_id, [["At", "low level, where its lines are slackest"]]);
+      this.own(water, part.raft_id, "swept", layer);
+    }, this);
+  }, this);
   water.posts.forEach(function (post) {
+    GEOPLAN.lines(fit, post.line || {}).forEach(function (line) {
+      var layer = L.polyline(line, Object.assign({ renderer: this.svg }, GEOPLAN.STYLES.mooring));
+      this.groups.lines.addLayer(layer);
+      this.own(water, post.raft_id, "lines", layer);
+    }, this);
     var place = GEOPLAN.points(fit, post.shape)[0];
     var layer = this.isCanvas
       ? L.circleMarker(place, { renderer: this.raftRenderer, radius: 3, color: "#ffffff", weight: 1, fillColor: "#1c2623", fillOpacity: 1 })
@@ -158,6 +188,10 @@ GEOPLAN.Things.prototype.addWater = function (water) {
       ["In the bed", GEOPLAN.quantity(post.embedment_m, "m")],
       ["Water at high level", GEOPLAN.quantity(post.depth_high_m, "m")]
     ]);
+    if (post.line) {
+      this.focusable[this.focusable.length - 1].facts.push(["Line may reach round it", GEOPLAN.quantity(post.watch_radius_low_m, "m at low level")]);
+    }
+    this.own(water, post.raft_id, "posts", layer);
   }, this);
 };
 
@@ -209,7 +243,7 @@ GEOPLAN.Things.prototype.addAround = function (water) {
     ]);
   }, this);
   (water.marks || []).forEach(function (part) {
-    this.addShape("marks", "mark", water, part, "Mark " + part.mark_id, [["Use", part.is_suggested ? "proposed: drive and survey it before tapes are read from it" : "tape positions from here"]]);
+    this.addShape(part.is_suggested ? "proposed" : "marks", part.is_suggested ? "proposed" : "mark", water, part, (part.is_suggested ? "Proposed mark " : "Mark ") + part.mark_id, [["Use", part.is_suggested ? "proposed: drive and survey it before tapes are read from it" : "tape positions from here"]]);
   }, this);
 };
 
@@ -235,9 +269,13 @@ GEOPLAN.Things.prototype.addRoutes = function (water) {
   water.routes.forEach(function (route) {
     GEOPLAN.lines(water.fit, route.shape).forEach(function (line) {
       var casing = Object.assign({ renderer: this.svg }, GEOPLAN.STYLES.casing, { opacity: 0.7 });
-      this.groups.routes.addLayer(L.polyline(line, casing));
+      casing = L.polyline(line, casing);
+      this.groups.routes.addLayer(casing);
+      this.own(water, route.raft_id, "routes", casing);
       var style = Object.assign({ renderer: this.svg }, GEOPLAN.STYLES.route);
-      this.add("routes", L.polyline(line, style), "Towing route " + route.sequence, [
+      line = L.polyline(line, style);
+      this.own(water, route.raft_id, "routes", line);
+      this.add("routes", line, "Towing route " + route.sequence, [
         ["Raft", route.raft_id],
         ["From", route.launch_id],
         ["Order", String(route.sequence)],
@@ -253,7 +291,9 @@ GEOPLAN.Things.prototype.addRoutes = function (water) {
 GEOPLAN.Things.prototype.addRafts = function (water) {
   var shapes = water.rafts.map(function (raft) { return GEOPLAN.areas(water.fit, raft.shape); });
   var casing = Object.assign({ renderer: this.raftRenderer }, GEOPLAN.STYLES.casing);
-  this.groups.rafts.addLayer(L.polygon(shapes.reduce(function (all, rings) { return all.concat(rings); }, []), casing));
+  casing = L.polygon(shapes.reduce(function (all, rings) { return all.concat(rings); }, []), casing);
+  this.groups.rafts.addLayer(casing);
+  this.casings.set(water, casing);
   water.rafts.forEach(function (raft, index) {
     var style = Object.assign({ renderer: this.raftRenderer }, GEOPLAN.raftStyle(raft));
     var layer = L.polygon(shapes[index], style);
@@ -261,6 +301,7 @@ GEOPLAN.Things.prototype.addRafts = function (water) {
     var thing = this.add("rafts", layer, title, GEOPLAN.raftFacts(raft), raft.failures);
     thing.raft = raft;
     thing.water = water;
+    this.own(water, raft.raft_id, "rafts", layer);
     this.rafts.push(thing);
   }, this);
 };

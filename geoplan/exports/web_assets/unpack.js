@@ -15,7 +15,24 @@ UNPACK.codes = function (lengths) {
   for (k = 0; k < lengths.length; k += 1) {
     if (lengths[k]) { symbols[starts[lengths[k]]] = k; starts[lengths[k]] += 1; }
   }
-  return { counts: counts, symbols: symbols };
+  return { counts: counts, symbols: symbols, fast: UNPACK.fast(counts, symbols) };
+};
+
+/* What ten bits begin with: a symbol and its length, where the code is no longer than that. */
+UNPACK.fast = function (counts, symbols) {
+  var fast = new Uint16Array(1024);
+  var code = 0, index = 0;
+  for (var length = 1; length < 11; length += 1) {
+    for (var k = 0; k < counts[length]; k += 1) {
+      var turned = 0;
+      for (var bit = 0; bit < length; bit += 1) { turned |= ((code >> bit) & 1) << (length - 1 - bit); }
+      for (; turned < 1024; turned += 1 << length) { fast[turned] = symbols[index] << 4 | length; }
+      index += 1;
+      code += 1;
+    }
+    code <<= 1;
+  }
+  return fast;
 };
 
 /* Base and extra bits of lengths and distances, sections 3.2.5 and 3.2.7. */
@@ -44,6 +61,13 @@ UNPACK.inflate = function (bytes, out) {
     return value;
   }
   function symbol(codes) {
+    while (held < 10) { bits |= bytes[at] << held; at += 1; held += 8; }
+    var known = codes.fast[bits & 1023];
+    if (known) {
+      bits >>>= known & 15;
+      held -= known & 15;
+      return known >> 4;
+    }
     var code = 0, first = 0, index = 0;
     for (var length = 1; length < 16; length += 1) {
       if (!held) { bits = bytes[at]; at += 1; held = 8; }
@@ -94,7 +118,7 @@ UNPACK.inflate = function (bytes, out) {
   for (var last = 0; !last;) {
     last = take(1);
     var kind = take(2);
-    if (kind) { block(kind === 1 ? fixed() : tables()); } else { held = 0; bits = 0; stored(); }
+    if (kind) { block(kind === 1 ? fixed() : tables()); } else { at -= held >> 3; held = 0; bits = 0; stored(); }
   }
   return out;
 };

@@ -1,7 +1,10 @@
 "use strict";
-/* Trying changes: a raft is moved or turned, and what follows is read from the record. */
+/* What becomes of a raft at a trial place, read from the record and never kinder than the plan. */
 
-/* Corners of a raft in local metres. */
+/* What rounding of places to millimetres may take from a distance [m]. */
+GEOPLAN.ROUNDING_M = 0.0015;
+
+/* Corners of a raft, or points of any ring, in local metres. */
 GEOPLAN.corners = function (steps) {
   var out = [];
   var east = 0;
@@ -12,6 +15,45 @@ GEOPLAN.corners = function (steps) {
     out.push([east / 1000, north / 1000]);
   }
   return out;
+};
+
+/* Closed ring of a rectangle, long side along the heading. */
+GEOPLAN.rectangle = function (centre, headingDeg, length, width) {
+  var a = headingDeg * Math.PI / 180;
+  return [[1, 1], [1, -1], [-1, -1], [-1, 1], [1, 1]].map(function (s) {
+    var ahead = s[0] * length / 2;
+    var right = s[1] * width / 2;
+    return [centre[0] + ahead * Math.sin(a) + right * Math.cos(a), centre[1] + ahead * Math.cos(a) - right * Math.sin(a)];
+  });
+};
+
+GEOPLAN.plannedRing = function (raft) {
+  raft.ring = raft.ring || GEOPLAN.corners(raft.shape.areas[0][0]);
+  return raft.ring;
+};
+
+GEOPLAN.ringOf = function (raft) { return raft.trial || GEOPLAN.plannedRing(raft); };
+
+/* Box round a ring; kept with it, for rings are replaced and never changed. */
+GEOPLAN.boxKept = function (ring) {
+  ring.box = ring.box || GEOPLAN.boxOf(ring);
+  return ring.box;
+};
+
+GEOPLAN.boxOf = function (ring) {
+  var box = [Infinity, Infinity, -Infinity, -Infinity];
+  ring.forEach(function (p) {
+    box[0] = Math.min(box[0], p[0]);
+    box[1] = Math.min(box[1], p[1]);
+    box[2] = Math.max(box[2], p[0]);
+    box[3] = Math.max(box[3], p[1]);
+  });
+  return box;
+};
+
+/* Distance between two boxes [m]; 0 where they meet. */
+GEOPLAN.boxesApart = function (a, b) {
+  return Math.hypot(Math.max(0, b[0] - a[2], a[0] - b[2]), Math.max(0, b[1] - a[3], a[1] - b[3]));
 };
 
 GEOPLAN.toSegment = function (p, a, b) {
@@ -39,13 +81,19 @@ GEOPLAN.doCross = function (a, b, c, d) {
   return side(a, b, c) * side(a, b, d) < 0 && side(c, d, a) * side(c, d, b) < 0;
 };
 
-/* Least distance between two closed rings [m]; 0 where they cross. */
-GEOPLAN.between = function (one, other) {
-  var least = Infinity;
-  for (var i = 1; i < one.length; i += 1) {
-    for (var k = 1; k < other.length; k += 1) {
-      if (GEOPLAN.doCross(one[i - 1], one[i], other[k - 1], other[k])) { return 0; }
-      least = Math.min(least, GEOPLAN.toSegment(one[i], other[k - 1], other[k]), GEOPLAN.toSegment(other[k], one[i - 1], one[i]));
+/* Least distance from a raft to a line [m], 0 where they cross; no more than it is if that is far. */
+GEOPLAN.between = function (ring, line, far) {
+  var least = far === undefined ? Infinity : far;
+  var box = GEOPLAN.boxOf(ring);
+  for (var k = 1; k < line.length; k += 1) {
+    var c = line[k - 1];
+    var d = line[k];
+    var east = Math.max(0, Math.min(c[0], d[0]) - box[2], box[0] - Math.max(c[0], d[0]));
+    var north = Math.max(0, Math.min(c[1], d[1]) - box[3], box[1] - Math.max(c[1], d[1]));
+    if (Math.hypot(east, north) >= least) { continue; }
+    for (var i = 1; i < ring.length; i += 1) {
+      if (GEOPLAN.doCross(ring[i - 1], ring[i], c, d)) { return 0; }
+      least = Math.min(least, GEOPLAN.toSegment(ring[i], c, d), GEOPLAN.toSegment(d, ring[i - 1], ring[i]), GEOPLAN.toSegment(c, ring[i - 1], ring[i]));
     }
   }
   return least;
@@ -54,13 +102,12 @@ GEOPLAN.between = function (one, other) {
 /* Least depth of every cell that a raft can touch [m]; -0.01 where one is off the water. */
 GEOPLAN.leastDepth = function (depth, ring) {
   var c = depth.cell_size_m;
-  var easts = ring.map(function (p) { return p[0]; });
-  var norths = ring.map(function (p) { return p[1]; });
   var least = Infinity;
   /* A cell counts if its centre is within half a diagonal of the raft: no touched cell is missed. */
   var reach = c * Math.SQRT1_2 + 0.002;
-  for (var row = Math.floor((Math.min.apply(null, norths) - reach - depth.south_m) / c); depth.south_m + row * c <= Math.max.apply(null, norths) + reach; row += 1) {
-    for (var col = Math.floor((Math.min.apply(null, easts) - reach - depth.west_m) / c); depth.west_m + col * c <= Math.max.apply(null, easts) + reach; col += 1) {
+  var box = GEOPLAN.boxOf(ring);
+  for (var row = Math.floor((box[1] - reach - depth.south_m) / c); depth.south_m + row * c <= box[3] + reach; row += 1) {
+    for (var col = Math.floor((box[0] - reach - depth.west_m) / c); depth.west_m + col * c <= box[2] + reach; col += 1) {
       var p = [depth.west_m + (col + 0.5) * c, depth.south_m + (row + 0.5) * c];
       var touches = GEOPLAN.isInside(p, ring);
       for (var k = 1; k < ring.length && !touches; k += 1) { touches = GEOPLAN.toSegment(p, ring[k - 1], ring[k]) <= reach; }
@@ -70,134 +117,143 @@ GEOPLAN.leastDepth = function (depth, ring) {
   return least / 100;
 };
 
-/* Clearance, gap and distance to the bank of a raft at a trial place [m]; null where unknown. */
-GEOPLAN.judge = function (water, raft, ring) {
-  var depth = water.depth && water.depth.cm ? GEOPLAN.leastDepth(water.depth, ring) : null;
-  var isKnown = depth !== null && raft.depth_low_m !== null && raft.root_clearance_m !== null;
-  var gap = Infinity;
-  water.rafts.forEach(function (other) {
+/* Type of a raft on a water body; undefined where the page knows no rules. */
+GEOPLAN.kindOf = function (water, raft) {
+  return water.trial && water.trial.kinds.find(function (one) { return one.name === raft.raft_type; });
+};
+
+/* Rafts that lie on a water body as tried: planned, there already, and added. */
+GEOPLAN.raftsOn = function (water) {
+  return water.rafts.concat(water.added || []).filter(function (raft) { return raft.shape.areas && !raft.isGone; });
+};
+
+/* Distance to the next raft [m], and to the one that has least of the distance asked; those there do not swing. */
+GEOPLAN.gapOf = function (water, raft, ring) {
+  var found = { least_m: Infinity, tight_m: Infinity, asked_m: undefined };
+  var spare = Infinity;
+  var box = GEOPLAN.boxOf(ring);
+  var kind = GEOPLAN.kindOf(water, raft);
+  GEOPLAN.raftsOn(water).forEach(function (other) {
     if (other === raft) { return; }
-    (other.shape.areas || []).forEach(function (rings) {
-      var theirs = other.trial || GEOPLAN.corners(rings[0]);
-      var isWithin = GEOPLAN.isInside(ring[0], theirs) || GEOPLAN.isInside(theirs[0], ring);
-      gap = Math.min(gap, isWithin ? 0 : GEOPLAN.between(ring, theirs));
-    });
+    var theirs = GEOPLAN.ringOf(other);
+    var asked = !kind ? 0 : other.status === "existing" ? kind.apart_m : water.trial.gap_m;
+    var far = Math.max(found.least_m, spare + asked);
+    if (GEOPLAN.boxesApart(box, GEOPLAN.boxKept(theirs)) >= far) { return; }
+    var isWithin = GEOPLAN.isInside(ring[0], theirs) || GEOPLAN.isInside(theirs[0], ring);
+    var gap = isWithin ? 0 : GEOPLAN.between(ring, theirs, far);
+    found.least_m = Math.min(found.least_m, gap);
+    if (gap - asked < spare) {
+      spare = gap - asked;
+      found.tight_m = gap;
+      found.asked_m = kind ? asked : undefined;
+    }
   });
+  return found;
+};
+
+/* Distance to the bank at low level [m]; 0 where the raft is off that water. */
+GEOPLAN.bankOf = function (water, ring) {
+  water.banks = water.banks || [].concat.apply([], water.edges.filter(function (edge) { return edge.level_name === "low"; }).map(function (edge) {
+    return [].concat.apply([], edge.shape.areas || []).map(GEOPLAN.corners);
+  }));
   var bank = Infinity;
-  water.edges.forEach(function (edge) {
-    (edge.shape.areas || []).forEach(function (rings) {
-      rings.forEach(function (line) { bank = Math.min(bank, GEOPLAN.between(ring, GEOPLAN.corners(line))); });
+  var isWet = false;
+  water.banks.forEach(function (line) {
+    bank = GEOPLAN.between(ring, line, bank);
+    if (GEOPLAN.isInside(ring[0], line)) { isWet = !isWet; }
+  });
+  return isWet ? bank : 0;
+};
+
+/* Class of worth, from 1, and the least worth of it, wherever the raft touches; null where unknown. */
+GEOPLAN.worthOf = function (water, ring) {
+  if (!water.worth) { return null; }
+  water.worths = water.worths || water.worth.areas.map(function (shape) {
+    return (shape.areas || []).map(function (rings) {
+      return rings.map(GEOPLAN.corners).map(function (line) { return { line: line, box: GEOPLAN.boxOf(line) }; });
     });
   });
-  return {
-    depth_m: depth,
-    /* A centimetre less: what the hull and roots need is the difference of two rounded numbers. */
-    clearance_m: isKnown ? depth - (raft.depth_low_m - raft.root_clearance_m) - 0.01 : null,
-    gap_m: gap,
-    bank_m: bank
-  };
-};
-
-GEOPLAN.WhatIf = function (page) {
-  this.page = page;
-  this.done = [];
-  this.undone = [];
-  this.thing = null;
-  var self = this;
-  function on(id, act) { GEOPLAN.byId(id).addEventListener("click", act); }
-  on("try-left", function () { self.move(-0.5, 0, 0); });
-  on("try-right", function () { self.move(0.5, 0, 0); });
-  on("try-up", function () { self.move(0, 0.5, 0); });
-  on("try-down", function () { self.move(0, -0.5, 0); });
-  on("try-turn-left", function () { self.move(0, 0, -5); });
-  on("try-turn-right", function () { self.move(0, 0, 5); });
-  on("try-undo", function () { self.step(self.done, self.undone, "before"); });
-  on("try-redo", function () { self.step(self.undone, self.done, "after"); });
-  on("try-save", function () { self.save(); });
-  GEOPLAN.byId("try").addEventListener("keydown", function (event) {
-    var steps = { ArrowLeft: [-0.5, 0, 0], ArrowRight: [0.5, 0, 0], ArrowUp: [0, 0.5, 0], ArrowDown: [0, -0.5, 0], "[": [0, 0, -5], "]": [0, 0, 5] };
-    if (steps[event.key]) { event.preventDefault(); self.move.apply(self, steps[event.key]); }
-  });
-};
-
-GEOPLAN.WhatIf.prototype.waterOf = function (raft) {
-  return this.page.record.waters.find(function (water) { return water.rafts.indexOf(raft) >= 0; });
-};
-
-GEOPLAN.WhatIf.prototype.take = function (thing) {
-  var areas = thing.raft && thing.raft.shape.areas;
-  this.thing = areas && thing.raft.status !== "existing" ? thing : null;
-  if (this.thing) { this.tell(); } else { GEOPLAN.byId("try-says").textContent = "Choose a planned raft first."; }
-};
-
-GEOPLAN.WhatIf.prototype.move = function (east, north, turnDeg) {
-  if (!this.thing) { GEOPLAN.byId("try-says").textContent = "Choose a planned raft first."; return; }
-  var raft = this.thing.raft;
-  var before = raft.trial || GEOPLAN.corners(raft.shape.areas[0][0]);
-  var c = [(before[0][0] + before[2][0]) / 2, (before[0][1] + before[2][1]) / 2];
-  var a = -turnDeg * Math.PI / 180;
-  var after = before.map(function (p) {
-    var e = p[0] - c[0];
-    var n = p[1] - c[1];
-    return [c[0] + e * Math.cos(a) - n * Math.sin(a) + east, c[1] + e * Math.sin(a) + n * Math.cos(a) + north];
-  });
-  this.done.push({ thing: this.thing, before: before, after: after });
-  this.undone = [];
-  this.put(this.thing, after);
-};
-
-GEOPLAN.WhatIf.prototype.step = function (from, to, which) {
-  var change = from.pop();
-  if (!change) { return; }
-  to.push(change);
-  this.put(change.thing, change[which]);
-  /* Back where it was planned, it counts as untouched. */
-  if (!this.done.some(function (one) { return one.thing === change.thing; })) { change.thing.raft.trial = null; }
-};
-
-GEOPLAN.WhatIf.prototype.put = function (thing, ring) {
-  var water = this.waterOf(thing.raft);
-  thing.raft.trial = ring;
-  this.thing = thing;
-  if (!this.drawn) { this.drawn = new Map(); }
-  if (!this.drawn.has(thing)) {
-    this.drawn.set(thing, L.polygon([], { color: "#b34700", weight: 3, dashArray: "4 3", interactive: false, pane: "texts" }).addTo(this.page.map));
+  var box = GEOPLAN.boxOf(ring);
+  for (var index = 0; index < water.worths.length; index += 1) {
+    var touches = water.worths[index].some(function (rings) {
+      /* Borders on the page are off by a quarter of a metre at most. */
+      if (GEOPLAN.boxesApart(box, rings[0].box) > 0.3) { return false; }
+      var inside = false;
+      return rings.some(function (part) {
+        if (GEOPLAN.isInside(ring[0], part.line)) { inside = !inside; }
+        return GEOPLAN.isInside(part.line[0], ring) || GEOPLAN.between(ring, part.line, 0.31) <= 0.3;
+      }) || inside;
+    });
+    if (touches) { return { rank: index + 1, of: water.worths.length, least: water.worth.steps[index], unit: water.worth.unit }; }
   }
-  this.drawn.get(thing).setLatLngs(ring.map(function (p) { return GEOPLAN.toLatLng(water.fit, p[0], p[1]); }));
-  this.tell();
+  return null;
 };
 
-GEOPLAN.WhatIf.prototype.tell = function () {
-  var raft = this.thing.raft;
-  var found = GEOPLAN.judge(this.waterOf(raft), raft, raft.trial || GEOPLAN.corners(raft.shape.areas[0][0]));
-  function down(value) { return value === Infinity ? "none" : (Math.floor(value * 100) / 100).toFixed(2) + " m"; }
-  var below = found.clearance_m === null ? "not assessed" : found.depth_m <= 0 ? "✗ on land or dry at low level" : (found.clearance_m < 0 ? "✗ " : "") + down(found.clearance_m);
-  GEOPLAN.byId("try-says").textContent = raft.raft_id + ": room below roots " + below + "; next raft " +
-    (found.gap_m <= 0 ? "✗ touches" : down(found.gap_m)) + "; nearest edge of the water " + (found.bank_m <= 0 ? "✗ crosses" : down(found.bank_m)) + ".";
+GEOPLAN.areaOf = function (ring) {
+  var sum = 0;
+  for (var k = 1; k < ring.length; k += 1) { sum += ring[k - 1][0] * ring[k][1] - ring[k][0] * ring[k - 1][1]; }
+  return Math.abs(sum) / 2;
 };
 
-GEOPLAN.WhatIf.prototype.features = function () {
-  var out = [];
-  this.page.record.waters.forEach(function (water) {
-    water.rafts.forEach(function (raft) {
-      if (!raft.shape.areas || raft.status === "existing") { return; }
-      var ring = raft.trial || GEOPLAN.corners(raft.shape.areas[0][0]);
-      out.push({
-        type: "Feature",
-        properties: { raft_id: raft.raft_id, raft_type: raft.raft_type, water_id: water.water_id, edited: Boolean(raft.trial), note: "check with geoplan before use" },
-        geometry: { type: "Polygon", coordinates: [ring.map(function (p) {
-          var place = GEOPLAN.toLatLng(water.fit, p[0], p[1]);
-          return [Number(place.lng.toFixed(8)), Number(place.lat.toFixed(8))];
-        })] }
+/* Share of the normal pool under rafts [%], rounded up; what two cover together counts twice. */
+GEOPLAN.coverOf = function (water) {
+  if (!water.pool_m2) {
+    water.pool_m2 = 0;
+    water.edges.filter(function (edge) { return edge.level_name === "normal"; }).forEach(function (edge) {
+      (edge.shape.areas || []).forEach(function (rings) {
+        rings.forEach(function (ring, k) { water.pool_m2 += (k ? -1 : 1) * GEOPLAN.areaOf(GEOPLAN.corners(ring)); });
       });
     });
-  });
-  return { type: "FeatureCollection", note: "check with geoplan before use", features: out };
+  }
+  var sum = GEOPLAN.raftsOn(water).reduce(function (all, raft) {
+    return all + (raft.status === "existing" ? GEOPLAN.areaOf(GEOPLAN.ringOf(raft)) * 1.001 : raft.length_m * raft.width_m);
+  }, 0);
+  return Math.ceil(100 * sum / water.pool_m2 * 1.0001 * 100) / 100;
 };
 
-GEOPLAN.WhatIf.prototype.save = function () {
-  var link = document.createElement("a");
-  link.href = URL.createObjectURL(new Blob([JSON.stringify(this.features())], { type: "application/geo+json" }));
-  link.download = "edited.geojson";
-  link.click();
+/* Posts or lines of a raft: what they are, and the longest that may be needed [m]; null if unknown. */
+GEOPLAN.mooringOf = function (water, raft, ring) {
+  var trial = water.trial;
+  var kind = GEOPLAN.kindOf(water, raft);
+  if (!kind || !trial.deep.cm) { return null; }
+  var deep = trial.deep;
+  var c = deep.cell_size_m;
+  var out = kind.kind === "lines" ? kind.reach_m + 0.5 : 1;
+  var box = GEOPLAN.boxOf(ring);
+  var most = -1;
+  for (var north = box[1] - out; north <= box[3] + out + c; north += c) {
+    for (var east = box[0] - out; east <= box[2] + out + c; east += c) {
+      most = Math.max(most, GEOPLAN.depthAtMetres(deep, Math.min(east, box[2] + out), Math.min(north, box[3] + out)));
+    }
+  }
+  if (most < 0) { return null; }
+  var depth = most / 100;
+  var length = kind.kind === "lines"
+    ? Math.hypot(kind.reach_m, depth) * trial.line_stretch
+    : trial.post_m[Math.min(trial.post_m.length - 1, Math.ceil(depth * 10 - 1e-6))];
+  return { kind: kind.kind, length_m: Math.ceil(length * 100 - 1e-6) / 100 };
+};
+
+/* Everything about a raft at a trial place: distances in metres, null where unknown. */
+GEOPLAN.judge = function (water, raft, ring) {
+  var depth = water.depth && water.depth.cm ? GEOPLAN.leastDepth(water.depth, ring) : null;
+  var kind = GEOPLAN.kindOf(water, raft);
+  var gap = GEOPLAN.gapOf(water, raft, ring);
+  var lost = null;
+  if (raft.depth_low_m !== undefined && raft.depth_low_m !== null && raft.root_clearance_m !== null) {
+    /* A centimetre more: what hull and roots need is the difference of two rounded numbers. */
+    lost = raft.depth_low_m - raft.root_clearance_m + 0.01;
+  } else if (kind) {
+    lost = kind.need_m - water.trial.root_m;
+  }
+  return {
+    depth_m: depth,
+    clearance_m: depth === null || lost === null ? null : depth - lost,
+    gap_m: gap.least_m,
+    tight: gap,
+    bank_m: GEOPLAN.bankOf(water, ring),
+    cover_pct: GEOPLAN.coverOf(water),
+    worth: GEOPLAN.worthOf(water, ring),
+    mooring: GEOPLAN.mooringOf(water, raft, ring)
+  };
 };

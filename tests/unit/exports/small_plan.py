@@ -36,6 +36,7 @@ from geoplan.site import (
     SourceFile,
     WaterBody,
 )
+from geoplan.tried import TrialRules, TriedKind
 
 #: Names that run as script, template or formula where they are not kept as text.
 HOSTILE = (
@@ -253,6 +254,23 @@ def reasons() -> Reasons:
     )
 
 
+def trial() -> TrialRules:
+    """Rules of the upper pond for trying rafts; both types, water 3 m deep at high level."""
+    return TrialRules(
+        gap_m=1.0,
+        kinds=(
+            TriedKind("four by two", 4.0, 2.4, 1.05, "posts", 0.0, 1.0),
+            TriedKind(HOSTILE[4], 6.0, 2.4, 1.05, "lines", 6.0, 1.0),
+        ),
+        west_m=-35.0,
+        south_m=-35.0,
+        cell_size_m=5.0,
+        depth_high_m=np.full((14, 14), 3.0),
+        post_length_m=np.linspace(1.5, 4.7, 33),
+        line_stretch=1.1,
+    )
+
+
 def plan() -> Plan:
     upper_edges, lower_edges = edges(UPPER_SHORE, UPPER_CRS), edges(LOWER_SHORE, LOWER_CRS)
     path = LineString([(12.0, -30.0), (12.0, -20.0), (5.0, -4.0)])
@@ -274,6 +292,7 @@ def plan() -> Plan:
         unsurveyed_pct=4.2,
         depth_grid=depth_grid(UPPER_SHORE),
         reasons=reasons(),
+        trial=trial(),
     )
     lower = WaterPlan(
         water_id="lower",

@@ -22,7 +22,8 @@ from tests.unit.exports import small_plan as small
 
 def unpacked_cm(grid: EmbeddedGrid) -> np.ndarray:
     steps = np.frombuffer(zlib.decompress(base64.b64decode(grid.data)), "<i2")
-    return np.cumsum(steps.reshape(grid.rows, grid.cols).astype(int), axis=1)
+    along = np.cumsum(steps.reshape(grid.rows, grid.cols), axis=0, dtype=np.int16)
+    return np.cumsum(along, axis=1, dtype=np.int16).astype(int)
 
 
 depths = hnp.arrays(

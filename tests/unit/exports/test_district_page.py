@@ -71,3 +71,27 @@ def test_a_lone_water_body_has_headers_and_words(tmp_path: Path) -> None:
     assert (tmp_path / "allocation.csv").read_bytes().count(b"\r\n") == 1
     assert (tmp_path / "logistics.csv").read_bytes().count(b"\r\n") == 1
     assert "nothing was shared out" in (tmp_path / "district.html").read_text(encoding="utf-8")
+
+
+def test_what_was_not_measured_is_relative_and_never_grams(tmp_path: Path) -> None:
+    plan, site = small()
+    assert plan.allocation is not None
+    measured, assumed = plan.allocation.shares
+    shares = (measured, replace(assumed, is_relative=True))
+    unit = "g TN a day kept from the outlet"
+    made = replace(plan, allocation=replace(plan.allocation, unit=unit, shares=shares))
+    for module in (allocation_sheet, district_page):
+        module.write(made, site, tmp_path, None)  # type: ignore[arg-type]
+    with (tmp_path / "allocation.csv").open(encoding="utf-8-sig", newline="") as file:
+        rows = list(csv.DictReader(file))
+    column = next(name for name, text in rows[0].items() if text == unit)
+    assert [row[column] for row in rows] == [unit, "relative", "relative", "relative"]
+    page = (tmp_path / "district.html").read_text(encoding="utf-8")
+    assert page.count(unit) == 1  # of the water body that was measured, and of no sum with others
+    assert page.count(">relative<") == 1
+    assert "no sum with it is in grams" in page
+    measured_alone = replace(plan.allocation, unit=unit, shares=(measured,))
+    district_page.write(replace(plan, allocation=measured_alone), site, tmp_path, None)  # type: ignore[arg-type]
+    page = (tmp_path / "district.html").read_text(encoding="utf-8")
+    assert "relative" not in page
+    assert page.count(unit) > 1

@@ -185,3 +185,15 @@ def test_a_folder_that_is_not_a_plan_is_left_alone(tmp_path: Path) -> None:
         refuse_foreign_folder(tmp_path)
     with pytest.raises(PlanFileError, match="is a file"):
         refuse_foreign_folder(tmp_path / "holiday.jpg")
+
+
+def test_worth_without_measured_flows_is_marked_relative() -> None:
+    known = replace(water("p", [0.9]), is_load=True, unit="g TN a day kept from the outlet")
+    assumed = replace(known, water_id="q", unit=f"{known.unit} (relative: flows or loads assumed)")
+    waters = [known, assumed, water("r", [0.5])]
+    found = shared_out([body(curve.water_id) for curve in waters], waters, settings())
+    assert [share.is_relative for share in found.shares] == [False, True, True]
+    assert [found.unit_of(share) for share in found.shares] == [known.unit, "relative", "relative"]
+    assert found.shown_unit == "relative"
+    alone = shared_out([body("p")], [known], settings())
+    assert alone.shown_unit == known.unit

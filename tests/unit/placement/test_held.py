@@ -9,6 +9,7 @@ import shapely
 from geoplan.placement.allowed import Surroundings
 from geoplan.placement.held import HeldBenefit, held_faults, held_poses, sum_faults
 from geoplan.placement.place import place_benefit, place_rafts
+from geoplan.placement.rules import GAP
 from geoplan.raft import footprints
 from geoplan.reasons import HeldRaft
 from geoplan.site import ExistingRaft, Inflow, KeepClear, Outlet
@@ -130,3 +131,19 @@ def test_more_than_the_stock_or_the_budget() -> None:
 
 def test_a_raft_at_the_very_limit_may_stay() -> None:
     assert held_faults(holding(around(), held(4.0, 3.0), held(9.0, 3.0))) == ()
+
+
+def test_rafts_that_the_search_put_beside_one_already_there_may_be_held_there() -> None:
+    """Rafts on lines swing; one that is there does not, and takes less room than two of them."""
+    lines = {"raft": [BASE["raft"][0] | {"mooring": "lines", "root_depth_m": 0.5}]}  # type: ignore[index]
+    there = ExistingRaft("x", shapely.box(18, 19, 22, 21))
+    about = around(rafts=(there,), settings=lines)
+    rafts = [raft for raft in place_rafts(about).rafts if raft.status == "planned"]
+    assert rafts
+    mine = tuple(held(raft.easting_m, raft.northing_m, raft.heading_deg) for raft in rafts)
+    kind = about.settings.raft[0]
+    assert GAP.to_existing_m(about, kind) < GAP.gap_m(about)
+    nearest = min(float(raft.outline.distance(there.outline)) for raft in mine)
+    assert nearest < GAP.gap_m(about)  # else it would show nothing
+    assert held_faults(holding(about, *mine)) == ()
+    assert held_faults(holding(about, held(20, 24.5)))

@@ -8,7 +8,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from geoplan.placement.row_kernels import packed_rows
+from geoplan.placement.mixed_rows import packed_mixed
 from geoplan.placement.rows import frame
 from geoplan.placement.search import best_rows
 from geoplan.placement.worth import WorthSurface
@@ -48,7 +48,8 @@ def test_legal_places_are_those_whose_raft_lies_inside(
 def test_rows_are_worth_as_much_as_the_best_of_all_choices(seed: int, price: float) -> None:
     rng = np.random.default_rng(seed)
     value = np.where(rng.random((3, 5)) < 0.8, rng.random((3, 5)), -np.inf)
-    found = packed_rows(value, price, 2, 2)
+    twos = np.array([2, 2])
+    _, found = packed_mixed(value, np.full((1, 1), -np.inf), price, twos, twos)
     worth = sum(value[s, i] - price for s, i in found)
     best = 0.0
     for rows in ([0], [1], [2], [0, 2]):

@@ -1,0 +1,129 @@
+"""
+The whole of improvement: windows from several seeds where rafts are few, then joint moves.
+
+Where rafts are few a plan hangs on chance, and windows cost little: several seeds are tried. The
+best ends are settled by moving all their rafts at once, and the best of these is raised again.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from geoplan.placement.allowed import AllowedRegion
+from geoplan.placement.bound import Limit
+from geoplan.placement.improve import Effort, as_poses, improved, is_legal, state_of, water_of
+from geoplan.placement.joint import Pool, settled
+from geoplan.placement.pose_kernels import Rafts, raft_worth
+from geoplan.placement.search import Poses
+from geoplan.placement.worth import WorthSurface
+
+#: Up to this many rafts, every start is improved and not the best alone.
+_FEW_RAFTS = 15
+#: Two ends worth the same to this share are one and the same plan [1].
+_SAME = 1e-4
+
+
+def raised(
+    starts: Sequence[Sequence[Poses]],
+    surfaces: Sequence[WorthSurface],
+    regions: Sequence[AllowedRegion],
+    limits: Sequence[Limit],
+    gap_m: float,
+    seed: int,
+    effort: Effort,
+) -> list[Poses]:
+    """
+    Return the best plan that improvement finds from several starts.
+
+    Parameters
+    ----------
+    starts : sequence of sequence of Poses
+        Legal plans, by type; at least one.
+    surfaces : sequence of WorthSurface
+        Worth for each type.
+    regions : sequence of AllowedRegion
+        Where rafts of each type may lie.
+    limits : sequence of Limit
+        Sums that are bounded.
+    gap_m : float
+        Distance between rafts [m].
+    seed : int
+        Seed of the windows.
+    effort : Effort
+        How long to improve.
+
+    Returns
+    -------
+    list of Poses
+        Legal rafts by type, worth no less than any start.
+    """
+    ranked = sorted(starts, key=worth_of, reverse=True)
+    count = sum(len(part) for part in ranked[0])
+    seeds = max(1, effort.few_windows // max(count, 4))
+    if count > _FEW_RAFTS:
+        ranked, seeds = ranked[:1], 1
+
+    how = (surfaces, regions, limits, gap_m)
+    ends = [
+        improved(start, *how, _seed(seed, turn), effort)
+        for turn in range(seeds)
+        for start in ranked
+    ]
+    if count > effort.most_settled:
+        return max(ends, key=worth_of)
+    pool = Pool.of(water_of(surfaces, regions), regions, gap_m)
+    best = max((_settled(end, pool, regions) for end in _distinct(ends, effort)), key=worth_of)
+    if count <= _FEW_RAFTS:
+        best = _settled(improved(best, *how, _seed(seed, seeds), effort), pool, regions)
+    return best
+
+
+def _seed(seed: int, turn: int) -> int:
+    """Return the seed of a turn: the plan's own first."""
+    return seed if turn == 0 else int(np.random.SeedSequence([seed, turn]).generate_state(1)[0])
+
+
+def worth_of(plan: Sequence[Poses]) -> float:
+    """
+    Return what a plan is worth.
+
+    Parameters
+    ----------
+    plan : sequence of Poses
+        Rafts by type.
+
+    Returns
+    -------
+    float
+        Sum over its rafts [worth of planted m²].
+    """
+    return sum(float(part.value.sum()) for part in plan)
+
+
+def _distinct(ends: Sequence[list[Poses]], effort: Effort) -> list[list[Poses]]:
+    """Return the best few plans that differ in worth."""
+    out: list[list[Poses]] = []
+    for end in sorted(ends, key=worth_of, reverse=True):
+        if len(out) == effort.ends_settled:
+            break
+        if not out or worth_of(end) < worth_of(out[-1]) * (1 - _SAME):
+            out.append(end)
+    return out
+
+
+def _settled(plan: list[Poses], pool: Pool, regions: Sequence[AllowedRegion]) -> list[Poses]:
+    """Return a plan after joint moves, or as it was where they gain nothing."""
+    state = state_of(plan, pool.water, [region.raft_type.name for region in regions])
+    if len(state.kind) == 0:
+        return plan
+    poses, _ = settled(pool, np.column_stack([state.east, state.north, state.turn]), state.kind)
+    value = [
+        raft_worth(pool.water, int(kind), *pose)
+        for kind, pose in zip(state.kind, poses.tolist(), strict=True)
+    ]
+    moved = as_poses(
+        Rafts(poses[:, 0], poses[:, 1], poses[:, 2], np.array(value), state.kind), regions
+    )
+    if worth_of(moved) > worth_of(plan) and is_legal(moved, regions, pool.gap_m):
+        return moved
+    return plan
