@@ -12,6 +12,7 @@ from geoplan.asbuilt.record import AsBuilt, SurveyedRaft, SurveyFinding
 from geoplan.asbuilt.report import summary
 from geoplan.crs import WGS84, transformed
 from geoplan.exports import gis_files, web_map
+from tests.browser.test_accessibility import faults
 from tests.browser.test_map_page import ARGUMENTS, CHROMIUM, Opened
 from tests.unit.exports import small_plan as small
 
@@ -115,3 +116,18 @@ def test_a_switch_hides_them_and_a_popup_tells_of_one(surveyed: tuple[Opened, As
     assert found.rafts[1].raft_id in words
     assert "3 m" in words
     assert HOSTILE in words
+
+
+@pytest.mark.parametrize("width", [360, 1280])
+def test_the_map_of_a_survey_shuts_nobody_out(
+    browser: Any, surveyed: tuple[Opened, AsBuilt], width: int
+) -> None:
+    """By axe-core, all its rules on."""
+    view, _ = surveyed
+    context = browser.new_context(viewport={"width": width, "height": 800}, bypass_csp=True)
+    page = context.new_page()
+    page.goto(view.page.url)
+    page.wait_for_selector("html[data-ready]", timeout=10_000)
+    found = faults(page)
+    context.close()
+    assert found == []

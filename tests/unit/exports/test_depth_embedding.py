@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from geoplan.exports.depth_embedding import (
+    MOST_CELLS,
     EmbeddedGrid,
     class_limits_cm,
     embedded,
@@ -55,8 +56,8 @@ def test_unmerged_cells_lose_less_than_a_centimetre(depth: np.ndarray) -> None:
 
 def test_merging_keeps_the_page_within_its_cells() -> None:
     side = merged_cells(4_000_000)
-    assert 4_000_000 / side**2 <= 1_500_000
-    assert 4_000_000 / (side - 1) ** 2 > 1_500_000
+    assert 4_000_000 / side**2 <= MOST_CELLS
+    assert 4_000_000 / (side - 1) ** 2 > MOST_CELLS
 
 
 def test_the_least_need_is_that_of_the_smallest_raft() -> None:
