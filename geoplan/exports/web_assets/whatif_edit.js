@@ -215,6 +215,19 @@ GEOPLAN.WhatIf.prototype.list = function () {
   });
 };
 
+/* Room at 99 % beside what the rule asks at 95 %: between them, as far as rafts of the plan go, the audit decides. */
+GEOPLAN.roomWords = function (water, room, isMoved) {
+  var asked = (water.trial || {}).root_m;
+  var shown = (Math.floor(room * 100 + 1e-6) / 100).toFixed(2) + " m";
+  if (asked === undefined || room >= asked) { return shown + (asked === undefined ? "" : ", " + asked + " m asked"); }
+  var spare = water.rafts.reduce(function (most, raft) {
+    var fits = raft.status === "planned" && !raft.failures.length && !raft.trial && raft.root_clearance_m !== null;
+    return fits ? Math.max(most, asked - raft.root_clearance_m) : most;
+  }, 0);
+  var words = shown + " at 99 %, " + asked + " m asked at 95 %";
+  return !isMoved ? words : room < asked - spare ? "✗ " + words : words + ": the audit decides";
+};
+
 /* Figures of the chosen raft, each beside what the site asks. */
 GEOPLAN.WhatIf.prototype.figures = function () {
   var raft = this.raft;
@@ -234,9 +247,7 @@ GEOPLAN.WhatIf.prototype.figures = function () {
   var limit = water.cover.map(function (part) { return part.limit_pct; }).find(function (one) { return one !== null; });
   var cover = found.cover_pct;
   var dry = found.depth_m !== null && found.depth_m <= 0;
-  var below = room === null ? "not assessed" : dry ? "✗ on land or dry at low level"
-    : (trial.root_m !== undefined && room < trial.root_m - (isMoved ? 0 : 0.005) ? "✗ " : "") + (Math.floor(room * 100 + 1e-6) / 100).toFixed(2) + " m" +
-      (trial.root_m === undefined ? "" : ", " + trial.root_m + " m asked");
+  var below = room === null ? "not assessed" : dry ? "✗ on land or dry at low level" : GEOPLAN.roomWords(water, room, isMoved);
   var worth = found.worth;
   var mooring = found.mooring;
   return [
