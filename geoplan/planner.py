@@ -24,7 +24,6 @@ from geoplan.mooring.swept import swept_areas
 from geoplan.placement.allowed import Surroundings
 from geoplan.placement.explain import reasons_of
 from geoplan.placement.held import held_faults
-from geoplan.placement.improve import BRIEF_EFFORT, DEFAULT_EFFORT
 from geoplan.placement.patience import Patience
 from geoplan.placement.place import Placement, place_rafts
 from geoplan.placement.proof import proven
@@ -75,8 +74,7 @@ def plan_water(
     detail : bool or "brief"
         Whether effect, sensitivity and the map of worth are made; a first pass that only shares
         out a stock needs none of them. Brief, the effect is judged under one assumption and for
-        one count alone, the bound is the area bound and fewer windows are packed anew, as in large
-        districts.
+        one count alone, and the bound is the area bound, as in large districts.
     fields : SiteFields or None
         Fields of the water body where they were made before; ``None``: they are made.
     held : tuple of HeldRaft
@@ -99,8 +97,7 @@ def plan_water(
     if faults := held_faults(around):
         raise SiteDataError(faults)
     benefit, flow_notes = load_benefit(body, settings, around.fields)
-    effort = DEFAULT_EFFORT if detail is True else BRIEF_EFFORT
-    placement = place_rafts(around, benefit, allotment, seed, patience, effort)
+    placement = place_rafts(around, benefit, allotment, seed, patience)
     certificate = None
     if detail:
         placement, certificate = proven(around, benefit, placement, by_field=detail is True)
