@@ -25,6 +25,8 @@ FloatArray = NDArray[np.float64]
 
 #: Length that a cut of a post or a splice of a line may lack [m]; as the audit of the plan.
 TOLERANCE_M = 0.02
+#: Orders of corners that fit as well as the best, to this much, are told apart by their turn [m].
+_MISFIT_M = 1e-3
 #: Directions in which deeper water is looked for round a post.
 _ROUND = np.radians(np.arange(0.0, 360.0, 22.5))
 
@@ -119,20 +121,24 @@ def _needs(
 
 def _carried(places: FloatArray, was: shapely.Polygon, lies: shapely.Polygon) -> FloatArray:
     """Return places that go with a raft from where it was planned to where it lies."""
-    there, here = (shapely.get_coordinates(one)[:4] for one in (was, lies))
+    there, here = (shapely.get_coordinates(shapely.orient_polygons(one))[:4] for one in (was, lies))
     middle, now = there.mean(axis=0), here.mean(axis=0)
-    # A raft looks the same turned by half: of the orders of corners the one turned least is meant.
-    turns = [np.roll(here, -k, axis=0) for k in range(4)]
-    turns += [np.roll(here[::-1], -k, axis=0) for k in range(4)]
-    matched = min(turns, key=lambda one: float(((one - now - (there - middle)) ** 2).sum()))
-    arm, other = there - middle, matched - now
-    angle = math.atan2(
-        float((arm[:, 0] * other[:, 1] - arm[:, 1] * other[:, 0]).sum()),
-        float((arm * other).sum()),
-    )
+    arms = [np.roll(here - now, -k, axis=0) for k in range(4)]
+    # Long sides go with long sides; of the two ways left, half a turn apart, the lesser is meant.
+    fits = [_turn(there - middle, arm) for arm in arms]
+    least_m = min(misfit for misfit, _ in fits)
+    angle = min((angle for misfit, angle in fits if misfit < least_m + _MISFIT_M), key=abs)
     spin = np.array([[math.cos(angle), -math.sin(angle)], [math.sin(angle), math.cos(angle)]])
     out: FloatArray = (places - middle) @ spin.T + now
     return out
+
+
+def _turn(there: FloatArray, here: FloatArray) -> tuple[float, float]:
+    """Return the misfit of corners turned about one middle onto others [m], and the turn [rad]."""
+    cross = float((there[:, 0] * here[:, 1] - there[:, 1] * here[:, 0]).sum())
+    angle = math.atan2(cross, float((there * here).sum()))
+    spin = np.array([[math.cos(angle), -math.sin(angle)], [math.sin(angle), math.cos(angle)]])
+    return float(np.hypot(*(there @ spin.T - here).T).max()), angle
 
 
 def _need_of_posts(

@@ -1,11 +1,9 @@
 """
-Joint moves: all rafts of a plan moved and turned at once, and few rafts placed anew together.
+Joint moves: all rafts of a plan moved and turned at once.
 
 Rows of what keeps rafts apart and in their region are linear in small moves. A linear programme
 finds the moves of all rafts within a short reach that gain most; what is lacking is bought back
-before worth is. Repeated, that settles a plan where no joint move gains, or makes room for a
-raft put where there was too little. Where rafts are few, one after another is put elsewhere or
-added, and the whole settled anew.
+before worth is. Repeated, that settles a plan where no joint move gains.
 """
 
 from collections.abc import Sequence
@@ -155,9 +153,7 @@ class Pool:
         return rows.lacking_m() + float(sum(astray))
 
 
-def settled(
-    pool: Pool, poses: FloatArray, kinds: IntArray, first_m: float = _FIRST_M
-) -> tuple[FloatArray, float]:
+def settled(pool: Pool, poses: FloatArray, kinds: IntArray) -> tuple[FloatArray, float]:
     """
     Return rafts where no joint move gains, and what is still lacking there.
 
@@ -169,8 +165,6 @@ def settled(
         Easting, northing [m] and turn [rad]; rafts may be too near.
     kinds : ndarray of int, shape (n,)
         Their types.
-    first_m : float
-        Reach of the first moves [m].
 
     Returns
     -------
@@ -182,15 +176,15 @@ def settled(
     arm = np.hypot(*pool.water.sides[kinds].T) / 2
     worth = pool.worth(poses, kinds)
     penalty = _PENALTY * float((pool.water.nodes.max(axis=(1, 2)) * pool.water.planted).max())
-    rows = pool.rows(poses, kinds, 4 * first_m)
+    rows = pool.rows(poses, kinds, 4 * _FIRST_M)
     lack = start = pool.lacking_m(rows, poses, kinds)
-    solver, reach = quiet_solver(), first_m
+    solver, reach = quiet_solver(), _FIRST_M
     for move in range(_MOST_MOVES):
         step = _best_move(solver, rows, _slopes(pool, poses, kinds, worth), arm, reach, penalty)
         if step is None:
             break
         tried = poses + step
-        near = pool.rows(tried, kinds, 4 * first_m)
+        near = pool.rows(tried, kinds, 4 * _FIRST_M)
         new_worth, new_lack = pool.worth(tried, kinds), pool.lacking_m(near, tried, kinds)
         gain = new_worth.sum() - worth.sum() - penalty * (new_lack - lack)
         if gain > 1e-9 * abs(worth.sum()):

@@ -22,7 +22,7 @@ from geoplan.placement.improve import DEFAULT_EFFORT, Effort
 from geoplan.placement.lattice import lattice_plan
 from geoplan.placement.measure import measured_rafts
 from geoplan.placement.patience import ENDLESS, Patience
-from geoplan.placement.raising import raised
+from geoplan.placement.raising import raised, worth_of
 from geoplan.placement.rules import GAP, HEADING, LIMIT_RULES, REGION_RULES
 from geoplan.placement.search import Poses, best_rows
 from geoplan.placement.worth import WorthSurface
@@ -343,7 +343,7 @@ def _best_order(
     def worth(order: tuple[int, ...]) -> float:
         if order not in found:
             found[order] = _in_order(order, surfaces, regions, limits, gap_m)
-        return sum(float(part.value.sum()) for part in found[order][0])
+        return worth_of(found[order][0])
 
     best = max(_orders(len(regions)), key=worth)
     if len(regions) > _MOST_PERMUTED:

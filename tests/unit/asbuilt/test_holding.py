@@ -102,7 +102,7 @@ def test_half_a_turn_leaves_posts_where_they_were(made: tuple[WrittenPlan, Site]
     assert turned.measured == pytest.approx(as_planned.measured, abs=1e-6)
 
 
-@pytest.mark.parametrize("turn_deg", [0.0, 15.0])
+@pytest.mark.parametrize("turn_deg", [0.0, 15.0, 60.0, -75.0])
 def test_lines_must_reach_from_the_corner_to_the_anchor(
     made: tuple[WrittenPlan, Site], turn_deg: float
 ) -> None:
