@@ -122,6 +122,17 @@ class Route:
         Whether it can be towed, turned and hauled in water it may cross.
     bank_reason : str
         Why that bank, in words.
+    wade_m, wade_depth_m, plant_depth_m : float
+        Length of the first leg; deepest that the water may be at low level where people walk, and
+        beside the raft where it is planted [m].
+    mass_kg : float
+        Mass of the bare raft, as it is launched [kg].
+    people : int
+        People on the bank at least.
+    brought_by : str
+        How it is brought into the water.
+    haul_n : float
+        Pull that draws it up the bank on skids [N].
     """
 
     raft_id: str
@@ -134,6 +145,30 @@ class Route:
     turn_before_m: float
     has_room: bool
     bank_reason: str
+    wade_m: float
+    wade_depth_m: float
+    plant_depth_m: float
+    mass_kg: float
+    people: int
+    brought_by: str
+    haul_n: float
+
+
+@dataclass(frozen=True)
+class NoRoute:
+    """
+    A planned raft to which no way leads.
+
+    Attributes
+    ----------
+    raft_id : str
+        Which raft.
+    why_no_way : str
+        What bars every way, in words.
+    """
+
+    raft_id: str
+    why_no_way: str
 
 
 @dataclass(frozen=True)
@@ -638,6 +673,8 @@ class WaterPlan:
         What rafts on lines may sweep; empty where all stand on posts.
     suggested_marks : tuple of Mark
         Pegs to drive and survey on the bank, where the site has fewer than two.
+    no_routes : tuple of NoRoute
+        Planned rafts without a route; empty where the site names no launch place.
     reasons : Reasons
         What forbids more, what would open room, prices, and another plan; empty on a first pass.
     certificate : Certificate or None
@@ -669,6 +706,7 @@ class WaterPlan:
     asked_cover: tuple[Cover, ...] = ()
     swept: tuple[SweptArea, ...] = ()
     suggested_marks: tuple[Mark, ...] = ()
+    no_routes: tuple[NoRoute, ...] = ()
     reasons: Reasons = field(default_factory=Reasons)
     certificate: Certificate | None = None
     trial: TrialRules | None = None

@@ -34,6 +34,7 @@ from geoplan.plan import (
     DepthGrid,
     DesignWaves,
     Mooring,
+    NoRoute,
     PlacedRaft,
     Route,
     WaterPlan,
@@ -111,7 +112,7 @@ def _made(around: Surroundings, benefit: LoadBenefit | None, placement: Placemen
     """Return the plan of rafts that are placed: afloat, held, towed and at every level."""
     body, settings, fields, edges = around.body, around.settings, around.fields, around.edges
     rafts, waves, wave_notes = _afloat(around, with_removal(placement, benefit))
-    moorings, routes, marks, held_notes = _held_and_towed(around, rafts)
+    moorings, (routes, no_routes), marks, held_notes = _held_and_towed(around, rafts)
     cover = surface_cover(edges, raft_outlines(body, rafts), body.crs)
     stage, record, level_notes = at_other_levels(
         body, fields, edges, rafts, moorings, cover[1].raft_area_m2, settings
@@ -124,6 +125,7 @@ def _made(around: Surroundings, benefit: LoadBenefit | None, placement: Placemen
         rafts=rafts,
         moorings=moorings,
         routes=routes,
+        no_routes=no_routes,
         edges=edges,
         cover=cover,
         asked_cover=_asked_cover(body, fields, rafts, settings),
@@ -204,17 +206,22 @@ def _surroundings(
 
 def _held_and_towed(
     around: Surroundings, rafts: tuple[PlacedRaft, ...]
-) -> tuple[tuple[Mooring, ...], tuple[Route, ...], tuple[Mark, ...], tuple[Fault, ...]]:
+) -> tuple[
+    tuple[Mooring, ...],
+    tuple[tuple[Route, ...], tuple[NoRoute, ...]],
+    tuple[Mark, ...],
+    tuple[Fault, ...],
+]:
     """Return moorings, tow routes and pegs to drive, and what a reader must know of them."""
     body, fields, edges, settings = around.body, around.fields, around.edges, around.settings
     loads = raft_loads(edges[2], rafts, settings)
     moorings = design_moorings(body, fields, rafts, settings, loads)
-    routes, route_notes = tow_routes(body, fields, edges[0].outline, rafts, settings)
+    routes, no_routes, route_notes = tow_routes(body, fields, edges[0].outline, rafts, settings)
     notes = hull_notes(body.water_id, rafts, settings)
     notes += mooring_notes(body, fields, rafts, settings, moorings) + route_notes
     marks = suggested_marks(body, edges[2].outline, rafts, moorings, settings)
     notes += taping_notes(body, rafts, moorings, marks, settings)
-    return moorings, routes, marks, notes + low_water_notes(body, edges, rafts, routes)
+    return moorings, (routes, no_routes), marks, notes + low_water_notes(body, edges, rafts, routes)
 
 
 def raft_outlines(body: WaterBody, rafts: tuple[PlacedRaft, ...]) -> list[object]:

@@ -37,10 +37,14 @@ class WadingLeg:
         [m].
     deepest_m : float
         Deepest that the water may be where people walk, at low level [m].
+    afloat_depth_m : float
+        Deepest that it may be beside the raft's middle where towing begins, which is where it is
+        planted afloat, at low level [m].
     """
 
     line: LineString
     deepest_m: float
+    afloat_depth_m: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,7 +145,12 @@ def wading_leg(
             and _deepest(line, walked_m - POLE_REACH_M, ground.grid, ground.likely_depth_m)
             <= ground.wading_m
         ):
-            return WadingLeg(line, _deepest(line, walked_m, ground.grid, ground.deepest_m))
+            # People who plant stand beside the raft, so for them the whole line counts.
+            walked, planted = (
+                _deepest(line, most_m, ground.grid, ground.deepest_m)
+                for most_m in (walked_m, max(line.length, _ROUNDING_M))
+            )
+            return WadingLeg(line, walked, planted)
     return None
 
 

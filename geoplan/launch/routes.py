@@ -9,9 +9,10 @@ from shapely.geometry.base import BaseGeometry
 from geoplan.errors import Fault
 from geoplan.grid import SiteFields
 from geoplan.launch.free_water import SweptDepth
+from geoplan.launch.no_way import why_no_way
 from geoplan.launch.sequence import LaunchOrder, ordered
 from geoplan.launch.ways import DRAFT_MARGIN_M, Lake, Way, raft_places, ways_to
-from geoplan.plan import PlacedRaft, Route
+from geoplan.plan import NoRoute, PlacedRaft, Route
 from geoplan.settings import Settings
 from geoplan.site import WaterBody
 
@@ -26,7 +27,7 @@ def tow_routes(
     edges_low: BaseGeometry,
     rafts: Sequence[PlacedRaft],
     settings: Settings,
-) -> tuple[tuple[Route, ...], tuple[Fault, ...]]:
+) -> tuple[tuple[Route, ...], tuple[NoRoute, ...], tuple[Fault, ...]]:
     """
     Return the way of each planned raft and the order of launching.
 
@@ -49,6 +50,8 @@ def tow_routes(
         In order of launching. A route begins on the bank with a straight wading leg and ends in
         the raft's centre; its least depth is that under the whole width towed, the wading leg
         left out.
+    tuple of NoRoute
+        Rafts that no way leads to, and why; empty where the site names no launch place.
     tuple of Fault
         Warnings: rafts that cannot be reached, a wading leg that is long or deep, and rafts
         that block each other.
@@ -70,13 +73,13 @@ def tow_routes(
     """
     planned = [raft for raft in rafts if raft.status == "planned"]
     if not planned:
-        return (), ()
+        return (), (), ()
     if not body.launches:
-        return (), (_no_launch(body, planned),)
+        return (), (), (_no_launch(body, planned),)
     lake = Lake.of(body, fields, edges_low, settings)
     there = _rafts_there(body, rafts)
     ways = ways_to(lake, planned, there)
-    lost = [raft for raft in planned if raft.raft_id not in ways]
+    lost = why_no_way(lake, [raft for raft in planned if raft.raft_id not in ways], there)
     found = ordered(lake, [raft for raft in planned if raft.raft_id in ways], ways, there)
     routes = _routes(lake, found.steps, there)
     notes = (
@@ -85,7 +88,7 @@ def tow_routes(
         *_tight(body, found.steps),
         *_blocked(body, found),
     )
-    return routes, notes
+    return routes, lost, notes
 
 
 def _routes(
@@ -113,6 +116,13 @@ def _routes(
                 turn_before_m=way.manoeuvre.turn_before_m,
                 has_room=way.manoeuvre.is_clear,
                 bank_reason=way.bank_reason,
+                wade_m=way.leg.line.length,
+                wade_depth_m=way.leg.deepest_m,
+                plant_depth_m=way.leg.afloat_depth_m,
+                mass_kg=way.handling.mass_kg,
+                people=way.handling.people,
+                brought_by=way.handling.by,
+                haul_n=way.handling.haul_n,
             )
         )
     return tuple(out)
@@ -147,18 +157,19 @@ def _no_launch(body: WaterBody, rafts: Sequence[PlacedRaft]) -> Fault:
     )
 
 
-def _unreached(body: WaterBody, rafts: Sequence[PlacedRaft]) -> list[Fault]:
-    """Return the warning that names the rafts no route leads to."""
-    if not rafts:
-        return []
+def _unreached(body: WaterBody, lost: Sequence[NoRoute]) -> list[Fault]:
+    """Return a warning for each reason that no route leads to rafts, which it names."""
+    reasons = dict.fromkeys(one.why_no_way for one in lost)
     return [
         _warning(
             body,
-            f"no way from any launch place to rafts {_names([raft.raft_id for raft in rafts])}",
+            "no way from any launch place to rafts"
+            f" {_names([one.raft_id for one in lost if one.why_no_way == reason])}: {reason}",
             "water as wide as the raft, reliably deeper at low level than its draft and"
             f" {DRAFT_MARGIN_M:g} m, and a bank from which people can wade to it",
             "No route is given; sound the way, add a launch place, or launch at a higher level.",
         )
+        for reason in reasons
     ]
 
 

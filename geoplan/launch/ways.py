@@ -21,14 +21,15 @@ from shapely.geometry.base import BaseGeometry
 from geoplan.grid import SiteFields
 from geoplan.hulls import bare_mass_kg
 from geoplan.launch.bank import WadingGround, WadingLeg, wading_leg
-from geoplan.launch.bank_choice import BankScore, bank_score, reason_for
+from geoplan.launch.bank_choice import BankScore, bank_handling, bank_score, reason_for
 from geoplan.launch.free_water import free_water, taken_back
+from geoplan.launch.handling import Handling
 from geoplan.launch.manoeuvre import Manoeuvre, grown_water, manoeuvre
 from geoplan.launch.paths import VisibilityGraph, simpler_inside
 from geoplan.plan import PlacedRaft
 from geoplan.raft import RaftType, footprints
 from geoplan.settings import Settings
-from geoplan.site import FloatArray, LaunchPlace, WaterBody
+from geoplan.site import FloatArray, WaterBody
 
 #: Water below the hull that towing needs. Judgement [m].
 DRAFT_MARGIN_M = 0.10
@@ -158,6 +159,8 @@ class Way:
         Way of the centre from there [m].
     manoeuvre : Manoeuvre
         How the raft is towed, turned and hauled along it.
+    handling : Handling
+        How it is brought into the water.
     bank_reason : str
         Why that bank.
     """
@@ -166,6 +169,7 @@ class Way:
     leg: WadingLeg
     tow_m: FloatArray
     manoeuvre: Manoeuvre
+    handling: Handling
     bank_reason: str = ""
 
     @property
@@ -319,8 +323,8 @@ def _best_from_banks(
 ) -> dict[str, Way]:
     """Return the best of the ways from all launch places, through one part of the room."""
     graph = VisibilityGraph(part)
-    first = goals[0][0]
-    mass_kg = bare_mass_kg(lake.type_of(first), lake.settings.launch)
+    first, given = goals[0][0], lake.settings.launch
+    mass_kg = bare_mass_kg(lake.type_of(first), given)
     found: dict[str, list[tuple[BankScore, Way]]] = {}
     for launch in sorted(lake.body.launches, key=lambda place: place.launch_id):
         leg = wading_leg(launch.geometry, part, lake.ground, taken, (first.length_m, first.width_m))
@@ -328,11 +332,15 @@ def _best_from_banks(
             continue
         start = shapely.get_point(leg.line, 1)
         water = _with_start(free, start, first, taken)
+        handling = bank_handling(launch, mass_kg, given)
         paths = graph.paths_from(start, [shapely.get_point(line, 0) for _, line in goals])
         for (raft, last_leg), path in zip(goals, paths, strict=True):
             if path is not None:
-                way = _way(launch, leg, path, last_leg, raft, water)
-                score = bank_score(launch, leg, way.line.length, mass_kg, lake.settings.launch)
+                tow_m = _tow_m(path, last_leg)
+                size_m = raft.length_m, raft.width_m
+                brought = manoeuvre(tow_m, size_m, raft.heading_deg, water)
+                way = Way(launch.launch_id, leg, tow_m, brought, handling)
+                score = bank_score(launch, leg, way.line.length, handling, given)
                 found.setdefault(raft.raft_id, []).append((score, way))
     return {name: _chosen(tried, len(lake.body.launches)) for name, tried in found.items()}
 
@@ -353,19 +361,11 @@ def _chosen(tried: list[tuple[BankScore, Way]], bank_count: int) -> Way:
     return replace(way, bank_reason=reason_for(scores, bank_count))
 
 
-def _way(
-    launch: LaunchPlace,
-    leg: WadingLeg,
-    path: LineString,
-    last_leg: LineString,
-    raft: PlacedRaft,
-    grown: BaseGeometry,
-) -> Way:
-    """Return a way from its three parts."""
+def _tow_m(path: LineString, last_leg: LineString) -> FloatArray:
+    """Return the way of the centre from where towing begins, shape (n, 2)."""
     tow_m = np.vstack([shapely.get_coordinates(path), shapely.get_coordinates(last_leg)[1:]])
-    tow_m = shapely.get_coordinates(_line(tow_m))
-    size_m = raft.length_m, raft.width_m
-    return Way(launch.launch_id, leg, tow_m, manoeuvre(tow_m, size_m, raft.heading_deg, grown))
+    joined: FloatArray = shapely.get_coordinates(_line(tow_m))
+    return joined
 
 
 def _line(points_m: FloatArray) -> LineString:

@@ -43,7 +43,7 @@ def bench_order() -> None:
         water = body(lake, [shapely.Point(bank[0]), shapely.Point(bank[60])])
         known = fields(lake, 1.2, 1.0)
         begin = time.process_time()
-        routes, notes = tow_routes(water, known, shapely.MultiPolygon([lake]), rafts, settings())
+        routes, _, notes = tow_routes(water, known, shapely.MultiPolygon([lake]), rafts, settings())
         spent = time.process_time() - begin
         power = "" if before is None else f", exponent {np.log2(spent / before):.2f}"
         tight = sum(not route.has_room for route in routes)

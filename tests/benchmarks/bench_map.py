@@ -23,7 +23,7 @@ from scipy import ndimage
 from shapely.geometry import LineString
 
 from geoplan.exports import web_map
-from geoplan.plan import DepthGrid, Plan, Route
+from geoplan.plan import DepthGrid, Plan
 from tests.browser.test_map_page import ARGUMENTS
 from tests.unit.exports import small_plan as small
 
@@ -55,7 +55,8 @@ def pond_plan(count: int) -> tuple[Plan, Any]:
         )
         posts += small.posts(raft)
         path = LineString([bank, (place.x / 2, place.y - 1.0), (place.x, place.y)])
-        routes.append(Route(raft.raft_id, "slip", number, path, path.length, 0.9))
+        route = replace(small.plan().waters[0].routes[0], raft_id=raft.raft_id, path=path)
+        routes.append(replace(route, sequence=number, length_m=path.length))
     smooth = small.depth_grid(shore)
     rough = np.random.default_rng(1).normal(0.0, 1.0, smooth.depth_low_m.shape)
     noise = ndimage.gaussian_filter(rough, 3.0)

@@ -36,7 +36,7 @@ def routes_on(
     cell_m: float = 0.5,
 ) -> tuple[dict[str, Route], list[str]]:
     """Route of each raft and the warnings as text; the low-level edge is the outline."""
-    routes, notes = tow_routes(
+    routes, _, notes = tow_routes(
         water,
         fields(water.outline, depth, cell_m),  # type: ignore[arg-type]
         shapely.MultiPolygon([water.outline]),
@@ -191,7 +191,7 @@ def test_rafts_that_block_each_other_for_good_are_named() -> None:
     channel = shapely.union(shapely.box(10, 0, 30, 6), shapely.box(20 - side, 5, 20 + side, 20))
     apart = WIDTH_M / 2 + 0.025
     rafts = [raft("A", 20 - apart, 10), raft("B", 20 + apart, 10)]
-    routes, notes = tow_routes(
+    routes, _, notes = tow_routes(
         body(channel, [Point(20, 0)]),
         fields(channel, 1.0, 0.1),
         shapely.MultiPolygon([channel]),
@@ -250,7 +250,7 @@ def test_a_long_list_of_names_is_cut() -> None:
 
 def test_nothing_planned_needs_no_launch_place() -> None:
     old = raft("old", 20, 20, status="existing")
-    assert tow_routes(body(POND, []), fields(POND, 1.0), POND, [old], settings()) == ((), ())
+    assert tow_routes(body(POND, []), fields(POND, 1.0), POND, [old], settings()) == ((), (), ())
 
 
 def test_a_long_wade_and_a_deep_one_are_remarked_on() -> None:
@@ -299,7 +299,7 @@ def test_what_must_hold_on_any_lake(seed: int) -> None:
     away = lambda e, n: 0.25 * shapely.distance(shapely.points(e, n), lake.boundary)  # noqa: E731
     water = body(lake, banks)
     known = fields(lake, away)
-    routes, _ = tow_routes(water, known, shapely.MultiPolygon([lake]), rafts, settings())
+    routes, _, _ = tow_routes(water, known, shapely.MultiPolygon([lake]), rafts, settings())
     assert len(rafts) > 20
     assert len(routes) == len(rafts)
     need = DRAFT_M + DRAFT_MARGIN_M
@@ -320,7 +320,7 @@ def test_what_must_hold_on_any_lake(seed: int) -> None:
             assert shapely.distance(route.path, placed).min() >= WIDTH_M / 2 - 2e-6
         placed.append(footprint(own))
     # The same in any order of the rafts, to the last bit.
-    again, _ = tow_routes(water, known, shapely.MultiPolygon([lake]), rafts[::-1], settings())
+    again, _, _ = tow_routes(water, known, shapely.MultiPolygon([lake]), rafts[::-1], settings())
     assert [(r.raft_id, r.sequence, r.path.wkb) for r in again] == [
         (r.raft_id, r.sequence, r.path.wkb) for r in routes
     ]
