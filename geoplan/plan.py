@@ -122,6 +122,9 @@ class Route:
         Whether it can be towed, turned and hauled in water it may cross.
     bank_reason : str
         Why that bank, in words.
+    need_m, width_m, turning_m : float
+        Reliable depth that the raft needs in tow, draft and margin; width towed end-on; and
+        diameter of the circle in which it turns [m].
     wade_m, wade_depth_m, plant_depth_m : float
         Length of the first leg; deepest that the water may be at low level where people walk, and
         beside the raft where it is planted [m].
@@ -145,6 +148,9 @@ class Route:
     turn_before_m: float
     has_room: bool
     bank_reason: str
+    need_m: float
+    width_m: float
+    turning_m: float
     wade_m: float
     wade_depth_m: float
     plant_depth_m: float

@@ -92,6 +92,16 @@ class WrittenRoute:
         before the end, as the row states them [m].
     has_room : bool
         Whether the row states that the raft can be towed, turned and hauled along it.
+    least_depth_m, width_m, turning_m : float
+        Least depth along it, width towed and diameter of turning that the row states [m].
+    mass_kg : float
+        Bare mass of the raft that the row states [kg].
+    people : float
+        People on the bank that the row states [1].
+    brought_by : str
+        How they bring the raft in, as the row says.
+    haul_n : float
+        Pull up the bank that the row states [N].
     """
 
     raft_id: str
@@ -102,6 +112,13 @@ class WrittenRoute:
     clearance_m: float
     turn_before_m: float
     has_room: bool
+    least_depth_m: float
+    width_m: float
+    turning_m: float
+    mass_kg: float
+    people: float
+    brought_by: str
+    haul_n: float
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from geoplan.audit.footprints import (
     check_survey,
     check_water,
 )
+from geoplan.audit.handling import check_handling
 from geoplan.audit.headings import check_heading
 from geoplan.audit.hulls import check_draft, check_freeboard
 from geoplan.audit.lines import check_mooring
@@ -95,6 +96,7 @@ CHECKS: dict[str, Check] = {
     "capacity": check_capacity,
     "route": check_route,
     "towing": check_towing,
+    "handling": check_handling,
     "waves": check_waves,
     "materials": check_materials,
     "tape": check_tape,

@@ -21,8 +21,14 @@ FloatArray = NDArray[np.float64]
 
 #: Distance between the places at which the raft is put down [m].
 STEP_M = 0.25
-#: What rounding, and the arcs of the planner, may put a raft nearer than half its width [m].
-TOLERANCE_M = 0.02
+#: What two projections and the numbers of the file may put a raft nearer than it is planned [m].
+TOLERANCE_M = 0.002
+#: What the places of a step leave out of a distance to the audit's own edge [m].
+CLAIM_TOLERANCE_M = 0.02
+#: By which a stated distance may be short of half the width [m].
+_ROUNDING_M = 1e-6
+#: Lanes in which the bed is looked up across a raft, as shares of half its width [1].
+_LANES = (-1.0, -0.5, 0.0, 0.5, 1.0)
 #: Part of a raft that may overlap what bars it at one place: a strip of a centimetre [m²].
 _OVERLAP_M2 = 0.05
 #: Standard deviations that the planner's reliable depth is below the bed's [1].
@@ -34,7 +40,9 @@ class _Tow:
     """A raft at each step: where, how far from the end, and as a rectangle [m]."""
 
     raft: JudgedRaft
+    line: shapely.LineString
     places_m: FloatArray
+    ahead_rad: FloatArray
     to_end_m: FloatArray
     rectangles: NDArray[np.object_]
     turn_before_m: float
@@ -118,7 +126,8 @@ def _towed(raft: JudgedRaft, path: shapely.LineString, turn_before_m: float) -> 
         axis=-1,
     )
     rectangles = shapely.polygons(places[:, None, :] + turned)
-    return _Tow(raft, places, to_end, np.asarray(rectangles, object), turn_before_m)
+    squares = np.asarray(rectangles, object)
+    return _Tow(raft, tow, places, towed, to_end, squares, turn_before_m)
 
 
 def _in_place(
@@ -143,10 +152,9 @@ def _width_m(raft: JudgedRaft) -> float:
 
 def _too_near(tow: _Tow, in_place: Sequence[tuple[str, shapely.Polygon]]) -> Iterator[str]:
     """Yield rafts in place that the way passes nearer than half the width."""
-    points = shapely.points(tow.places_m)
     half = _width_m(tow.raft) / 2
     for name, outline in in_place:
-        near = float(shapely.distance(points, outline).min())
+        near = float(shapely.distance(tow.line, outline))
         if near < half - TOLERANCE_M:
             yield f"its way passes {near:.2f} m from {name}, which lies there before it"
 
@@ -154,9 +162,12 @@ def _too_near(tow: _Tow, in_place: Sequence[tuple[str, shapely.Polygon]]) -> Ite
 def _too_shallow(evidence: Evidence, tow: _Tow) -> Iterator[str]:
     """Yield how far the raft is towed over water shallower than its draft at low level."""
     draft = tow.raft.raft_type.draft_m if tow.raft.raft_type else 0.0
-    bed, sigma = evidence.bed.at(tow.places_m)
+    across = np.column_stack([-np.sin(tow.ahead_rad), np.cos(tow.ahead_rad)])
+    shares = np.array(_LANES) * _width_m(tow.raft) / 2
+    lanes = tow.places_m[:, None, :] + shares[None, :, None] * across[:, None, :]
+    bed, sigma = evidence.bed.at(lanes.reshape(-1, 2))
     depth = evidence.body.levels.low_m - (bed + _SIGMAS * sigma)
-    shallow = ~(depth >= draft) & tow.is_away
+    shallow = ~(depth.reshape(len(tow.places_m), -1).min(axis=1) >= draft) & tow.is_away
     if shallow.any():
         yield (
             f"{shallow.sum() * STEP_M:.1f} m of it lie over water less than {draft:.2f} m deep at"
@@ -175,8 +186,9 @@ def _misstated(
     points = shapely.points(tow.places_m[tow.is_open])
     near = [shapely.boundary(low), *(outline for _, outline in in_place)]
     found = min(float(shapely.distance(points, one).min(initial=math.inf)) for one in near)
-    if not number(route.clearance_m) <= found + TOLERANCE_M:
+    if not number(route.clearance_m) <= found + CLAIM_TOLERANCE_M:
         yield f"{route.clearance_m} m of clearance are stated, {found:.2f} m found"
+    yield from _misfit(route, tow, found)
     if not route.has_room:
         return
     reach = float(np.hypot(*_sides_m(tow.raft))) / 2
@@ -191,6 +203,25 @@ def _misstated(
             f"room to be towed and turned is stated, but {outside[worst]:.2f} m² of it lie on land"
             f" or a raft in place {tow.to_end_m[worst]:.1f} m before the end"
         )
+
+
+def _misfit(route: WrittenRoute, tow: _Tow, found_m: float) -> Iterator[str]:
+    """Yield a clearance below half the width, found or stated, and sizes not the raft's own."""
+    half = _width_m(tow.raft) / 2
+    if not number(route.clearance_m) >= half - _ROUNDING_M:
+        yield f"{route.clearance_m} m of clearance are less than half the width"
+    if not found_m >= half - CLAIM_TOLERANCE_M:
+        yield f"its way passes {found_m:.2f} m from the bank or a raft, less than half the width"
+    own = (_width_m(tow.raft), float(np.hypot(*_sides_m(tow.raft))))
+    stated = (number(route.width_m), number(route.turning_m))
+    if not np.allclose(stated, own, rtol=0.0, atol=0.005):
+        yield (
+            f"a width of {route.width_m} m and {route.turning_m} m for turning are stated,"
+            f" {own[0]:.2f} m and {own[1]:.2f} m found"
+        )
+    draft = tow.raft.raft_type.draft_m if tow.raft.raft_type else 0.0
+    if not number(route.least_depth_m) >= draft:
+        yield f"{route.least_depth_m} m of depth are stated for a draft of {draft:.2f} m"
 
 
 def _sides_m(raft: JudgedRaft) -> tuple[float, float]:

@@ -130,11 +130,13 @@ def _fields(part: Any, layer: str) -> Row:
 
 def _raft_rows(water: WaterPlan, site: Site, crs: str) -> list[Row]:
     """Return the rows of ``rafts``: footprints, with centre and heading of the file's CRS."""
+    no_way = {one.raft_id: one.why_no_way for one in water.no_routes}
     return [
         {
             **_fields(raft, "rafts"),
             "removal_g_d": raft.removal_g_d if knows_grams(water.effect) else None,
             **dict(zip(_POSE, pose_in(raft, water.crs, crs), strict=True)),
+            "why_no_way": no_way.get(raft.raft_id),
             "geometry": transformed(outline, water.crs, crs),
         }
         for raft, outline in zip(water.rafts, raft_outlines(water, site), strict=True)

@@ -9,7 +9,7 @@ LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
             "easting_m", "northing_m", "area_m2", "planted_area_m2", "depth_low_m",
             "root_clearance_m", "bank_clearance_m", "gap_m", "sun_h", "worth", "removal_g_d",
             "fetch_m", "wave_height_m", "wave_period_s", "wave_from_deg", "draft_m", "freeboard_m",
-            "is_kept",
+            "is_kept", "why_no_way",
         ),
     ),
     "moorings": (
@@ -32,7 +32,9 @@ LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
         "LineString",
         (
             "raft_id", "water_id", "launch_id", "sequence", "length_m", "least_depth_m",
-            "clearance_m", "turn_before_m", "has_room", "bank_reason",
+            "clearance_m", "turn_before_m", "has_room", "bank_reason", "need_m", "width_m",
+            "turning_m", "wade_m", "wade_depth_m", "plant_depth_m", "mass_kg", "people",
+            "brought_by", "haul_n",
         ),
     ),
     "water_edges": (
@@ -94,6 +96,7 @@ LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
 TEXTS = frozenset(
     {
         "bank_reason",
+        "brought_by",
         "check",
         "constituent",
         "detail",
@@ -104,7 +107,7 @@ TEXTS = frozenset(
         "load_case",
     }
     | {"mark_1", "mark_2", "mark_id", "name", "raft_type", "size", "status", "unit"}
-    | {"launch_id", "mooring_id", "raft_id", "rule", "water_id", "words"}
+    | {"launch_id", "mooring_id", "raft_id", "rule", "water_id", "why_no_way", "words"}
 )
 #: Columns of yes and no.
 FLAGS = frozenset(

@@ -43,6 +43,7 @@ _NEEDED: dict[str, tuple[str, ...]] = {
     ),
     "routes": (
         "raft_id", "launch_id", "sequence", "length_m", "clearance_m", "turn_before_m", "has_room",
+        "least_depth_m", "width_m", "turning_m", "mass_kg", "people", "brought_by", "haul_n",
     ),
     "materials": ("item", "size", "unit", "ordered"),
     "marks": ("mark_id", "water_id", "easting_m", "northing_m", "is_suggested"),
@@ -240,6 +241,13 @@ def _written_route(row: _WrittenRow) -> WrittenRoute:
         clearance_m=row.number("clearance_m"),
         turn_before_m=row.number("turn_before_m"),
         has_room=bool(row.values["has_room"]),
+        least_depth_m=row.number("least_depth_m"),
+        width_m=row.number("width_m"),
+        turning_m=row.number("turning_m"),
+        mass_kg=row.number("mass_kg"),
+        people=row.number("people"),
+        brought_by=row.text("brought_by"),
+        haul_n=row.number("haul_n"),
     )
 
 

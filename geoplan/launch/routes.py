@@ -1,5 +1,6 @@
 """The routes of a plan: ways in order of launching, and what a reader must know of them."""
 
+import math
 from collections.abc import Sequence
 
 import shapely
@@ -116,6 +117,9 @@ def _routes(
                 turn_before_m=way.manoeuvre.turn_before_m,
                 has_room=way.manoeuvre.is_clear,
                 bank_reason=way.bank_reason,
+                need_m=draft_m + DRAFT_MARGIN_M,
+                width_m=raft.width_m,
+                turning_m=math.hypot(raft.length_m, raft.width_m),
                 wade_m=way.leg.line.length,
                 wade_depth_m=way.leg.deepest_m,
                 plant_depth_m=way.leg.afloat_depth_m,

@@ -106,6 +106,8 @@ MARKS = {"A": (-16.0, -21.0), "B": (16.0, -21.0)}
 #: Eight poles of 0.3 m float half under: 8 x pi 0.3²/4 x 3.9 / 2 x 997 kg, which the parts below
 #: come to; the surface is 0.3 m less half of it. Nothing on top, so nothing else is wet.
 DRAFT_M, FREEBOARD_M = 0.150, 0.150
+#: With nothing on top it weighs bare what it weighs afloat: half its poles' volume of water [kg].
+BARE_KG = 8 * np.pi * 0.3**2 / 4 * 3.9 / 2 * 997.0
 #: 1.5 m of water less 2.33 standard deviations of 0.05 m.
 DEPTH_M = 1.38
 
@@ -184,7 +186,10 @@ def route(raft_id: str, easting: float, northing: float, sequence: int) -> Writt
     """From the slip to 4 m off the bank, then straight to the raft."""
     path = shapely.LineString([(-30, 10), (-26, 10), (easting, northing)])
     length = 4.0 + float(np.hypot(easting + 26, northing - 10))
-    return WrittenRoute(raft_id, "slip", sequence, path, length, 1.2, 0.0, True)
+    return WrittenRoute(
+        raft_id, "slip", sequence, path, length, 1.2, 0.0, True, 1.38, 2.4, 4.6648, BARE_KG, 2.0,
+        "winch or vehicle", BARE_KG * 9.81 * (0.4 + 0.15) / np.sqrt(1 + 0.15**2),
+    )  # fmt: skip
 
 
 def taped(raft_id: str, item: str, easting: float, northing: float) -> WrittenTape:

@@ -290,6 +290,22 @@ PLANS: list[tuple[str, set[str], Callable[[], WrittenPlan]]] = [
             clearance_m=0.9,
         ),
     ),
+    (
+        "clearance below half the width",
+        {"towing"},
+        lambda: with_route(honest_plan(), clearance_m=1.19),
+    ),
+    ("narrower on paper", {"towing"}, lambda: with_route(honest_plan(), width_m=2.0)),
+    ("turned in less room on paper", {"towing"}, lambda: with_route(honest_plan(), turning_m=4.0)),
+    ("too shallow as stated", {"towing"}, lambda: with_route(honest_plan(), least_depth_m=0.1)),
+    ("lighter on paper", {"handling"}, lambda: with_route(honest_plan(), mass_kg=400.0)),
+    ("less pull on paper", {"handling"}, lambda: with_route(honest_plan(), haul_n=3000.0)),
+    (
+        "carried on paper",
+        {"handling"},
+        lambda: with_route(honest_plan(), brought_by="carried"),
+    ),
+    ("fewer people on paper", {"handling"}, lambda: with_route(honest_plan(), people=1.0)),
     ("length misstated", {"route"}, lambda: with_route(honest_plan(), length_m=20.0)),
     ("order twice", {"route"}, lambda: with_route(honest_plan(), sequence=2)),
     (

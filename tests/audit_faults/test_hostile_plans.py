@@ -69,7 +69,7 @@ def junk(crs: str = CRS) -> WrittenPlan:
         None,
     ]
     routes = tuple(
-        WrittenRoute(name, "ramp", 0, line, NAN, NAN, NAN, True)  # type: ignore[arg-type]
+        WrittenRoute(name, "ramp", 0, line, *(NAN,) * 3, True, *(NAN,) * 5, "", NAN)  # type: ignore[arg-type]
         for name in ("a", "zz")
         for line in lines
     )

@@ -79,7 +79,7 @@ def test_a_raft_with_a_way_or_a_launch_place_of_its_own_pool_is_not_cut_off(
         0.0,
         True,
         "nearest",
-        *(4.0, 0.4, 0.5, 576.0, 2, "winch or vehicle", 3022.0),
+        *(0.3, 2.4, 4.67, 4.0, 0.4, 0.5, 576.0, 2, "winch or vehicle", 3022.0),
     )
     assert len(low_water_notes(body, edges, [far], [way])) == 1
     both = (*body.launches, LaunchPlace("east", shapely.Point(80, 10)))

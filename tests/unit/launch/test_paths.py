@@ -65,7 +65,7 @@ def brute_force_length_m(water: shapely.Polygon, start: Point, end: Point) -> fl
     return math.inf
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(50))
 def test_equals_brute_force_over_all_vertices(seed: int) -> None:
     water = pond(seed)
     graph = VisibilityGraph(water)
