@@ -54,16 +54,19 @@ def write(
 
     Notes
     -----
-    GPX 1.1: a waypoint for each point and mark, a route for each tow way. No waypoint carries a
-    height or a time.
+    GPX 1.1: a waypoint for each point, mark and launch place used, a route for each tow way. No
+    waypoint carries a height or a time.
     """
     gpx = gpxpy.gpx.GPX()
     gpx.creator = "geoplan"
     gpx.name = plain_text(plan.site_name)
     gpx.description = PHONE_WARNING
-    for places in places_of(plan, site):
+    everything = list(places_of(plan, site))
+    for places in everything:
         _add_points(gpx, places)
         gpx.routes += [_route(route, places) for route in places.water.routes]
+    for places in everything:
+        _add_banks(gpx, places, site)
     try:
         (folder / FILE_NAME).write_bytes(gpx.to_xml(version="1.1").encode())
     except OSError as error:
@@ -107,6 +110,24 @@ def _add_points(gpx: gpxpy.gpx.GPX, places: Places) -> None:
         proposed = places.is_suggested(mark)
         words = f"proposed, to be surveyed. {DIG_WARNING}" if proposed else "mark of the site"
         gpx.waypoints.append(_waypoint(place, plain_text(mark.mark_id), words, "mark"))
+
+
+def _add_banks(gpx: gpxpy.gpx.GPX, places: Places, site: Site) -> None:
+    """Add the launch places that rafts go from, each where its first raft enters the water."""
+    said = {
+        place.launch_id: place
+        for body in site.water_bodies
+        if body.water_id == places.water.water_id
+        for place in body.launches
+    }
+    first = {route.launch_id: route for route in reversed(places.water.routes)}
+    for name, route in sorted(first.items()):
+        start = shapely.get_coordinates(transformed(route.path, places.water.crs, WGS84))[0]
+        words = f"launch place {name} on {places.water.water_id}"
+        bank = said.get(name)
+        if bank is not None and (bank.surface or bank.vehicle):
+            words += f": {', '.join(part for part in (bank.surface, bank.vehicle) if part)}"
+        gpx.waypoints.append(_waypoint(start, plain_text(f"launch {name}"), words, "launch"))
 
 
 def _waypoint(place: FloatArray, name: str, words: str, kind: str) -> gpxpy.gpx.GPXWaypoint:

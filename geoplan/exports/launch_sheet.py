@@ -12,8 +12,8 @@ from geoplan.exports.csv_text import Cell, Fixed, write_table
 from geoplan.exports.outlines import pose_in
 from geoplan.exports.safe_rounding import rounded_down, rounded_up
 from geoplan.launch.days import LaunchStep, clock, launch_steps
-from geoplan.plan import AuditReport, Plan
-from geoplan.site import Site
+from geoplan.plan import AuditReport, Plan, Route
+from geoplan.site import LaunchPlace, Site
 
 FILE_NAME = "launch.csv"
 
@@ -35,9 +35,20 @@ _HEADER = (
     "haul_n",
     "route_m",
     "least_depth_m",
+    "need_depth_m",
+    "width_m",
     "clear_beside_m",
+    "turning_m",
+    "room_to_turn",
     "turn_before_m",
     "bank_reason",
+    "slope_pct",
+    "carry_m",
+    "ground",
+    "can_drive_there",
+    "wade_m",
+    "wade_depth_m",
+    "plant_depth_m",
     "posts",
     "carry_min",
     "plant_min",
@@ -74,8 +85,9 @@ def write(
 
     Notes
     -----
-    Times count from the beginning of the day's work. The header stands alone where no raft has a
-    way.
+    Times count from the beginning of the day's work; depths are of low level. Rafts that no way
+    leads to stand at the end, without a day, and say why. The header stands alone where the site
+    names no launch place.
     """
     write_table(folder / FILE_NAME, _HEADER, _rows(plan, site))
 
@@ -83,7 +95,13 @@ def write(
 def _rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
     """Yield a row for each raft, in the order of work."""
     crs = {water.water_id: water.crs for water in plan.waters}
+    banks = {
+        (body.water_id, place.launch_id): place
+        for body in site.water_bodies
+        for place in body.launches
+    }
     for step in launch_steps(plan.waters, site):
+        place = banks.get((step.water_id, step.route.launch_id))
         easting_m, northing_m, heading_deg = pose_in(step.raft, crs[step.water_id], plan.client_crs)
         yield (
             step.day,
@@ -103,14 +121,54 @@ def _rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
             rounded_up(step.handling.haul_n, 0),
             rounded_up(step.route.length_m, 1),
             rounded_down(step.route.least_depth_m, 2),
-            rounded_down(step.route.clearance_m - step.raft.width_m / 2, 2),
-            rounded_down(step.route.turn_before_m, 1),
+            *_room(step.route),
             step.route.bank_reason,
+            *_bank(place, step.route),
             step.posts,
             *(Fixed(part, 0) for part in (step.carry_min, step.plant_min)),
             *(Fixed(part, 0) for part in (step.tow_min, step.hold_min)),
             "; ".join(cautions(step, site)),
         )
+    yield from _without_way(plan)
+
+
+def _room(route: Route) -> tuple[Cell, ...]:
+    """Return what a raft needs on its way, and what is left beside it."""
+    return (
+        rounded_up(route.need_m, 2),
+        rounded_up(route.width_m, 2),
+        rounded_down(route.clearance_m - route.width_m / 2, 2),
+        rounded_up(route.turning_m, 2),
+        "yes" if route.has_room else "NO",
+        rounded_down(route.turn_before_m, 1),
+    )
+
+
+def _bank(place: LaunchPlace | None, route: Route) -> tuple[Cell, ...]:
+    """Return what the survey says of a bank, and how deep people go there."""
+    said: tuple[Cell, ...] = (None,) * 4
+    if place is not None:
+        said = (place.slope_pct, place.carry_m, place.surface, place.vehicle)
+    depths = (route.wade_m, route.wade_depth_m, route.plant_depth_m)
+    return (*said, *(rounded_up(value, 2) for value in depths))
+
+
+def _without_way(plan: Plan) -> Iterator[tuple[Cell, ...]]:
+    """Yield the rafts that no way leads to, with what bars it."""
+    at = {name: index for index, name in enumerate(_HEADER)}
+    for water in plan.waters:
+        rafts = {raft.raft_id: raft for raft in water.rafts}
+        for lost in water.no_routes:
+            raft = rafts[lost.raft_id]
+            easting_m, northing_m, heading_deg = pose_in(raft, water.crs, plan.client_crs)
+            row: list[Cell] = [None] * len(_HEADER)
+            row[at["water_id"]] = water.water_id
+            row[at["raft_id"]], row[at["raft_type"]] = raft.raft_id, raft.raft_type
+            row[at["easting_m"]] = Fixed(easting_m, 2)
+            row[at["northing_m"]] = Fixed(northing_m, 2)
+            row[at["heading_deg"]] = Fixed(heading_deg, 1)
+            row[at["caution"]] = f"NO WAY: {lost.why_no_way}"
+            yield tuple(row)
 
 
 def cautions(step: LaunchStep, site: Site) -> list[str]:
@@ -133,6 +191,14 @@ def cautions(step: LaunchStep, site: Site) -> list[str]:
     words = []
     if step.handling.carriers is None:
         words.append("not to be carried")
+    if step.handling.by == "winch or vehicle":
+        words.append("more pull than the crew has: winch or vehicle for the pull stated")
+    if not step.route.has_room:
+        words.append("no room to turn on the way: warp it round with lines from the bank")
+    if step.route.wade_depth_m > given.wading_m:
+        words.append("too deep to wade where people would walk: poles or a rope from the bank")
+    if step.route.plant_depth_m > given.wading_m:
+        words.append("too deep to stand beside it: plant from its landward end or a boat")
     if step.handling.people > given.crew:
         words.append(f"{step.handling.people} people needed, the crew has {given.crew}")
     if not step.route.has_room:

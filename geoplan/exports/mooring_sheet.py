@@ -8,14 +8,16 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
+import shapely
 
 from geoplan.crs import WGS84, transformed_points
 from geoplan.exports.csv_text import Cell, Fixed, write_table
 from geoplan.exports.safe_rounding import rounded_down, rounded_up
 from geoplan.materials import stock_length_m
 from geoplan.plan import AuditReport, Mooring, Plan, WaterPlan
+from geoplan.raft import footprints
 from geoplan.settings import Settings
-from geoplan.site import Site
+from geoplan.site import FloatArray, Site
 
 FILE_NAME = "moorings.csv"
 
@@ -40,6 +42,8 @@ _HEADER = (
     "length_m",
     "stock_length_m",
     "embedment_m",
+    "top_above_high_m",
+    "from_corner",
     "block_kg",
     "watch_radius_low_m",
     "load_n",
@@ -91,6 +95,7 @@ def _rows(water: WaterPlan, crs: str, settings: Settings) -> Iterator[tuple[Cell
     at = np.array([(part.easting_m, part.northing_m) for part in water.moorings])
     easting, northing = transformed_points(at[:, 0], at[:, 1], water.crs, crs)
     longitude, latitude = transformed_points(at[:, 0], at[:, 1], water.crs, WGS84)
+    corners = _corners(water)
     for index, part in enumerate(water.moorings):
         is_post = part.kind == "post"
         stock = stock_length_m(part.length_m, settings) if is_post else None
@@ -108,6 +113,8 @@ def _rows(water: WaterPlan, crs: str, settings: Settings) -> Iterator[tuple[Cell
             _up(part.length_m, 2),
             None if stock is None else Fixed(stock, 2),
             _up(part.embedment_m, 2) if is_post else None,
+            _down(part.length_m - part.embedment_m - part.depth_high_m, 2) if is_post else None,
+            _corner(part, corners.get(part.raft_id)),
             _up(part.block_kg, 0),
             _up(part.watch_radius_low_m, 2),
             _up(part.load_n, 0),
@@ -118,6 +125,30 @@ def _rows(water: WaterPlan, crs: str, settings: Settings) -> Iterator[tuple[Cell
             CAUTION,
             POST_CARE if is_post else LINE_CARE,
         )
+
+
+def _corners(water: WaterPlan) -> dict[str, FloatArray]:
+    """Return the corners of each raft as they are numbered where they are set out, shape (4, 2)."""
+    rafts = water.rafts
+    outlines = footprints(
+        [raft.easting_m for raft in rafts],
+        [raft.northing_m for raft in rafts],
+        [raft.heading_deg for raft in rafts],
+        [raft.length_m for raft in rafts],
+        [raft.width_m for raft in rafts],
+    )
+    return {
+        raft.raft_id: shapely.get_coordinates(outline)[:4]
+        for raft, outline in zip(rafts, outlines, strict=True)
+    }
+
+
+def _corner(part: Mooring, corners: FloatArray | None) -> Cell:
+    """Return the corner of the raft nearest to where a line is made fast; nothing for a post."""
+    if corners is None or part.fairlead_easting_m is None or part.fairlead_northing_m is None:
+        return None
+    away = corners - (part.fairlead_easting_m, part.fairlead_northing_m)
+    return int(np.hypot(away[:, 0], away[:, 1]).argmin()) + 1
 
 
 def _verdict(part: Mooring) -> str:

@@ -149,7 +149,7 @@ def _error(point: SetOutPoint) -> tuple[Cell, ...]:
 
 def _note(point: SetOutPoint) -> str:
     """Return what the crew must know of a point."""
-    words = [] if point.fix else ["no two marks fix it by tape: use a survey-grade receiver"]
+    words = [] if point.fix else ["No two marks fix it by tape: use a survey-grade receiver."]
     if point.item == "centre":
         words.append(PHONE_WARNING)
     if point.mooring is not None:

@@ -167,6 +167,14 @@ def launching(plan: Plan, site: Site) -> Iterator[Block]:
         rows[:ROWS],
     )  # fmt: skip
     yield from rest(len(rows), "launch.csv")
+    lost: list[tuple[Value, ...]] = [
+        (named(water) if len(plan.waters) > 1 else "", one.raft_id, one.why_no_way)
+        for water in plan.waters
+        for one in water.no_routes
+    ]
+    if lost:
+        yield grid("Rafts that no way leads to", ("water body", "raft", "why"), lost[:ROWS])
+        yield from rest(len(lost), "launch.csv")
     yield Heading("Cautions", 2)
     yield Bullets(CAUTIONS)
 

@@ -13,7 +13,7 @@ import pytest
 import shapely
 from shapely.geometry import Point
 
-from geoplan.crs import WGS84, transformed_points
+from geoplan.crs import WGS84, transformed, transformed_points
 from geoplan.exports import drawing_file, gis_files, handheld_file, setting_out
 from geoplan.plan import Plan
 from geoplan.site import Mark
@@ -47,8 +47,13 @@ def test_the_same_plan_gives_the_same_bytes(folder: Path, name: str) -> None:
 def test_gdal_finds_every_point_of_the_sheet_in_the_gpx(folder: Path) -> None:
     sheet = rows_of(folder / "setting_out.csv")
     points = pyogrio.read_dataframe(folder / "setting_out.gpx", layer="waypoints")
-    assert len(points) == len(sheet)
-    at = shapely.get_coordinates(points.geometry)
+    assert len(points) == len(sheet) + 1
+    bank = points.iloc[-1]
+    assert bank["name"] == "launch slip"
+    assert bank["desc"].startswith("launch place slip on upper")
+    way = transformed(small.plan().waters[1].routes[0].path, small.UPPER_CRS, WGS84)
+    assert shapely.get_coordinates(bank.geometry)[0] == pytest.approx(way.coords[0], abs=1e-7)
+    at = shapely.get_coordinates(points.geometry)[:-1]
     wanted = [[float(row["longitude_deg"]), float(row["latitude_deg"])] for row in sheet]
     assert np.abs(at - wanted).max() <= 0.51e-7 + 0.51e-8
     assert {"U1", "U1 c4", "U2 p3", "P3", "M1"} <= set(points["name"])
@@ -157,7 +162,7 @@ def test_the_sheet_names_errors_proposals_and_what_a_phone_is_worth(folder: Path
     peg = next(row for row in rows if row["item"] == "mark M1")
     assert peg["note"].startswith("proposed")
     untaped = next(row for row in rows if row["water_id"] == "lower")
-    assert "no two marks" in untaped["note"]
+    assert "No two marks" in untaped["note"]
     east, north = transformed_points(np.array([-20.0]), np.array([22.0]), small.LOWER_CRS, WGS84)
     assert float(peg["longitude_deg"]) == pytest.approx(east[0], abs=1e-8)
     assert float(peg["latitude_deg"]) == pytest.approx(north[0], abs=1e-8)

@@ -8,6 +8,7 @@ import pytest
 from geoplan.exports import launch_sheet
 from geoplan.hulls import bare_mass_kg
 from geoplan.launch.days import clock, launch_steps
+from geoplan.plan import NoRoute
 from geoplan.settings import Settings
 from geoplan.site import Site
 from tests.unit.exports import small_plan as small
@@ -44,6 +45,26 @@ def test_the_sheet_has_a_row_for_each_way_in_order(tmp_path: object) -> None:
     ways = [route.raft_id for water in small.plan().waters for route in water.routes]
     assert [row[5] for row in rows] == ways
     assert all(len(row) == len(launch_sheet._HEADER) for row in rows)
+
+
+def test_the_sheet_says_what_a_crew_asks_of_bank_and_way() -> None:
+    (row,) = launch_sheet._rows(small.plan(), small.site())
+    told = dict(zip(launch_sheet._HEADER, row, strict=True))
+    asked = ("need_depth_m", "width_m", "turning_m", "room_to_turn", "wade_m", "wade_depth_m")
+    assert [told[name] for name in asked] == [0.3, 2.4, 4.67, "yes", 10.0, 0.41]
+    # 1.3 m from the line to what bars it, 1.2 m of them raft.
+    assert told["clear_beside_m"] == pytest.approx(0.1)
+    assert told["plant_depth_m"] == 0.52
+    assert "winch or vehicle" in str(told["caution"])
+
+
+def test_a_raft_without_a_way_stands_at_the_end_and_says_why() -> None:
+    plan = small.plan()
+    lost = replace(plan.waters[1], routes=(), no_routes=(NoRoute("U1", "=land bars it"),))
+    row = list(launch_sheet._rows(replace(plan, waters=(lost,)), small.site()))[-1]
+    told = dict(zip(launch_sheet._HEADER, row, strict=True))
+    assert (told["raft_id"], told["day"], told["launch_id"]) == ("U1", None, None)
+    assert told["caution"] == "NO WAY: =land bars it"
 
 
 @pytest.mark.parametrize(
