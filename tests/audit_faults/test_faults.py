@@ -557,6 +557,7 @@ def test_square_rafts_may_have_posts_on_either_pair_of_sides() -> None:
     outline = shapely.box(-7.2, -1.2, -4.8, 1.2)
     plan = honest_plan({"R1": HONEST["R1"]})
     row = replace(plan.rafts[0], outline=outline, length_m=2.4)
+    square = replace(plan.routes[0], turning_m=2.4 * 2**0.5)
     for turned in (False, True):
         offsets = [(0.4, 1.3), (0.4, -1.3), (-0.4, -1.3), (-0.4, 1.3)]
         posts = tuple(
@@ -567,7 +568,7 @@ def test_square_rafts_may_have_posts_on_either_pair_of_sides() -> None:
             )
             for post, (e, n) in zip(plan.moorings, offsets, strict=True)
         )
-        changed = replace(plan, rafts=(row, *plan.rafts[1:]), moorings=posts)
+        changed = replace(plan, rafts=(row, *plan.rafts[1:]), moorings=posts, routes=(square,))
         found = failed(retaped(changed), site)
         # Smaller rafts than stated cover and take out less; shorter than their poles, and with
         # fewer plants than billed.
