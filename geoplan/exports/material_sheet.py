@@ -1,6 +1,7 @@
 """``materials.csv``: what to buy, for one raft of each type and for the whole plan."""
 
 import math
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -47,8 +48,25 @@ def write(
     ------
     ExportError
         If the file cannot be written.
+
+    Notes
+    -----
+    Rafts whose build the site does not state stand at the end, counted and without parts.
     """
-    write_table(folder / FILE_NAME, _HEADER, _rows(bill(plan, site.settings)))
+    lines = bill(plan, site.settings)
+    write_table(folder / FILE_NAME, _HEADER, (*_rows(lines), *_not_billed(plan, site)))
+
+
+def _not_billed(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
+    """Yield the raft types that are planned but of whose parts nothing is known."""
+    counts = Counter(
+        raft.raft_type for water in plan.waters for raft in water.rafts if raft.status == "planned"
+    )
+    for kind in site.settings.raft:
+        if kind.build is None and counts[kind.name]:
+            size = f"{kind.length_m:.2f} x {kind.width_m:.2f} m"
+            words = "raft: parts not billed, as [raft.build] is not stated"
+            yield (kind.name, words, size, Fixed(counts[kind.name], 2), "pieces", None, None, None)
 
 
 def _rows(lines: tuple[MaterialLine, ...]) -> Iterator[tuple[Cell, ...]]:

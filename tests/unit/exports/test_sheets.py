@@ -3,6 +3,7 @@
 import csv
 import io
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,10 +12,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pyproj import Geod
 
-from geoplan.exports import cover_sheet, setting_out
+from geoplan.exports import cover_sheet, material_sheet, mooring_sheet, setting_out
 from geoplan.exports.cover_sheet import is_within, rounded_up_pct
 from geoplan.exports.csv_text import Fixed, write_table
 from geoplan.launch.taping import TapeLimits, best_fix
+from geoplan.raft import footprints
 from tests.unit.exports import small_plan as small
 
 Rows = list[dict[str, str]]
@@ -142,3 +144,52 @@ def test_of_two_right_angles_the_shorter_tapes_are_used() -> None:
     fix = best_fix(np.zeros(2), marks, TapeLimits(0.05, 50.0))
     assert fix is not None
     assert fix.marks == (2, 3)
+
+
+def test_rafts_whose_parts_are_not_known_are_counted_all_the_same(tmp_path: Path) -> None:
+    material_sheet.write(small.plan(), small.site(), tmp_path, None)
+    rows = rows_of(tmp_path / "materials.csv")
+    rafts = [raft for water in small.plan().waters for raft in water.rafts]
+    unbuilt = {kind.name for kind in small.site().settings.raft if kind.build is None}
+    planned = [r for r in rafts if r.status == "planned" and r.raft_type in unbuilt]
+    assert planned
+    counted = sum(float(row["quantity"]) for row in rows if "not billed" in row["item"])
+    assert counted == len(planned)
+
+
+def test_a_post_stands_out_by_what_is_left_of_its_length(tmp_path: Path) -> None:
+    plan = small.plan()
+    mooring_sheet.write(plan, small.site(), tmp_path, None)
+    rows = {row["mooring_id"]: row for row in rows_of(tmp_path / "moorings.csv")}
+    for water in plan.waters:
+        for part in water.moorings:
+            left = part.length_m - part.embedment_m - part.depth_high_m
+            stated = float(rows[part.mooring_id]["top_above_high_m"])
+            assert left - 0.0101 < stated <= left + 1e-9
+
+
+def test_a_line_goes_from_the_corner_that_it_is_made_fast_to(tmp_path: Path) -> None:
+    upper = small.plan().waters[1]
+    raft = next(one for one in upper.rafts if one.raft_id == "U1")
+    outline = footprints(
+        raft.easting_m, raft.northing_m, raft.heading_deg, raft.length_m, raft.width_m
+    )[0]
+    corners = list(outline.exterior.coords)[:4]
+    post = upper.moorings[0]
+    lines = tuple(
+        replace(
+            post,
+            mooring_id=f"A{k}",
+            raft_id="U1",
+            kind="anchor",
+            fairlead_easting_m=east,
+            fairlead_northing_m=north,
+        )
+        for k, (east, north) in enumerate(corners, 1)
+    )
+    plan = replace(small.plan(), waters=(replace(upper, moorings=lines),))
+    mooring_sheet.write(plan, small.site(), tmp_path, None)
+    rows = rows_of(tmp_path / "moorings.csv")
+    assert [(row["mooring_id"], row["from_corner"]) for row in rows] == [
+        (f"A{k}", str(k)) for k in (1, 2, 3, 4)
+    ]
