@@ -41,6 +41,7 @@ def pond_plan(count: int) -> tuple[Plan, Any]:
     places = shapely.points(easts.ravel(), norths.ravel())
     places = places[shapely.contains(inner, places)][:count]
     bank = (0.0, south - 3.0)
+    upper = small.plan().waters[1]
     rafts, posts, routes = [], [], []
     for number, place in enumerate(places, 1):
         raft = small.raft(f"pond-R{number:04d}", "upper", place.x, place.y, (7.0 * number) % 180)
@@ -55,14 +56,13 @@ def pond_plan(count: int) -> tuple[Plan, Any]:
         )
         posts += small.posts(raft)
         path = LineString([bank, (place.x / 2, place.y - 1.0), (place.x, place.y)])
-        route = replace(small.plan().waters[0].routes[0], raft_id=raft.raft_id, path=path)
+        route = replace(upper.routes[0], raft_id=raft.raft_id, path=path)
         routes.append(replace(route, sequence=number, length_m=path.length))
     smooth = small.depth_grid(shore)
     rough = np.random.default_rng(1).normal(0.0, 1.0, smooth.depth_low_m.shape)
     noise = ndimage.gaussian_filter(rough, 3.0)
     noise *= 0.05 / noise.std()
     grid = DepthGrid(smooth.west_m, smooth.south_m, 0.5, np.maximum(smooth.depth_low_m + noise, 0))
-    _, upper = small.plan().waters
     edges = small.edges(shore, small.UPPER_CRS)
     water = replace(
         upper, rafts=tuple(rafts), moorings=tuple(posts), routes=tuple(routes), depth_grid=grid,
