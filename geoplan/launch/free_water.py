@@ -100,7 +100,24 @@ def free_water(
         Cells that are deep enough, as squares, inside the edge, less the obstacles.
     """
     deep = shapely.intersection(cell_squares(grid, depth_m >= need_m), edge)
-    return only_polygons(shapely.difference(deep, shapely.union_all(list(obstacles))))
+    return only_polygons(shapely.difference(deep, joined(obstacles)))
+
+
+def joined(rafts: Sequence[BaseGeometry]) -> BaseGeometry:
+    """
+    Return rafts as one geometry.
+
+    Parameters
+    ----------
+    rafts : sequence of BaseGeometry
+        Outlines, which may touch, working CRS [m].
+
+    Returns
+    -------
+    BaseGeometry
+        Their union; empty where there are none.
+    """
+    return shapely.disjoint_subset_union_all(list(rafts))
 
 
 def taken_back(water: BaseGeometry, distance_m: float) -> MultiPolygon:

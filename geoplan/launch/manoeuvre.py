@@ -99,7 +99,8 @@ def manoeuvre(
         swept = tow_sweep(tow_m, size_m, heading_deg, turn_before_m)
         if shapely.covers(grown, swept).all():
             return Manoeuvre(turn_before_m, swept, is_clear=True)
-        outside_m2 = float(shapely.area(shapely.difference(swept, grown)).sum())
+        near = shapely.intersection(grown, shapely.box(*shapely.total_bounds(swept)))
+        outside_m2 = float(shapely.area(shapely.difference(swept, near)).sum())
         if outside_m2 < least_m2:
             least_m2, best = outside_m2, Manoeuvre(turn_before_m, swept, is_clear=False)
     return best

@@ -6,6 +6,7 @@ is found in the graph of corners that see each other. Nothing here knows of dept
 the water given is the water that may be crossed.
 """
 
+import heapq
 from collections.abc import Iterator, Sequence
 
 import numpy as np
@@ -28,6 +29,8 @@ SIGHT_TOLERANCE_M = 1e-7
 #: with the square of the corners.
 MOST_EXACT_CORNERS = 600
 _COLLINEAR = 1e-9
+#: Up to so many ends are searched for one by one; for more, all corners are linked once.
+_FEW_ENDS = 4
 
 
 class VisibilityGraph:
@@ -76,8 +79,8 @@ class VisibilityGraph:
         simpler = simpler_inside(water, simplify_m)
         self._simpler = None if simpler is water else simpler
         self._sight = self._water if simpler is water else _grown_for_sight(simpler)
-        self._corner_m, before, after = _corners(simpler)
-        self._links = self._sights_between_corners(before, after)
+        self._corner_m, self._before_m, self._after_m = _corners(simpler)
+        self._rows: dict[int, tuple[IntArray, FloatArray]] = {}
 
     @property
     def corner_count(self) -> int:
@@ -122,11 +125,17 @@ class VisibilityGraph:
         origin, *targets = (self._joined(point) for point in (start, *ends))
         goals = np.array([target[0] for target in targets])
         in_sight = self._sees(origin[0], goals)
-        if not in_sight.all():
+        is_few = np.count_nonzero(~in_sight) <= _FEW_ENDS
+        if not is_few:
             length_m, previous = self._tree(origin[0])
         found: list[LineString | None] = []
         for target, seen in zip(targets, in_sight, strict=True):
-            turns = [] if seen else self._turns(target[0], length_m, previous)
+            if seen:
+                turns: list[int] | None = []
+            elif is_few:
+                turns = self._turns_towards(origin[0], target[0])
+            else:
+                turns = self._turns(target[0], length_m, previous)
             path = None if turns is None else [*origin[::-1], *self._corner_m[turns], *target]
             found.append(None if path is None else LineString(path))
         return tuple(found)
@@ -148,30 +157,60 @@ class VisibilityGraph:
         seen: NDArray[np.bool_] = shapely.contains_properly(self._sight, shapely.linestrings(ends))
         return seen
 
-    def _sights_between_corners(
-        self, before: FloatArray, after: FloatArray
-    ) -> tuple[IntArray, IntArray, FloatArray]:
-        """Return pairs of corners in sight of each other and the distances between them."""
-        corner = self._corner_m
-        count = len(corner)
-        first, second = [np.zeros(0, np.intp)], [np.zeros(0, np.intp)]
-        for index in range(count - 1):
-            later = np.arange(index + 1, count)
-            line = corner[later] - corner[index]
-            grazing = _grazes(line, before[index] - corner[index], after[index] - corner[index])
-            grazing &= _grazes(line, before[later] - corner[later], after[later] - corner[later])
-            later = later[grazing]
-            later = later[self._sees(corner[index], corner[later])]
-            first.append(np.full(len(later), index))
-            second.append(later)
-        start, end = np.concatenate(first), np.concatenate(second)
-        return start, end, np.hypot(*(corner[end] - corner[start]).T)
+    def _in_sight_of(self, index: int) -> tuple[IntArray, FloatArray]:
+        """Return the corners to which a taut string may run from a corner, and how far [m]."""
+        if index not in self._rows:
+            corner, here = self._corner_m, self._corner_m[index]
+            line = corner - here
+            taut = _grazes(line, self._before_m[index] - here, self._after_m[index] - here)
+            taut[index] = False
+            other = np.flatnonzero(taut)
+            before, after = self._before_m[other], self._after_m[other]
+            other = other[_grazes(line[other], before - corner[other], after - corner[other])]
+            other = other[self._sees(here, corner[other])]
+            self._rows[index] = other, np.hypot(*line[other].T)
+        return self._rows[index]
+
+    def _turns_towards(self, origin: FloatArray, target: FloatArray) -> list[int] | None:
+        """
+        Return the corners of the shortest path to a target, looking only where it may run.
+
+        Corners are taken in order of the way so far and the straight line left (A*), so the first
+        that sees the target is the last turn of the shortest path.
+        """
+        count = self.corner_count
+        left_m = np.hypot(*(self._corner_m - target).T)
+        way_m = np.full(count, np.inf)
+        previous = np.full(count, count)
+        is_done = np.zeros(count, bool)
+        seen = np.flatnonzero(self._sees(origin, self._corner_m))
+        way_m[seen] = np.hypot(*(self._corner_m[seen] - origin).T)
+        queue = list(zip((way_m + left_m)[seen].tolist(), seen.tolist(), strict=True))
+        heapq.heapify(queue)
+        while queue:
+            _, here = heapq.heappop(queue)
+            if is_done[here]:
+                continue
+            is_done[here] = True
+            if self._sees(self._corner_m[here], target[None, :])[0]:
+                return _way_back(here, previous, count)
+            other, length_m = self._in_sight_of(here)
+            nearer = way_m[here] + length_m < way_m[other]
+            other = other[nearer]
+            way_m[other] = way_m[here] + length_m[nearer]
+            previous[other] = here
+            for one, whole_m in zip(other.tolist(), (way_m + left_m)[other].tolist(), strict=True):
+                heapq.heappush(queue, (whole_m, one))
+        return None
 
     def _tree(self, origin: FloatArray) -> tuple[FloatArray, IntArray]:
         """Return each corner's in-water distance from a point, and the corner before it."""
         count = self.corner_count
         seen = np.flatnonzero(self._sees(origin, self._corner_m))
-        start, end, length_m = self._links
+        rows = [self._in_sight_of(index) for index in range(count)]
+        start = np.repeat(np.arange(count), [len(other) for other, _ in rows])
+        end = np.concatenate([np.zeros(0, np.intp), *(other for other, _ in rows)])
+        length_m = np.concatenate([np.zeros(0), *(length for _, length in rows)])
         reach_m = np.hypot(*(self._corner_m[seen] - origin).T)
         graph = coo_array(
             (

@@ -15,14 +15,14 @@ import numpy as np
 import shapely
 import shapely.ops
 from numpy.typing import NDArray
-from shapely.geometry import LineString, Polygon
+from shapely.geometry import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from geoplan.grid import SiteFields
 from geoplan.hulls import bare_mass_kg
 from geoplan.launch.bank import WadingGround, WadingLeg, wading_leg
 from geoplan.launch.bank_choice import BankScore, bank_handling, bank_score, reason_for
-from geoplan.launch.free_water import free_water, taken_back
+from geoplan.launch.free_water import free_water, joined, only_polygons, taken_back
 from geoplan.launch.handling import Handling
 from geoplan.launch.manoeuvre import Manoeuvre, grown_water, manoeuvre
 from geoplan.launch.paths import VisibilityGraph, simpler_inside
@@ -94,6 +94,11 @@ class Lake:
         return cls(body, fields, edge_low, fields.reliable_depth_m(low_m), ground, settings)
 
     @cached_property
+    def _deep(self) -> dict[float, MultiPolygon]:
+        """Return water that is deep enough by the depth needed, as far as it was asked for."""
+        return {}
+
+    @cached_property
     def raft_types(self) -> dict[str, RaftType]:
         """Return the raft types by name."""
         return {kind.name: kind for kind in self.settings.raft}
@@ -141,7 +146,11 @@ class Lake:
             Water that is deep enough for its draft and ``DRAFT_MARGIN_M``, working CRS [m].
         """
         need_m = self.type_of(raft).draft_m + DRAFT_MARGIN_M
-        return free_water(self.fields.grid, self.depth_low_m, need_m, self.edge_low, obstacles)
+        if need_m not in self._deep:
+            self._deep[need_m] = free_water(
+                self.fields.grid, self.depth_low_m, need_m, self.edge_low
+            )
+        return only_polygons(shapely.difference(self._deep[need_m], joined(obstacles)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -295,7 +304,7 @@ def _ways_kept_off(
     can_end = _covered(last_legs, raft_places(rafts))
     if is_wide:
         can_end |= _covered(last_legs, free)
-    taken = shapely.union_all(list(obstacles))
+    taken = joined(obstacles)
     found: dict[str, Way] = {}
     for index in np.unique(part_index[can_end]):
         goals = [
@@ -324,33 +333,44 @@ def _best_from_banks(
     """Return the best of the ways from all launch places, through one part of the room."""
     graph = VisibilityGraph(part)
     first, given = goals[0][0], lake.settings.launch
+    size_m = first.length_m, first.width_m
     mass_kg = bare_mass_kg(lake.type_of(first), given)
     found: dict[str, list[tuple[BankScore, Way]]] = {}
     for launch in sorted(lake.body.launches, key=lambda place: place.launch_id):
-        leg = wading_leg(launch.geometry, part, lake.ground, taken, (first.length_m, first.width_m))
+        leg = wading_leg(launch.geometry, part, lake.ground, taken, size_m)
         if leg is None:
             continue
         start = shapely.get_point(leg.line, 1)
-        water = _with_start(free, start, first, taken)
         handling = bank_handling(launch, mass_kg, given)
         paths = graph.paths_from(start, [shapely.get_point(line, 0) for _, line in goals])
-        for (raft, last_leg), path in zip(goals, paths, strict=True):
-            if path is not None:
-                tow_m = _tow_m(path, last_leg)
-                size_m = raft.length_m, raft.width_m
-                brought = manoeuvre(tow_m, size_m, raft.heading_deg, water)
-                way = Way(launch.launch_id, leg, tow_m, brought, handling)
-                score = bank_score(launch, leg, way.line.length, handling, given)
-                found.setdefault(raft.raft_id, []).append((score, way))
+        tows = [
+            (raft, _tow_m(path, last_leg))
+            for (raft, last_leg), path in zip(goals, paths, strict=True)
+            if path is not None
+        ]
+        water = _water_about([tow_m for _, tow_m in tows], free, start, size_m, taken)
+        for raft, tow_m in tows:
+            brought = manoeuvre(tow_m, size_m, raft.heading_deg, water)
+            way = Way(launch.launch_id, leg, tow_m, brought, handling)
+            score = bank_score(launch, leg, way.line.length, handling, given)
+            found.setdefault(raft.raft_id, []).append((score, way))
     return {name: _chosen(tried, len(lake.body.launches)) for name, tried in found.items()}
 
 
-def _with_start(
-    free: BaseGeometry, start: BaseGeometry, raft: PlacedRaft, taken: BaseGeometry
+def _water_about(
+    tows_m: Sequence[FloatArray],
+    free: BaseGeometry,
+    start: BaseGeometry,
+    size_m: tuple[float, float],
+    taken: BaseGeometry,
 ) -> BaseGeometry:
-    """Return water with the place where people hold a raft and turn it to be towed."""
-    turned = shapely.buffer(start, float(np.hypot(raft.length_m, raft.width_m)) / 2)
-    return grown_water(shapely.union(free, shapely.difference(turned, taken)))
+    """Return water about ways, with the place where people hold a raft and turn it to be towed."""
+    diagonal_m = float(np.hypot(*size_m))
+    points = shapely.multipoints(np.vstack([shapely.get_coordinates(start), *tows_m]))
+    # A raft reaches half its diagonal from its way; what is farther off is not asked for.
+    near = shapely.box(*shapely.bounds(shapely.buffer(points.envelope, diagonal_m)))
+    turned = shapely.difference(shapely.buffer(start, diagonal_m / 2), taken)
+    return grown_water(shapely.union(shapely.intersection(free, near), turned))
 
 
 def _chosen(tried: list[tuple[BankScore, Way]], bank_count: int) -> Way:
