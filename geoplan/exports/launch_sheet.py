@@ -193,8 +193,6 @@ def cautions(step: LaunchStep, site: Site) -> list[str]:
         words.append("not to be carried")
     if step.handling.by == "winch or vehicle":
         words.append("more pull than the crew has: winch or vehicle for the pull stated")
-    if not step.route.has_room:
-        words.append("no room to turn on the way: warp it round with lines from the bank")
     if step.route.wade_depth_m > given.wading_m:
         words.append("too deep to wade where people would walk: poles or a rope from the bank")
     if step.route.plant_depth_m > given.wading_m:

@@ -109,3 +109,16 @@ def test_default_dry_medium_is_screened_compost() -> None:
     """593.3 kg/m³."""
     build = RaftBuild(poles=(PoleGroup(count=1, diameter_m=0.1, wall_m=0.01, length_m=1.0),))
     assert build.medium_dry_kg_m3 == pytest.approx(1000 * POUND_YARD, abs=0.5)
+
+
+@pytest.mark.published(
+    "Compost of 900 to 1200 lb/yd³ works at 35 to 55 % moisture, above 1500 it is very wet; State"
+    " extension, as quoted"
+)
+def test_default_media_lie_in_the_published_ranges() -> None:
+    """534 to 712 kg/m³ as it comes; full of water more than the 889.9 kg/m³ of very wet."""
+    build = RaftBuild(poles=(PoleGroup(count=1, diameter_m=0.1, wall_m=0.01, length_m=1.0),))
+    least, most, wet = (pounds * POUND_YARD for pounds in (900, 1200, 1500))
+    assert (least, most, wet) == pytest.approx((534, 712, 889.9), abs=0.5)
+    assert least <= build.medium_dry_kg_m3 <= most
+    assert build.medium_saturated_kg_m3 > wet

@@ -4,6 +4,7 @@ import math
 
 import pytest
 
+from geoplan.launch.bank_choice import ASSUMED_SLOPE_PCT
 from geoplan.launch.handling import (
     haul_force_n,
     recommended_weight_kg,
@@ -22,6 +23,8 @@ def test_the_manual_s_example_of_lifting() -> None:
     found = recommended_weight_kg(10 * 2.54, 23 * 2.54, 37 * 2.54, frequency=0.88, coupling=0.95)
     # 23 kg stands for 51 lb, which it falls short of by 0.6 %; rounding makes the rest.
     assert found / _LB_KG == pytest.approx(34.9, rel=0.02)
+    # As a share of the load constant: 34.814 of 51 lb unrounded; metric factors take 25 cm for 10 in.
+    assert found / 23.0 == pytest.approx(34.814 / 51, rel=0.007)
 
 
 @pytest.mark.published(
@@ -59,4 +62,9 @@ def test_the_pull_up_a_ramp() -> None:
     assert haul_force_n(100, 12, 0) == pytest.approx(116.9, abs=0.05)
     assert haul_force_n(100, 0, 0.4) == pytest.approx(392, abs=0.5)
     assert haul_force_n(100, 15, 0.4) == pytest.approx(534, abs=0.5)
-    assert math.degrees(math.atan(0.15)) == pytest.approx(8.531, abs=5e-4)
+    # On a bank as steep as its angle of friction a load just stays: 12 % is 6.843°, 15 % 8.531°.
+    for slope, angle_deg in ((12.0, 6.843), (15.0, 8.531)):
+        lean = math.radians(angle_deg)
+        pull = haul_force_n(100, slope, 0) / 9.81 / 100
+        assert pull == pytest.approx(math.sin(lean), abs=1e-5)
+    assert ASSUMED_SLOPE_PCT == 15.0  # the steep end of usual ramps

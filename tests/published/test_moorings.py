@@ -1,18 +1,22 @@
 """Loads, lines and posts against published equations and worked examples."""
 
 import math
+from typing import get_args
 
 import numpy as np
 import pytest
 import shapely
+from pydantic import ValidationError
 
 from geoplan.mooring.broms import CohesiveBed, GranularBed
 from geoplan.mooring.envelope import swept_envelope
-from geoplan.mooring.lines import catenary, line_angle_deg, watch_radius_m
+from geoplan.mooring.lines import catenary, dead_weight_kg, line_angle_deg, watch_radius_m
 from geoplan.mooring.loads import BLUNT_DRAG, Exposure, drift_n_m, governing_case, wind_n
 from geoplan.post_sections import tube_modulus_m3
 from geoplan.raft_build import RaftBuild
 from geoplan.raft_states import raft_states
+from geoplan.settings import Settings
+from geoplan.settings_works import MooringSettings
 
 
 @pytest.mark.published("Wind pressure rho U²/2 with 1.225 kg/m³, arithmetic (exact)")
@@ -20,6 +24,19 @@ from geoplan.raft_states import raft_states
 def test_wind_pressure(speed: float, pressure: float) -> None:
     """Half a unit of the last decimal."""
     assert float(wind_n(1.0, speed)) / BLUNT_DRAG == pytest.approx(pressure, abs=0.05)
+
+
+@pytest.mark.published("Wind at 1 m from 10 m: power 1/7, and logarithm over 0.2 mm (closed form)")
+@pytest.mark.parametrize(
+    ("share", "printed"), [(0.1 ** (1 / 7), 0.720), (math.log(5_000) / math.log(50_000), 0.787)]
+)
+def test_wind_at_ten_metres_is_on_the_safe_side(share: float, printed: float) -> None:
+    """Plants 1 m high are loaded by the whole wind at 10 m: more than by either profile."""
+    assert share == pytest.approx(printed, abs=5e-4)
+    raft = Exposure(2.0, 1e-9, 0.0, 1.0, 1.0, 0.0, 0.0)
+    stated = governing_case(raft, 0.0, np.array([90.0]), 20.0, 0.0, np.zeros(1)).wind_n
+    by_profile = BLUNT_DRAG * 2.0 * 0.5 * 1.225 * (share * 20.0) ** 2
+    assert by_profile / stated == pytest.approx(printed**2, abs=2e-3)
 
 
 @pytest.mark.published("Wind on a 2 x 1 m side, drag 1.2, solidity one half, arithmetic (exact)")
@@ -113,6 +130,39 @@ def test_scope_and_angle(scope: float, angle: float) -> None:
     assert line_angle_deg(scope) == pytest.approx(angle, abs=5e-3)
 
 
+@pytest.mark.published(
+    "Lead above 8° lifts a drag anchor, so 7 to 1 for rope: a sailing article (read)"
+)
+def test_steep_lines_get_no_drag_anchor() -> None:
+    """At 7 to 1 the line lies at 8.2°; steeper ones, as here, hang on anchors that bear lift."""
+    assert line_angle_deg(7.0) == pytest.approx(8.21, abs=5e-3)
+    assert line_angle_deg(6.0) > 9.0
+    kinds = get_args(MooringSettings.model_fields["anchor"].annotation)
+    assert set(kinds) == {"screw", "embedded", "dead_weight"}
+    # A block that hangs on a line at 45° weighs more than one drawn along the bed.
+    assert dead_weight_kg(700.0, 700.0, 0.4, 2.0, 2300.0) > dead_weight_kg(
+        700.0, 0.0, 0.4, 2.0, 2300.0
+    )
+
+
+@pytest.mark.published("No post through a liner: good practice (recalled)")
+@pytest.mark.parametrize(
+    ("kind", "anchor", "fault"),
+    [("posts", "dead_weight", "asks for posts"), ("lines", "screw", "would pierce")],
+)
+def test_nothing_pierces_a_liner(kind: str, anchor: str, fault: str) -> None:
+    """Neither posts nor screws; blocks on lines are let through."""
+    raft = {"name": "a", "length_m": 4.0, "width_m": 2.4, "draft_m": 0.2}
+    pond = {"name": "Pond", "levels": {"low_m": 9.7, "normal_m": 10, "high_m": 10.4}}
+    pond |= {"bed": {"lined": True}}
+    with pytest.raises(ValidationError, match=fault):
+        Settings.model_validate(
+            pond | {"raft": [raft | {"mooring": kind}], "mooring": {"anchor": anchor}}
+        )
+    held = {"raft": [raft | {"mooring": "lines"}], "mooring": {"anchor": "dead_weight"}}
+    assert Settings.model_validate(pond | held).bed.lined
+
+
 @pytest.mark.published("Reese and Van Impe, appendix A: short free-headed pile in clay (read)")
 def test_worked_example_of_a_pile_in_clay() -> None:
     """P² + 1083 P - 67 900 = 0 in kN, printed in whole numbers: 0.1 %."""
@@ -194,17 +244,24 @@ def test_sweep_adds_the_farthest_corner(ahead: float, beyond: float) -> None:
 
 
 @pytest.mark.published("Wet medium: dry over one less moisture; dry and full pores (exact)")
-def test_medium_under_water_weighs_what_it_displaces_less() -> None:
-    """300 kg/m³ with pores of 0.7 is 1000 kg/m³ when full."""
-    box = {"count": 10, "diameter_m": 0.2, "wall_m": 0.005, "length_m": 4.0}
+@pytest.mark.parametrize(
+    ("light", "heavy", "more"),
+    [
+        (300.0, 300.0 + 0.7 * 1000.0, 700.0),  # pores of 0.7, full: 1000 kg/m³
+        (300.0 / (1 - 0.5), 300.0 / (1 - 0.6), 150.0),  # moisture 50 and 60 %: 600 and 750 kg/m³
+    ],
+)
+def test_medium_weighs_what_its_water_does(light: float, heavy: float, more: float) -> None:
+    """On a raft of 4 x 2.4 m with 20 mm of it."""
+    poles = {"count": 10, "diameter_m": 0.2, "wall_m": 0.005, "length_m": 4.0}
     dry, full = (
         raft_states(
             RaftBuild.model_validate(
-                {"poles": [box], "medium_depth_m": 0.02, "medium_saturated_kg_m3": density}
+                {"poles": [poles], "medium_depth_m": 0.02, "medium_saturated_kg_m3": density}
             ),
             4.0,
             2.4,
         )[2]
-        for density in (300.0, 300.0 + 0.7 * 1000.0)
+        for density in (light, heavy)
     )
-    assert full.mass_kg - dry.mass_kg == pytest.approx(4.0 * 2.4 * 0.02 * 700.0, rel=1e-9)
+    assert full.mass_kg - dry.mass_kg == pytest.approx(4.0 * 2.4 * 0.02 * more, rel=1e-9)

@@ -98,6 +98,24 @@ def test_effective_fetch_of_a_rectangle(shore: np.ndarray, saville: float, spm: 
     assert spm_fetch_m(HERE, north, shore, 0.0)[0] == pytest.approx(spm, abs=6e-3)
 
 
+@pytest.mark.published("Saville 1962 with 15 radials to 42°: sum cos² 12.2834 over sum cos 13.5109")
+@pytest.mark.parametrize("from_deg", [0.0, 73.0])
+def test_effective_fetch_where_all_radials_are_alike(from_deg: float) -> None:
+    """From the middle of a circle: 0.90915 of its radius, half a unit of the last decimal."""
+    found = saville_fetch_m(HERE, HERE, circle(1000.0, 100_000), from_deg)[0]
+    assert found / 1000.0 == pytest.approx(12.2834 / 13.5109, abs=6e-6)
+    assert found / 1000.0 == pytest.approx(0.90915, abs=6e-6)
+
+
+@pytest.mark.published("SPM 1984: over deep water the shallow form is the deep one, to 0.2 %")
+@pytest.mark.parametrize(("wind", "fetch"), [(15, 300), (20, 500), (30, 500)])
+def test_shallow_form_in_deep_water(wind: float, fetch: float) -> None:
+    deep, shallow = spm_waves(wind, fetch), spm_waves(wind, fetch, 500.0)
+    assert shallow.height_m == pytest.approx(deep.height_m, rel=2e-3)
+    assert shallow.period_s != deep.period_s  # its own constants, 7.54 x 0.0379 against 0.2857
+    assert shallow.period_s == pytest.approx(deep.period_s, rel=2e-3)
+
+
 @pytest.mark.published("Closed form: chords of a circle of 100 m from centre and shore")
 def test_fetch_on_a_circle() -> None:
     shore = circle(100.0)
@@ -113,7 +131,12 @@ def test_fetch_on_a_circle() -> None:
 @pytest.mark.published("Novak et al., Hydraulic Structures, eq. 4.9: the Zuider Zee formula (read)")
 @pytest.mark.parametrize(
     ("wind", "fetch", "depth", "rise"),
-    [(80 / 3.6, 1000, 2, 0.05161), (15, 300, 1.5, 0.0094), (20, 1000, 2, 0.0418)],
+    [
+        (80 / 3.6, 1000, 2, 0.05161),
+        (15, 300, 1.5, 0.0094),
+        (20, 500, 1.5, 0.0279),
+        (20, 1000, 2, 0.0418),
+    ],
 )
 def test_set_up(wind: float, fetch: float, depth: float, rise: float) -> None:
     assert setup_m(wind, fetch, depth) == pytest.approx(rise, abs=6e-5)
