@@ -23,7 +23,7 @@ def test_the_manual_s_example_of_lifting() -> None:
     found = recommended_weight_kg(10 * 2.54, 23 * 2.54, 37 * 2.54, frequency=0.88, coupling=0.95)
     # 23 kg stands for 51 lb, which it falls short of by 0.6 %; rounding makes the rest.
     assert found / _LB_KG == pytest.approx(34.9, rel=0.02)
-    # As a share of the load constant: 34.814 of 51 lb unrounded; metric factors take 25 cm for 10 in.
+    # Of 51 lb 34.814 unrounded; the metric factors take 25 cm for 10 in, and a rounder VM.
     assert found / 23.0 == pytest.approx(34.814 / 51, rel=0.007)
 
 
