@@ -166,6 +166,8 @@ class Visit:
         Which trip from the yard, from 1.
     day : int
         Which day of work, from 1.
+    begins_h : float
+        When the crew is there, from the beginning of that day's work [h].
     sequence : int
         Which stop of all, from 1.
     water_id : str
@@ -180,6 +182,7 @@ class Visit:
 
     trip: int
     day: int
+    begins_h: float
     sequence: int
     water_id: str
     counts: tuple[tuple[str, int], ...]

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby, pairwise
 
-from geoplan.plan import Mooring, Plan
+from geoplan.plan import Mooring, Plan, WaterPlan
 from geoplan.raft import RaftType
 from geoplan.raft_build import RaftBuild
 from geoplan.settings import Settings
@@ -78,23 +78,59 @@ def bill(plan: Plan, settings: Settings) -> tuple[MaterialLine, ...]:
         Each raft type that is planned and whose build is known, for one raft, in the order of the
         settings; then the whole plan, its posts, lines and anchors included.
     """
-    counts = Counter(
-        raft.raft_type for water in plan.waters for raft in water.rafts if raft.status == "planned"
-    )
+    total, counts = _totals(plan.waters, settings)
     lines: list[MaterialLine] = []
-    total: Counter[_Key] = Counter()
     for kind in settings.raft:
-        if kind.build is None or not counts[kind.name]:
-            continue
-        per_raft = raft_parts(kind, kind.build)
-        lines += _lines(kind.name, per_raft, settings)
-        for key, quantity in per_raft.items():
-            total[key] += quantity * counts[kind.name]  # type: ignore[assignment]
-    for key, quantity in _mooring_parts(
-        [part for water in plan.waters for part in water.moorings], settings
+        if kind.build is not None and counts[kind.name]:
+            lines += _lines(kind.name, raft_parts(kind, kind.build), settings)
+    return (*lines, *_lines(WHOLE_PLAN, total, settings))
+
+
+def bill_by_water(plan: Plan, settings: Settings) -> tuple[MaterialLine, ...]:
+    """
+    Return what goes to each water body, where more than one gets something.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan; rafts that are there already are left out.
+    settings : Settings
+        Raft types and stock lengths.
+
+    Returns
+    -------
+    tuple of MaterialLine
+        Scope ``water`` and its identity; quantities as built in, and the same as ordered: waste is
+        bought once, for the whole plan. Empty for a plan of one water body.
+    """
+    lines: list[MaterialLine] = []
+    served = [water for water in plan.waters if water.moorings or water.rafts]
+    for water in served if len(served) > 1 else ():
+        total, _ = _totals([water], settings)
+        lines += [
+            MaterialLine(f"water {water.water_id}", item, size, quantity, unit, quantity)
+            for (item, size, unit), quantity in total.items()
+        ]
+    return tuple(lines)
+
+
+def _totals(
+    waters: Sequence[WaterPlan], settings: Settings
+) -> tuple[dict[_Key, float], Counter[str]]:
+    """Return all parts of rafts planned and of their moorings, and the rafts of each type."""
+    counts = Counter(
+        raft.raft_type for water in waters for raft in water.rafts if raft.status == "planned"
+    )
+    total: dict[_Key, float] = {}
+    for kind in settings.raft:
+        if kind.build is not None and counts[kind.name]:
+            for key, quantity in raft_parts(kind, kind.build).items():
+                total[key] = total.get(key, 0.0) + quantity * counts[kind.name]
+    for key, quantity in mooring_parts(
+        [part for water in waters for part in water.moorings], settings
     ):
-        total[key] += quantity  # type: ignore[assignment]
-    return (*lines, *_lines(WHOLE_PLAN, dict(total), settings))
+        total[key] = total.get(key, 0.0) + quantity
+    return total, counts
 
 
 def raft_parts(kind: RaftType, build: RaftBuild) -> dict[_Key, float]:
@@ -190,8 +226,24 @@ def stock_length_m(length_m: float, settings: Settings) -> float:
     return math.ceil(length_m * 10 - 1e-9) / 10
 
 
-def _mooring_parts(moorings: Sequence[Mooring], settings: Settings) -> Iterator[tuple[_Key, float]]:
-    """Yield what moorings are made of."""
+def mooring_parts(
+    moorings: Sequence[Mooring], settings: Settings
+) -> Iterator[tuple[tuple[str, str, str], float]]:
+    """
+    Yield what moorings are made of.
+
+    Parameters
+    ----------
+    moorings : sequence of Mooring
+        Posts and anchors.
+    settings : Settings
+        Sections, stock lengths and kind of anchor.
+
+    Yields
+    ------
+    tuple of (str, str, str) and float
+        Item, size and unit; how much (unit of the key).
+    """
     for part in moorings:
         if part.kind == "post":
             stock = stock_length_m(part.length_m, settings)

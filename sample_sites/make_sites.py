@@ -341,6 +341,7 @@ def _district_rows(one: DistrictPond, rng: np.random.Generator) -> dict[str, Row
         else [],
         "launches": [
             {"launch_id": f"{one.water_id} bank", "slope_pct": 15.0, "carry_m": 20.0}
+            | {"surface": "grass", "vehicle": ("tractor", "none")[one.number % 9 == 0]}
             | {"geometry": bank}
         ],
     }

@@ -4,6 +4,8 @@
 It says with each place that a phone is too coarse to set out by.
 """
 
+from collections import Counter
+from collections.abc import Mapping
 from pathlib import Path
 
 import gpxpy.gpx
@@ -62,8 +64,10 @@ def write(
     gpx.name = plain_text(plan.site_name)
     gpx.description = PHONE_WARNING
     everything = list(places_of(plan, site))
+    # Proposed pegs are M1, M2 and so on at each water body: with several its name goes first.
+    lone = Counter(mark.mark_id for places in everything for mark in places.marks)
     for places in everything:
-        _add_points(gpx, places)
+        _add_points(gpx, places, lone)
         gpx.routes += [_route(route, places) for route in places.water.routes]
     for places in everything:
         _add_banks(gpx, places, site)
@@ -98,8 +102,8 @@ def short_name(point: SetOutPoint) -> str:
     return plain_text(point.raft_id + (f" c{corner}" if corner != point.item else ""))
 
 
-def _add_points(gpx: gpxpy.gpx.GPX, places: Places) -> None:
-    """Add the points of a water body, then its marks."""
+def _add_points(gpx: gpxpy.gpx.GPX, places: Places, named: Mapping[str, int]) -> None:
+    """Add the points of a water body, then its marks, with how many bear the name of each."""
     for point, place in zip(places.points, places.point_places_in(WGS84), strict=True):
         words = f"{point.item} of raft {point.raft_id}: {places.tape_words(point)}. {PHONE_WARNING}"
         if point.mooring is not None:
@@ -109,7 +113,10 @@ def _add_points(gpx: gpxpy.gpx.GPX, places: Places) -> None:
     for mark, place in zip(places.marks, places.mark_places_in(WGS84), strict=True):
         proposed = places.is_suggested(mark)
         words = f"proposed, to be surveyed. {DIG_WARNING}" if proposed else "mark of the site"
-        gpx.waypoints.append(_waypoint(place, plain_text(mark.mark_id), words, "mark"))
+        name = mark.mark_id
+        if named[name] > 1:
+            name = f"{places.water.water_id} {name}"
+        gpx.waypoints.append(_waypoint(place, plain_text(name), words, "mark"))
 
 
 def _add_banks(gpx: gpxpy.gpx.GPX, places: Places, site: Site) -> None:

@@ -5,17 +5,23 @@ Masses are of bare rafts; rates and masses that the site does not give are judge
 among the defaults.
 """
 
-from collections.abc import Iterator
+import math
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from geoplan.exports.csv_text import Cell, Fixed, write_table
 from geoplan.exports.outlines import pose_in
 from geoplan.exports.safe_rounding import rounded_down, rounded_up
 from geoplan.launch.days import LaunchStep, clock, launch_steps
-from geoplan.plan import AuditReport, Plan, Route
+from geoplan.launch.handling import HAND_AHEAD_CM, recommended_weight_kg
+from geoplan.materials import mooring_parts, raft_parts
+from geoplan.plan import AuditReport, Mooring, Plan, Route
 from geoplan.site import LaunchPlace, Site
 
 FILE_NAME = "launch.csv"
+#: What goes onto a raft when it floats.
+_PLANTED_AFLOAT = frozenset({"medium", "plant"})
 
 _HEADER = (
     "day",
@@ -54,6 +60,7 @@ _HEADER = (
     "plant_min",
     "tow_min",
     "hold_min",
+    "bring",
     "caution",
 )
 
@@ -95,12 +102,13 @@ def write(
 def _rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
     """Yield a row for each raft, in the order of work."""
     crs = {water.water_id: water.crs for water in plan.waters}
+    moorings = {water.water_id: water.moorings for water in plan.waters}
     banks = {
         (body.water_id, place.launch_id): place
         for body in site.water_bodies
         for place in body.launches
     }
-    for step in launch_steps(plan.waters, site):
+    for step in launch_steps(plan.waters, site, plan.logistics):
         place = banks.get((step.water_id, step.route.launch_id))
         easting_m, northing_m, heading_deg = pose_in(step.raft, crs[step.water_id], plan.client_crs)
         yield (
@@ -127,6 +135,7 @@ def _rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
             step.posts,
             *(Fixed(part, 0) for part in (step.carry_min, step.plant_min)),
             *(Fixed(part, 0) for part in (step.tow_min, step.hold_min)),
+            _bring(step, moorings[step.water_id], site),
             "; ".join(cautions(step, site)),
         )
     yield from _without_way(plan)
@@ -151,6 +160,20 @@ def _bank(place: LaunchPlace | None, route: Route) -> tuple[Cell, ...]:
         said = (place.slope_pct, place.carry_m, place.surface, place.vehicle)
     depths = (route.wade_m, route.wade_depth_m, route.plant_depth_m)
     return (*said, *(rounded_up(value, 2) for value in depths))
+
+
+def _bring(step: LaunchStep, moorings: Sequence[Mooring], site: Site) -> str:
+    """Return what is brought to the bank with a raft: what it is planted with, posts and lines."""
+    kind = next(one for one in site.settings.raft if one.name == step.raft.raft_type)
+    parts = {} if kind.build is None else raft_parts(kind, kind.build)
+    loads = Counter({key: part for key, part in parts.items() if key[0] in _PLANTED_AFLOAT})
+    held_by = [part for part in moorings if part.raft_id == step.raft.raft_id]
+    for key, quantity in mooring_parts(held_by, site.settings):
+        loads[key] += quantity  # type: ignore[assignment]
+    return "; ".join(
+        f"{item}, {size}: {math.ceil(100 * quantity - 1e-6) / 100:g} {unit}"
+        for (item, size, unit), quantity in loads.items()
+    )
 
 
 def _without_way(plan: Plan) -> Iterator[tuple[Cell, ...]]:
@@ -191,6 +214,8 @@ def cautions(step: LaunchStep, site: Site) -> list[str]:
     words = []
     if step.handling.carriers is None:
         words.append("not to be carried")
+    if step.handling.by == "carried":
+        words += _lifting(step)
     if step.handling.by == "winch or vehicle":
         words.append("more pull than the crew has: winch or vehicle for the pull stated")
     if step.route.wade_depth_m > given.wading_m:
@@ -207,3 +232,18 @@ def cautions(step: LaunchStep, site: Site) -> list[str]:
         words.append("longer than a working day: more people, or begin the day before")
     words.append("never alone, buoyancy aids on, local rules prevail")
     return words
+
+
+def _lifting(step: LaunchStep) -> list[str]:
+    """Return what the NIOSH equation says to those who lift a raft flat by its long sides."""
+    ahead_cm = HAND_AHEAD_CM + 50.0 * step.raft.width_m
+    limit_kg = recommended_weight_kg(ahead_cm, 75.0, 25.0)
+    share_kg = step.handling.mass_kg / max(step.handling.carriers or 1, 1)
+    if limit_kg == 0.0:
+        words = (
+            f"held flat its middle is {ahead_cm:.0f} cm ahead, beyond the NIOSH lifting equation"
+        )
+        return [f"{words}: carry it on edge or on a trolley"]
+    if share_kg > limit_kg:
+        return [f"each lifts {share_kg:.0f} kg, the NIOSH limit for it is {limit_kg:.0f} kg"]
+    return []

@@ -4,6 +4,7 @@ from pathlib import Path
 
 from geoplan.exports.allocation_sheet import rafts_text
 from geoplan.exports.csv_text import Fixed, write_table
+from geoplan.launch.days import clock
 from geoplan.plan import AuditReport, Plan
 from geoplan.site import Site
 
@@ -13,6 +14,7 @@ _HEADER = (
     "sequence",
     "day",
     "trip",
+    "begins",
     "water_id",
     "rafts",
     "raft_count",
@@ -56,6 +58,7 @@ def write(
                 visit.sequence,
                 visit.day,
                 visit.trip,
+                clock(60.0 * visit.begins_h),
                 visit.water_id,
                 rafts_text(visit.counts),
                 sum(count for _, count in visit.counts),

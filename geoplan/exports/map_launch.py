@@ -41,5 +41,5 @@ def launches_record(plan: Plan, site: Site) -> Launches:
             "brought_by": step.handling.by,
             "posts": step.posts,
         }
-        for number, step in enumerate(launch_steps(plan.waters, site), 1)
+        for number, step in enumerate(launch_steps(plan.waters, site, plan.logistics), 1)
     }

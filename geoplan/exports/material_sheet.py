@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from geoplan.exports.csv_text import Cell, Fixed, write_table
-from geoplan.materials import WHOLE_PLAN, MaterialLine, bill
+from geoplan.materials import WHOLE_PLAN, MaterialLine, bill, bill_by_water
 from geoplan.plan import AuditReport, Plan
 from geoplan.site import Site
 
@@ -51,10 +51,19 @@ def write(
 
     Notes
     -----
-    Rafts whose build the site does not state stand at the end, counted and without parts.
+    Then what goes to each water body, where there are several: as built in, since waste is ordered
+    once. Rafts whose build the site does not state stand at the end, counted and without parts.
     """
     lines = bill(plan, site.settings)
-    write_table(folder / FILE_NAME, _HEADER, (*_rows(lines), *_not_billed(plan, site)))
+    rows = (*_rows(lines), *_by_water(plan, site), *_not_billed(plan, site))
+    write_table(folder / FILE_NAME, _HEADER, rows)
+
+
+def _by_water(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
+    """Yield what goes to each water body."""
+    for line in bill_by_water(plan, site.settings):
+        quantity = Fixed(line.quantity, 2)
+        yield (line.scope, line.item, line.size, quantity, line.unit, None, None, None)
 
 
 def _not_billed(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:

@@ -16,7 +16,6 @@ from geoplan.exports.safe_rounding import rounded_down, rounded_up
 from geoplan.materials import stock_length_m
 from geoplan.plan import AuditReport, Mooring, Plan, WaterPlan
 from geoplan.raft import footprints
-from geoplan.settings import Settings
 from geoplan.site import FloatArray, Site
 
 FILE_NAME = "moorings.csv"
@@ -43,6 +42,7 @@ _HEADER = (
     "stock_length_m",
     "embedment_m",
     "top_above_high_m",
+    "sleeve_travel_m",
     "from_corner",
     "block_kg",
     "watch_radius_low_m",
@@ -85,13 +85,15 @@ def write(
         row
         for water in plan.waters
         if water.moorings
-        for row in _rows(water, plan.client_crs, site.settings)
+        for row in _rows(water, plan.client_crs, site)
     )
     write_table(folder / FILE_NAME, _HEADER, rows)
 
 
-def _rows(water: WaterPlan, crs: str, settings: Settings) -> Iterator[tuple[Cell, ...]]:
+def _rows(water: WaterPlan, crs: str, site: Site) -> Iterator[tuple[Cell, ...]]:
     """Yield a row for each mooring."""
+    settings = site.settings
+    travel_m = _sleeve_travel_m(water, site)
     at = np.array([(part.easting_m, part.northing_m) for part in water.moorings])
     easting, northing = transformed_points(at[:, 0], at[:, 1], water.crs, crs)
     longitude, latitude = transformed_points(at[:, 0], at[:, 1], water.crs, WGS84)
@@ -114,6 +116,7 @@ def _rows(water: WaterPlan, crs: str, settings: Settings) -> Iterator[tuple[Cell
             None if stock is None else Fixed(stock, 2),
             _up(part.embedment_m, 2) if is_post else None,
             _down(part.length_m - part.embedment_m - part.depth_high_m, 2) if is_post else None,
+            _up(travel_m, 2) if is_post else None,
             _corner(part, corners.get(part.raft_id)),
             _up(part.block_kg, 0),
             _up(part.watch_radius_low_m, 2),
@@ -125,6 +128,12 @@ def _rows(water: WaterPlan, crs: str, settings: Settings) -> Iterator[tuple[Cell
             CAUTION,
             POST_CARE if is_post else LINE_CARE,
         )
+
+
+def _sleeve_travel_m(water: WaterPlan, site: Site) -> float:
+    """Return the length on which a sleeve must slide, from low to high, margins at both ends [m]."""
+    levels = next(body.levels for body in site.water_bodies if body.water_id == water.water_id)
+    return levels.high_m - levels.low_m + 2.0 * site.settings.mooring.travel_margin_m
 
 
 def _corners(water: WaterPlan) -> dict[str, FloatArray]:

@@ -1,8 +1,10 @@
 """In which order a crew with a trailer brings the rafts of a plan to their water bodies."""
 
 import math
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Sequence
+from dataclasses import replace
+from itertools import islice
 
 import numpy as np
 import shapely
@@ -10,7 +12,8 @@ import shapely
 from geoplan.crs import WGS84, transformed, working_crs
 from geoplan.district import Logistics, Visit
 from geoplan.fleet.trips import Stops, least_length_m, trips
-from geoplan.plan import Plan
+from geoplan.launch.days import begun, raft_minutes
+from geoplan.plan import Plan, WaterPlan
 from geoplan.settings_district import YardSettings
 from geoplan.site import FloatArray, Site, WaterBody
 
@@ -32,39 +35,79 @@ def logistics(plan: Plan, site: Site) -> Logistics | None:
         ``None`` where the site names no yard, or nothing is to be brought.
     """
     yard = site.settings.yard
-    wanted: dict[str, Counter[str]] = {}
-    for water in plan.waters if yard.is_given else ():
-        types = Counter(raft.raft_type for raft in water.rafts if raft.status == "planned")
-        if types:
-            wanted[water.water_id] = types
-    bodies = [body for body in site.water_bodies if body.water_id in wanted]
+    waters = plan.waters if yard.is_given else ()
+    wanted = {water.water_id: _to_bring(water, site) for water in waters}
+    bodies = [body for body in site.water_bodies if wanted.get(body.water_id)]
     if not bodies:
         return None
+    left = [wanted[body.water_id] for body in bodies]
     stops = Stops(
         place_m=_places_m(yard, site.client_crs, bodies),
-        load=tuple(sum(wanted[body.water_id].values()) for body in bodies),
+        load=tuple(len(rafts) for rafts in left),
         most=yard.rafts_per_trip,
         work_h=(yard.set_up_h, yard.raft_h),
         speed_m_h=yard.speed_km_h * 1000.0 / yard.detour,
         day_h=yard.day_h,
+        raft_h=tuple(sum(hours for _, hours in rafts) / len(rafts) for rafts in left),
     )
-    detour = yard.detour
     rounds = sorted(trips(stops), key=lambda trip: _turn(stops, trip))
-    names = [kind.name for kind in site.settings.raft]
-    left = [[(name, wanted[body.water_id][name]) for name in names] for body in bodies]
-    visits: list[Visit] = []
-    days, hours = 1, 0.0
-    for number, trip in enumerate(rounds, 1):
-        spent = _hours(stops, trip)
-        if hours > 0 and hours + spent > stops.day_h + 1e-9:
-            days, hours = days + 1, 0.0
-        visits += _visits(stops, trip, (number, days, len(visits)), bodies, left, detour)
-        # A lone stop may take longer than a day: the next trip begins on the morning after.
-        over = max(0, math.ceil((hours + spent) / stops.day_h - 1e-9) - 1)
-        days, hours = days + over, hours + spent - over * stops.day_h
+    visits, days = _on_days(stops, rounds, bodies, left)
+    detour = yard.detour
     total = sum(stops.length_m([stop for stop, _ in trip]) for trip in rounds)
     least = least_length_m(stops)
+    visits = [replace(visit, drive_m=detour * visit.drive_m) for visit in visits]
     return Logistics(tuple(visits), detour * total, detour * min(least, total), days)
+
+
+def _to_bring(water: WaterPlan, site: Site) -> deque[tuple[str, float]]:
+    """Return type and hours of each raft to be brought, as launched; those without a way last."""
+    minutes = raft_minutes(water, site)
+    planned = {raft.raft_id: raft for raft in water.rafts if raft.status == "planned"}
+    order = [*minutes, *(name for name in planned if name not in minutes)]
+    least_h = site.settings.yard.raft_h
+    return deque(
+        (planned[name].raft_type, minutes[name] / 60.0 if name in minutes else least_h)
+        for name in order
+    )
+
+
+def _on_days(
+    stops: Stops,
+    rounds: Sequence[Sequence[tuple[int, int]]],
+    bodies: Sequence[WaterBody],
+    left: Sequence[deque[tuple[str, float]]],
+) -> tuple[list[Visit], int]:
+    """Return the visits of all trips in order, ways as straight lines, and the days they take."""
+    visits: list[Visit] = []
+    day, hours = 1, 0.0
+    for number, trip in enumerate(rounds, 1):
+        if hours > 0 and hours + _hours(stops, trip, left) > stops.day_h + 1e-9:
+            day, hours = day + 1, 0.0
+        here = np.zeros(2)
+        for stop, count in trip:
+            way_m = float(np.hypot(*(stops.place_m[stop] - here)))
+            here = stops.place_m[stop]
+            brought = [left[stop].popleft() for _ in range(count)]
+            drive_h = way_m / stops.speed_m_h
+            visits.append(
+                Visit(
+                    trip=number,
+                    day=day,
+                    begins_h=hours + drive_h,
+                    sequence=len(visits) + 1,
+                    water_id=bodies[stop].water_id,
+                    counts=tuple(Counter(name for name, _ in brought).items()),
+                    drive_m=way_m,
+                    drive_h=drive_h,
+                    work_h=stops.work_h[0] + sum(raft_h for _, raft_h in brought),
+                )
+            )
+            hours += drive_h + stops.work_h[0]
+            for _, raft_h in brought:
+                day, began_min = begun(day, 60.0 * hours, 60.0 * raft_h, 60.0 * stops.day_h)
+                hours = began_min / 60.0 + raft_h
+        hours += float(np.hypot(*here)) / stops.speed_m_h
+    return visits, day
 
 
 def _places_m(yard: YardSettings, crs: str, bodies: Sequence[WaterBody]) -> FloatArray:
@@ -89,46 +132,10 @@ def _turn(stops: Stops, trip: Sequence[tuple[int, int]]) -> tuple[float, float, 
     return round(math.atan2(easting, northing), 9), round(away_m, 3), trip[0][0]
 
 
-def _hours(stops: Stops, trip: Sequence[tuple[int, int]]) -> float:
-    """Return the time of a trip, back to the yard [h]."""
-    rafts = sum(count for _, count in trip)
+def _hours(
+    stops: Stops, trip: Sequence[tuple[int, int]], left: Sequence[deque[tuple[str, float]]]
+) -> float:
+    """Return the time of a trip that takes the first rafts of those left, back to the yard [h]."""
     drive = stops.length_m([stop for stop, _ in trip]) / stops.speed_m_h
-    return drive + len(trip) * stops.work_h[0] + rafts * stops.work_h[1]
-
-
-def _visits(
-    stops: Stops,
-    trip: Sequence[tuple[int, int]],
-    numbers: tuple[int, int, int],
-    bodies: Sequence[WaterBody],
-    left: list[list[tuple[str, int]]],
-    detour: float,
-) -> list[Visit]:
-    """Return the visits of a trip; what is brought is taken off what is left to bring."""
-    number, day, before = numbers
-    made = []
-    here = np.zeros(2)
-    for place, (stop, count) in enumerate(trip, before + 1):
-        way = float(np.hypot(*(stops.place_m[stop] - here)))
-        here = stops.place_m[stop]
-        brought, rest, room = [], [], count
-        for name, still in left[stop]:
-            taken = min(still, room)
-            room -= taken
-            rest.append((name, still - taken))
-            if taken:
-                brought.append((name, taken))
-        left[stop] = rest
-        made.append(
-            Visit(
-                trip=number,
-                day=day,
-                sequence=place,
-                water_id=bodies[stop].water_id,
-                counts=tuple(brought),
-                drive_m=detour * way,
-                drive_h=way / stops.speed_m_h,
-                work_h=stops.work_h[0] + count * stops.work_h[1],
-            )
-        )
-    return made
+    work = sum(hours for stop, count in trip for _, hours in islice(left[stop], count))
+    return drive + len(trip) * stops.work_h[0] + work

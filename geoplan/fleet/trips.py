@@ -39,11 +39,13 @@ class Stops:
     most : int
         Rafts on a trip.
     work_h : tuple of float
-        Work for setting up at a stop, and for one raft [h].
+        Work for setting up at a stop, and for one raft where ``raft_h`` is empty [h].
     speed_m_h : float
         Along the straight line, detours counted [m/h].
     day_h : float
         Longest trip, where it has more than one stop [h].
+    raft_h : tuple of float
+        Work for one raft at each stop, the mean of those there; empty: alike everywhere [h].
     """
 
     place_m: FloatArray
@@ -52,6 +54,7 @@ class Stops:
     work_h: tuple[float, float]
     speed_m_h: float
     day_h: float
+    raft_h: tuple[float, ...] = ()
 
     def length_m(self, stops: Sequence[int]) -> float:
         """
@@ -87,7 +90,9 @@ class Stops:
             True where load and day allow it; a lone stop may take longer than a day.
         """
         hours = self.length_m(stops) / self.speed_m_h
-        hours += len(stops) * self.work_h[0] + sum(loads) * self.work_h[1]
+        each = [self.raft_h[stop] if self.raft_h else self.work_h[1] for stop in stops]
+        hours += len(stops) * self.work_h[0]
+        hours += sum(load * raft_h for load, raft_h in zip(loads, each, strict=True))
         return sum(loads) <= self.most and (len(stops) == 1 or hours <= self.day_h + 1e-9)
 
 

@@ -1,15 +1,17 @@
 """
 The days of launching: which raft on which day, from when to when, with how many people.
 
-One crew does one raft after another, water body by water body; rates are judgement and belong
-to the site's settings.
+One crew does one raft after another, water body by water body, or as its trailer brings them; rates
+are judgement and belong to the site's settings.
 """
 
 import math
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import islice
 
+from geoplan.district import Logistics
 from geoplan.hulls import bare_mass_kg
 from geoplan.launch.bank_choice import ASSUMED_SLOPE_PCT
 from geoplan.launch.handling import Handling, raft_handling
@@ -60,16 +62,20 @@ class LaunchStep:
     is_slope_assumed: bool
 
 
-def launch_steps(waters: Sequence[WaterPlan], site: Site) -> tuple[LaunchStep, ...]:
+def launch_steps(
+    waters: Sequence[WaterPlan], site: Site, logistics: Logistics | None = None
+) -> tuple[LaunchStep, ...]:
     """
     Return the whole work day by day.
 
     Parameters
     ----------
     waters : sequence of WaterPlan
-        Plans of the water bodies, in the order in which they are done.
+        Plans of the water bodies.
     site : Site
         The site, for banks, raft types and rates.
+    logistics : Logistics or None
+        Trips that bring the rafts; ``None``: all are there, water bodies are done as they stand.
 
     Returns
     -------
@@ -77,42 +83,102 @@ def launch_steps(waters: Sequence[WaterPlan], site: Site) -> tuple[LaunchStep, .
         In order of work. A raft that cannot be done on what is left of a day is begun the next
         morning; one that takes longer than a day has a day of its own.
     """
-    given = site.settings.launch
-    whole_min = given.day_h * 60.0
-    banks = {body.water_id: body.launches for body in site.water_bodies}
+    banks = {
+        body.water_id: {place.launch_id: place for place in body.launches}
+        for body in site.water_bodies
+    }
+    work = {water.water_id: _work(water, banks[water.water_id], site.settings) for water in waters}
+    if logistics is None:
+        return tuple(_one_by_one(waters, work, site.settings))
+    whole_min = site.settings.yard.day_h * 60.0
     steps: list[LaunchStep] = []
+    for visit in logistics.visits:
+        day = visit.day
+        now_min = 60.0 * (visit.begins_h + site.settings.yard.set_up_h)
+        count = sum(number for _, number in visit.counts)
+        for one in islice(work[visit.water_id], count):
+            day, now_min = begun(day, now_min, sum(one[2]), whole_min)
+            steps.append(_step(visit.water_id, one, day, now_min))
+            now_min = steps[-1].end_min
+    return tuple(steps)
+
+
+def begun(day: int, now_min: float, need_min: float, whole_min: float) -> tuple[int, float]:
+    """
+    Return when a piece of work is begun that is not broken off for the night.
+
+    Parameters
+    ----------
+    day : int
+        The day.
+    now_min : float
+        Time since its work began [min].
+    need_min, whole_min : float
+        What the piece takes, and a working day [min].
+
+    Returns
+    -------
+    tuple of int and float
+        Day, and time since its work began [min].
+
+    Examples
+    --------
+    >>> begun(1, 200.0, 100.0, 360.0), begun(1, 300.0, 100.0, 360.0), begun(2, 0.0, 400.0, 360.0)
+    ((1, 200.0), (2, 0.0), (2, 0.0))
+    """
+    if now_min > 0 and now_min + need_min > whole_min + 1e-6:
+        return day + 1, 0.0
+    return day, now_min
+
+
+def raft_minutes(water: WaterPlan, site: Site) -> dict[str, float]:
+    """
+    Return how long the crew has with each raft of a water body that has a way.
+
+    Parameters
+    ----------
+    water : WaterPlan
+        Its plan.
+    site : Site
+        The site, for banks, raft types and rates.
+
+    Returns
+    -------
+    dict of str to float
+        By raft, in order of launching [min].
+    """
+    banks = {
+        place.launch_id: place
+        for body in site.water_bodies
+        if body.water_id == water.water_id
+        for place in body.launches
+    }
+    return {one[0].raft_id: sum(one[2]) for one in _work(water, banks, site.settings)}
+
+
+def _one_by_one(
+    waters: Sequence[WaterPlan], work: Mapping[str, Iterator["_Work"]], settings: Settings
+) -> Iterator[LaunchStep]:
+    """Yield the work where all rafts are there, water body by water body."""
+    given = settings.launch
     day, now_min = 1, 0.0
     for water in waters:
-        if not water.routes:
-            continue
-        if now_min > 0:  # the crew and its boat move to the next water
+        if now_min > 0 and water.routes:  # the crew and its boat move to the next water
             now_min += given.move_min
-        for raft, route, parts, handling, posts, assumed in _work(
-            water, {place.launch_id: place for place in banks[water.water_id]}, site.settings
-        ):
-            need_min = sum(parts)
-            if now_min > 0 and now_min + need_min > whole_min:
-                day, now_min = day + 1, 0.0
-            carry, plant, tow, hold = parts
-            steps.append(
-                LaunchStep(
-                    water_id=water.water_id,
-                    raft=raft,
-                    route=route,
-                    handling=handling,
-                    posts=posts,
-                    day=day,
-                    start_min=now_min,
-                    end_min=now_min + need_min,
-                    carry_min=carry,
-                    plant_min=plant,
-                    tow_min=tow,
-                    hold_min=hold,
-                    is_slope_assumed=assumed,
-                )
-            )
-            now_min += need_min
-    return tuple(steps)
+        for one in work[water.water_id]:
+            day, now_min = begun(day, now_min, sum(one[2]), given.day_h * 60.0)
+            step = _step(water.water_id, one, day, now_min)
+            now_min = step.end_min
+            yield step
+
+
+def _step(water_id: str, one: "_Work", day: int, now_min: float) -> LaunchStep:
+    """Return a piece of work on its day."""
+    raft, route, parts, handling, posts, is_assumed = one
+    return LaunchStep(
+        water_id, raft, route, handling, posts, day, now_min, now_min + sum(parts), *parts,
+        is_slope_assumed=is_assumed,
+    )  # fmt: skip
 
 
 _Work = tuple[PlacedRaft, Route, tuple[float, float, float, float], Handling, int, bool]

@@ -15,6 +15,9 @@ GRAVITY_M_S2 = 9.81
 TEAM_SHARES = {1: 1.0, 2: 2.0 / 3.0, 3: 0.5}
 #: Nobody works alone in or beside water.
 LEAST_PEOPLE = 2
+#: Hands ahead of the ankles when something is held by its edge, close to the body: from half a
+#: raft's width on that its middle is farther ahead. Judgement [cm].
+HAND_AHEAD_CM = 20.0
 
 
 @dataclass(frozen=True)
