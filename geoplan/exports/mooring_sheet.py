@@ -131,7 +131,7 @@ def _rows(water: WaterPlan, crs: str, site: Site) -> Iterator[tuple[Cell, ...]]:
 
 
 def _sleeve_travel_m(water: WaterPlan, site: Site) -> float:
-    """Return the length on which a sleeve must slide, from low to high, margins at both ends [m]."""
+    """Return on how much of a post a sleeve must slide: low to high, and a margin at each end."""
     levels = next(body.levels for body in site.water_bodies if body.water_id == water.water_id)
     return levels.high_m - levels.low_m + 2.0 * site.settings.mooring.travel_margin_m
 

@@ -68,6 +68,16 @@ def test_gdal_finds_every_point_of_the_sheet_in_the_gpx(folder: Path) -> None:
     assert routes["name"].tolist() == ["tow 1 U1"]
 
 
+def test_pegs_of_one_name_at_two_waters_are_told_apart(tmp_path: Path) -> None:
+    lower, upper = small.plan().waters
+    pegs = upper.suggested_marks
+    plan = replace(small.plan(), waters=(replace(lower, suggested_marks=pegs), upper))
+    handheld_file.write(plan, small.site(), tmp_path, None)
+    points = pyogrio.read_dataframe(tmp_path / "setting_out.gpx", layer="waypoints")
+    assert points["name"].is_unique
+    assert {"lower M1", "upper M1"} <= set(points["name"])
+
+
 @pytest.mark.skipif(shutil.which("gpsbabel") is None, reason="gpsbabel is not installed")
 @pytest.mark.parametrize("kind", ["gpx", "garmin_txt", "kml", "unicsv"])
 def test_the_program_of_handheld_receivers_reads_the_gpx(folder: Path, kind: str) -> None:

@@ -166,6 +166,11 @@ def test_a_post_stands_out_by_what_is_left_of_its_length(tmp_path: Path) -> None
             left = part.length_m - part.embedment_m - part.depth_high_m
             stated = float(rows[part.mooring_id]["top_above_high_m"])
             assert left - 0.0101 < stated <= left + 1e-9
+            body = next(b for b in small.site().water_bodies if b.water_id == water.water_id)
+            margins = 2 * small.site().settings.mooring.travel_margin_m
+            travel = float(rows[part.mooring_id]["sleeve_travel_m"])
+            rise = body.levels.high_m - body.levels.low_m + margins
+            assert rise - 1e-9 <= travel < rise + 0.0101
 
 
 def test_a_line_goes_from_the_corner_that_it_is_made_fast_to(tmp_path: Path) -> None:
@@ -193,3 +198,17 @@ def test_a_line_goes_from_the_corner_that_it_is_made_fast_to(tmp_path: Path) -> 
     assert [(row["mooring_id"], row["from_corner"]) for row in rows] == [
         (f"A{k}", str(k)) for k in (1, 2, 3, 4)
     ]
+
+
+def test_what_goes_to_the_waters_is_what_is_built_in(tmp_path: Path) -> None:
+    material_sheet.write(small.plan(), small.site(), tmp_path, None)
+    rows = rows_of(tmp_path / "materials.csv")
+    whole = {(r["item"], r["size"]): r for r in rows if r["scope"] == "whole plan" and r["size"]}
+    assert whole
+    for key, row in whole.items():
+        parts = [
+            float(r["quantity"])
+            for r in rows
+            if r["scope"].startswith("water ") and (r["item"], r["size"]) == key
+        ]
+        assert sum(parts) == pytest.approx(float(row["quantity"]), abs=0.01 * max(len(parts), 1))
