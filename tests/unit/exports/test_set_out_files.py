@@ -70,8 +70,7 @@ def test_gdal_finds_every_point_of_the_sheet_in_the_gpx(folder: Path) -> None:
 
 def test_pegs_of_one_name_at_two_waters_are_told_apart(tmp_path: Path) -> None:
     lower, upper = small.plan().waters
-    pegs = (*lower.suggested_marks, *upper.suggested_marks)
-    waters = tuple(replace(water, suggested_marks=pegs) for water in (lower, upper))
+    waters = tuple(replace(water, suggested_marks=(PEG,)) for water in (lower, upper))
     plan = replace(small.plan(), waters=waters)
     handheld_file.write(plan, small.site(), tmp_path, None)
     points = pyogrio.read_dataframe(tmp_path / "setting_out.gpx", layer="waypoints")
