@@ -5,6 +5,7 @@ Run by hand: ``python -m tests.benchmarks.bench_launching``.
 """
 
 import time
+from collections.abc import Callable
 
 import numpy as np
 import shapely
@@ -34,11 +35,11 @@ def lake_with(count: int) -> tuple[shapely.Polygon, list[PlacedRaft]]:
     return lake, rafts
 
 
-def bench_order() -> None:
+def bench_order(made: Callable[[int], tuple[shapely.Polygon, list[PlacedRaft]]]) -> None:
     """Print time against the number of rafts."""
     before = None
-    for count in (100, 200, 400):
-        lake, rafts = lake_with(count)
+    for count in (100, 200, 400, 800):
+        lake, rafts = made(count)
         bank = shapely.get_coordinates(lake.exterior)
         water = body(lake, [shapely.Point(bank[0]), shapely.Point(bank[60])])
         known = fields(lake, 1.2, 1.0)
@@ -52,6 +53,21 @@ def bench_order() -> None:
             f" {len(routes)} ways, {tight} without room to turn, {len(notes)} notes"
         )
         before = spent
+
+
+def block_of(count: int) -> tuple[shapely.Polygon, list[PlacedRaft]]:
+    """A round lake with a block of rafts half a metre apart: most come out past others only."""
+    east_m, north_m = 4.5, 2.9
+    cols = int(np.ceil(np.sqrt(count * north_m / east_m)))
+    rows = int(np.ceil(count / cols))
+    wide, high = cols * east_m, rows * north_m
+    lake = shapely.Point(0, 0).buffer(np.hypot(wide, high) / 2 * 1.25 + 8, quad_segs=24)
+    rafts = []
+    for k in range(count):
+        row, col = divmod(k, cols)
+        place = (col + 0.5) * east_m - wide / 2, (row + 0.5) * north_m - high / 2
+        rafts.append(raft(f"R{k + 1:03d}", *place, 90.0))
+    return lake, rafts
 
 
 def bench_lengths() -> None:
@@ -70,4 +86,6 @@ def bench_lengths() -> None:
 
 if __name__ == "__main__":
     bench_lengths()
-    bench_order()
+    bench_order(lake_with)
+    print("In blocks, half a metre apart:")
+    bench_order(block_of)
