@@ -7,6 +7,8 @@ from importlib import import_module
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from threadpoolctl import threadpool_limits
+
 from geoplan.audit import audit_plan
 from geoplan.errors import ExportError, PlanFileError
 from geoplan.exports import EXPORTS, gis_files, plan_json
@@ -225,10 +227,12 @@ def write_plan(plan: Plan, site: Site, folder: Path) -> AuditReport:
     AuditReport
         The verdict on the written GeoPackage; it is part of the outputs.
     """
-    gis_files.write(plan, site, folder, None)
-    report = audit_plan(gis_files.read_plan(folder / gis_files.FILE_NAME), site)
-    for _, module in EXPORTS:
-        import_module(module).write(plan, site, folder, report)
+    # Thousands of small matrices: threads of the linear algebra would wait for each other.
+    with threadpool_limits(1):
+        gis_files.write(plan, site, folder, None)
+        report = audit_plan(gis_files.read_plan(folder / gis_files.FILE_NAME), site)
+        for _, module in EXPORTS:
+            import_module(module).write(plan, site, folder, report)
     return report
 
 
@@ -256,7 +260,8 @@ def audit_folder(folder: Path, site_path: Path | None = None) -> AuditReport:
         If the site cannot be used.
     """
     site = site_of_plan(folder, site_path)
-    return audit_plan(gis_files.read_plan(folder / gis_files.FILE_NAME), site)
+    with threadpool_limits(1):
+        return audit_plan(gis_files.read_plan(folder / gis_files.FILE_NAME), site)
 
 
 def site_of_plan(folder: Path, site_path: Path | None = None) -> Site:
