@@ -273,9 +273,7 @@ def _nodes_inside(water: Water, regions: Sequence[AllowedRegion]) -> BoolArray:
     return inside
 
 
-def _spots(
-    water: Water, inside: BoolArray, rent: FloatArray, rng: Any, most: int
-) -> FloatArray:
+def _spots(water: Water, inside: BoolArray, rent: FloatArray, rng: Any, most: int) -> FloatArray:
     """Return points that may pay, half of them along the edges, drawn at random."""
     rows, cols = water.nodes.shape[1:]
     east, north = _nodes(water)

@@ -128,7 +128,11 @@ class Plate:
         key = fold.tobytes()
         if key not in self.known:
             self.known[key] = [
-                (own, self.weights[own], *self._normal(np.where(fold == part, 0.0, self.precision_m2)))
+                (
+                    own,
+                    self.weights[own],
+                    *self._normal(np.where(fold == part, 0.0, self.precision_m2)),
+                )
                 for part in np.unique(fold[fold >= 0])
                 for own in [np.flatnonzero(fold == part)]
             ]
