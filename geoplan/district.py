@@ -96,6 +96,29 @@ class LimitUse:
 
 
 @dataclass(frozen=True)
+class PolicyWorth:
+    """
+    What a simple way to share out the same stock and budget is worth.
+
+    Attributes
+    ----------
+    name : str
+        How the rafts are shared out, for a person.
+    value : float
+        What they are worth, from the same curves [unit of the allocation].
+    cost : float
+        What rafts and setting up cost [currency].
+    raft_count : int
+        Rafts.
+    """
+
+    name: str
+    value: float
+    cost: float
+    raft_count: int
+
+
+@dataclass(frozen=True)
 class Allocation:
     """
     Who gets what.
@@ -114,6 +137,8 @@ class Allocation:
         In the order of ``water_id``.
     limits : tuple of LimitUse
         Stock, budget and wards.
+    policies : tuple of PolicyWorth
+        Simple ways to share out; none is worth more than ``value``.
     """
 
     unit: str
@@ -122,6 +147,7 @@ class Allocation:
     bound: float
     shares: tuple[WaterShare, ...]
     limits: tuple[LimitUse, ...]
+    policies: tuple[PolicyWorth, ...] = ()
 
     @property
     def shown_unit(self) -> str:

@@ -237,6 +237,28 @@ def inflow_l_s(body: WaterBody, settings: Settings) -> float:
     return 1000.0 * sum(flow.flow_m3_s for flow in known_flows(body, settings))
 
 
+def inflow_load_g_d(body: WaterBody, settings: Settings) -> float:
+    """
+    Return the load of the planned constituent that flows into a water body.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body.
+    settings : Settings
+        Rain and constituent.
+
+    Returns
+    -------
+    float
+        Sum over the inflows, nothing without any [g/d]; of E. coli millions a day.
+    """
+    if not body.inflows:
+        return 0.0
+    flows = known_flows(body, settings)
+    return 86400.0 * sum(flow.flow_m3_s * flow.concentration_g_m3 for flow in flows)
+
+
 def hydraulics(
     body: WaterBody,
     settings: Settings,

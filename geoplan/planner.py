@@ -24,6 +24,7 @@ from geoplan.mooring.swept import swept_areas
 from geoplan.placement.allowed import Surroundings
 from geoplan.placement.explain import reasons_of
 from geoplan.placement.held import held_faults
+from geoplan.placement.improve import DEFAULT_EFFORT, DISTRICT_EFFORT
 from geoplan.placement.patience import Patience
 from geoplan.placement.place import Placement, place_rafts
 from geoplan.placement.proof import proven
@@ -98,10 +99,11 @@ def plan_water(
     if faults := held_faults(around):
         raise SiteDataError(faults)
     benefit, flow_notes = load_benefit(body, settings, around.fields)
-    placement = place_rafts(around, benefit, allotment, seed, patience)
+    effort = DISTRICT_EFFORT if detail == "brief" else DEFAULT_EFFORT
+    placement = place_rafts(around, benefit, allotment, seed, patience, effort)
     certificate = None
-    if detail:
-        placement, certificate = proven(around, benefit, placement, by_field=detail is True)
+    if detail is True:
+        placement, certificate = proven(around, benefit, placement)
     plan = _made(around, benefit, placement)
     notes = plan.notes + flow_notes + head_notes
     plan = replace(plan, notes=notes, certificate=certificate)
@@ -162,7 +164,7 @@ def _explained(
     sensitivity: bool,
 ) -> WaterPlan:
     """Return a plan with its effect, the map of worth, and why it is as it is."""
-    reasons = reasons_of(around, benefit, placement)
+    reasons = reasons_of(around, benefit, placement, is_brief=not sensitivity)
     effect, worth = shown_effect(around, benefit, placement, sensitivity)
     why_none = plan.why_none + as_words(reasons.yields) if plan.why_none else ""
     return replace(plan, effect=effect, worth_map=worth, reasons=reasons, why_none=why_none)

@@ -6,8 +6,8 @@ here, each with a finding in words, so that no check has to fear them.
 """
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -141,6 +141,30 @@ def case_of(written: WrittenPlan, site: Site) -> Case:
         Evidence for each water body that the plan touches, and findings on rows that cannot be
         judged.
     """
+    return _case(written, site, _evidence)
+
+
+def counted_case(written: WrittenPlan, site: Site) -> Case:
+    """
+    Lay rows and water bodies side by side for checks that only count.
+
+    Parameters
+    ----------
+    written : WrittenPlan
+        The plan as it stands in the file.
+    site : Site
+        The raw site.
+
+    Returns
+    -------
+    Case
+        As ``case_of`` makes it, without bed, edges and depth.
+    """
+    return _case(written, site, _counted)
+
+
+def _case(written: WrittenPlan, site: Site, evidence_of: Callable[..., Any]) -> Case:
+    """Return the evidence on each water body that a plan touches."""
     unplaced = list(_crs_faults(written.crs))
     faults = [*unplaced, *_row_faults(written, site)]
     waters = []
@@ -152,7 +176,7 @@ def case_of(written: WrittenPlan, site: Site) -> Case:
         edges = tuple(edges_by_water.get(body.water_id, []))
         if unplaced or not (rows or edges):
             continue
-        evidence, lost = _evidence(body, site.settings, written.crs, rows, edges, held)
+        evidence, lost = evidence_of(body, site.settings, written.crs, rows, edges, held)
         waters.append(evidence)
         faults += lost
     if not faults:
@@ -223,13 +247,35 @@ def _evidence(
     held: "_Held",
 ) -> tuple[Evidence, list[Finding]]:
     """Return the evidence on a water body, and findings on rows without a usable outline."""
-    frame = frame_of(body.outline, body.crs, file_crs)
-    outline = frame.of_site(body.outline)
-    bed = raw_bed(body, frame, settings.survey.sigma_m, settings.survey.reach_m)
+    counted, faults = _counted(body, settings, file_crs, rows, edges, held)
+    bed = raw_bed(body, counted.frame, settings.survey.sigma_m, settings.survey.reach_m)
+    outline = counted.outline
     levels = {
         name: edge_at(outline, body.outline_level_m, bed, level, settings.bank_slope)
         for name, level in body.levels.named()
     }
+    depth_m = _mean_depth_m(body, outline, bed, levels["normal"])
+    return replace(counted, bed=bed, edges=levels, mean_depth_m=depth_m), faults
+
+
+class _UnreadBed:
+    """Stands for a bed that no check at hand looks at."""
+
+    def __getattr__(self, name: str) -> Any:
+        """Refuse."""
+        raise RuntimeError(f"the bed was not read, and its {name} is not known")
+
+
+def _counted(
+    body: WaterBody,
+    settings: Settings,
+    file_crs: str,
+    rows: list[WrittenRaft],
+    edges: tuple[WrittenEdge, ...],
+    held: "_Held",
+) -> tuple[Evidence, list[Finding]]:
+    """Return the evidence on a water body as far as it can be counted."""
+    frame = frame_of(body.outline, body.crs, file_crs)
     existing = tuple((raft.raft_id, frame.of_site(raft.outline)) for raft in body.rafts)
     rafts, faults = _judged(rows, frame, dict(existing), settings)
     names = dict.fromkeys(row.raft_id for row in rows)
@@ -237,10 +283,10 @@ def _evidence(
         body=body,
         settings=settings,
         frame=frame,
-        outline=outline,
-        bed=bed,
-        edges=levels,
-        mean_depth_m=_mean_depth_m(body, outline, bed, levels["normal"]),
+        outline=frame.of_site(body.outline),
+        bed=_UnreadBed(),
+        edges={},
+        mean_depth_m=float("nan"),
         rafts=tuple(rafts),
         existing=existing,
         written_edges=edges,

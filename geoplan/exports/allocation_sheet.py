@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from pathlib import Path
 
-from geoplan.district import Allocation, WaterShare
+from geoplan.district import Allocation, PolicyWorth, WaterShare
 from geoplan.exports.csv_text import Cell, Fixed, write_table
 from geoplan.plan import AuditReport, Plan
 from geoplan.site import Site
@@ -84,7 +84,7 @@ def rafts_text(counts: tuple[tuple[str, int], ...]) -> str:
 
 
 def _rows(plan: Plan) -> Iterator[tuple[Cell, ...]]:
-    """Yield a row for each water body, then for each limit, then the sum with its bounds."""
+    """Yield a row for each water body, for each limit, for the sum, and for other ways to share."""
     if plan.allocation is None:
         return
     placed = {
@@ -98,6 +98,8 @@ def _rows(plan: Plan) -> Iterator[tuple[Cell, ...]]:
         amounts = (limit.least, limit.most, limit.used, limit.price, allocation.shown_unit, "")
         yield (limit.kind, limit.name, *[None] * 11, *amounts)
     yield _sum_row(allocation, sum(placed.values()))
+    for policy in allocation.policies:
+        yield _policy_row(policy, allocation)
 
 
 def _share_row(share: WaterShare, placed: int | None, unit: str) -> tuple[Cell, ...]:
@@ -152,3 +154,13 @@ def _sum_row(allocation: Allocation, placed: int) -> tuple[Cell, ...]:
         allocation.shown_unit,
         why,
     )
+
+
+def _policy_row(policy: PolicyWorth, allocation: Allocation) -> tuple[Cell, ...]:
+    """Return the row of a simple way to share out, with what the plan is worth beside it."""
+    why = "worth nothing"
+    if policy.value > 0:
+        times = allocation.value / policy.value
+        why = f"the plan is worth {times:.3f} times as much from the same stock and budget"
+    counts = (policy.raft_count, None, None, policy.cost, policy.value)
+    return ("policy", policy.name, *[None] * 3, *counts, *[None] * 7, allocation.shown_unit, why)

@@ -87,6 +87,36 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
         raise ExportError(f"{path} could not be written: {error}") from error
 
 
+def add_findings(folder: Path, client_crs: str, audit: AuditReport) -> None:
+    """
+    Put the verdict into a ``plan.gpkg`` that was written without.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder of the file.
+    client_crs : str
+        CRS of the file.
+    audit : AuditReport
+        The verdict on it.
+
+    Raises
+    ------
+    ExportError
+        If the file cannot be written.
+    """
+    path = folder / FILE_NAME
+    try:
+        columns = ["water_id", "raft_id", "easting_m", "northing_m"]
+        table = pyogrio.read_dataframe(path, layer="rafts", columns=columns, read_geometry=False)
+        centres = _centres(table.to_dict("records"))
+        with _fixed_date():
+            rows = _finding_rows(centres, audit)
+            _write_layer(path, "findings", rows, client_crs, append=True)
+    except (OSError, DataSourceError, DataLayerError, FeatureError, FieldError) as error:
+        raise ExportError(f"{path} could not be written: {error}") from error
+
+
 def _plan_rows(plan: Plan, site: Site) -> dict[str, list[Row]]:
     """Return the rows of every layer that a plan fills, in the order of the layers."""
     layers: dict[str, list[Row]] = {name: [] for name in LAYERS}

@@ -12,11 +12,11 @@ from geoplan.fleet.folder import (
     plan_folder,
     plan_site,
     site_of_plan,
-    write_plan,
 )
 from geoplan.fleet.running import Crew, Progress
 from geoplan.fleet.sharing import unmet_limits
 from geoplan.fleet.whole import refuse_foreign_folder, whole_or_nothing
+from geoplan.fleet.writing import write_plan
 
 __all__ = [
     "Crew",

@@ -3,18 +3,19 @@
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from importlib import import_module
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from geoplan.audit import audit_plan
+from threadpoolctl import threadpool_limits
+
 from geoplan.errors import ExportError, PlanFileError
-from geoplan.exports import EXPORTS, gis_files, plan_json
+from geoplan.exports import gis_files, plan_json
 from geoplan.fleet.lock import alone
 from geoplan.fleet.planning import planned
 from geoplan.fleet.running import Crew, Progress
 from geoplan.fleet.store import PartStore
 from geoplan.fleet.whole import refuse_foreign_folder, whole_or_nothing
+from geoplan.fleet.writing import Hands, judged, write_plan
 from geoplan.plan import AuditReport, Plan
 from geoplan.readers import read_site
 from geoplan.readers.held_rafts import read_held
@@ -102,14 +103,17 @@ def plan_folder(
     store = parts_of(out)
     site = read_site(site_path)
     held, kept_from = read_held(keep, site) if keep else ((), None)
+    hands = Hands(store, crew or Crew(workers), progress)
     with alone(store, str(out)):
         plan = planned(
-            site, store, crew or Crew(workers), seed, progress, held=held, time_limit_s=time_limit_s
+            site, store, hands.crew, seed, progress, held=held, time_limit_s=time_limit_s
         )
-        return written_folder(replace(plan, kept_from=kept_from), site, site_path, out)
+        return written_folder(replace(plan, kept_from=kept_from), site, site_path, out, hands)
 
 
-def written_folder(plan: Plan, site: Site, site_path: Path, out: Path) -> Outcome:
+def written_folder(
+    plan: Plan, site: Site, site_path: Path, out: Path, hands: Hands | None = None
+) -> Outcome:
     """
     Write a plan as a whole folder, or nothing at all.
 
@@ -123,6 +127,8 @@ def written_folder(plan: Plan, site: Site, site_path: Path, out: Path) -> Outcom
         Where that lies.
     out : Path
         Plan folder to write; an earlier plan there is replaced only by a whole new one.
+    hands : Hands or None
+        Who writes a large district; ``None``: this process alone.
 
     Returns
     -------
@@ -137,7 +143,7 @@ def written_folder(plan: Plan, site: Site, site_path: Path, out: Path) -> Outcom
     site = replace(site, location=os.path.relpath(site_path, out))
     try:
         with whole_or_nothing(out, kept=("surveys",)) as folder:
-            report = write_plan(plan, site, folder)
+            report = write_plan(plan, site, folder, hands)
     except OSError as error:
         raise ExportError(
             f"{out} could not be written: {error}. Every finished water body is kept in"
@@ -207,31 +213,6 @@ def plan_site(
         return replace(plan, waters=tuple(plan.waters))
 
 
-def write_plan(plan: Plan, site: Site, folder: Path) -> AuditReport:
-    """
-    Write every output of a plan into a folder, and audit what was written.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-    site : Site
-        The site it was made from.
-    folder : Path
-        Empty folder.
-
-    Returns
-    -------
-    AuditReport
-        The verdict on the written GeoPackage; it is part of the outputs.
-    """
-    gis_files.write(plan, site, folder, None)
-    report = audit_plan(gis_files.read_plan(folder / gis_files.FILE_NAME), site)
-    for _, module in EXPORTS:
-        import_module(module).write(plan, site, folder, report)
-    return report
-
-
 def audit_folder(folder: Path, site_path: Path | None = None) -> AuditReport:
     """
     Judge a plan folder from scratch, against the site's own files.
@@ -256,7 +237,8 @@ def audit_folder(folder: Path, site_path: Path | None = None) -> AuditReport:
         If the site cannot be used.
     """
     site = site_of_plan(folder, site_path)
-    return audit_plan(gis_files.read_plan(folder / gis_files.FILE_NAME), site)
+    with threadpool_limits(1):
+        return judged(gis_files.read_plan(folder / gis_files.FILE_NAME), site)
 
 
 def site_of_plan(folder: Path, site_path: Path | None = None) -> Site:

@@ -14,7 +14,7 @@ from geoplan.fleet.kept import held_or_kept
 from geoplan.fleet.logistics import logistics
 from geoplan.fleet.running import Crew, Progress, Task, run_all
 from geoplan.fleet.sharing import allotments, shared_out, with_held
-from geoplan.fleet.store import PartStore, packed
+from geoplan.fleet.store import WORK_ENDING, PartStore, packed
 from geoplan.placement.held import sum_faults
 from geoplan.plan import Plan, WaterFailure, WaterPlan
 from geoplan.planner import held_problems, plan_water
@@ -22,8 +22,6 @@ from geoplan.reasons import HeldRaft
 from geoplan.settings import Settings
 from geoplan.site import Site, WaterBody
 
-#: Ending of what lies in the store between two pieces of work, and is lost without harm.
-WORK_ENDING = ".work"
 #: Above so many water bodies none is judged under other assumptions as well.
 _MOST_JUDGED_AGAIN = 30
 #: Side of a cell at least, and what a water body costs beyond its cells, for the order of work.

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from geoplan.crs import WGS84, transformed
-from geoplan.district import Allocation, LimitUse, WaterShare
+from geoplan.district import Allocation, LimitUse, PolicyWorth, WaterShare
 from geoplan.errors import InfeasibleError
 from geoplan.fleet.allocation import (
     Choices,
@@ -18,7 +18,9 @@ from geoplan.fleet.allocation import (
 )
 from geoplan.fleet.ceiling import district_bound
 from geoplan.fleet.curves import RemovalCurve
+from geoplan.fleet.policies import at_least_as_good, equal_cover, inflow_order
 from geoplan.fleet.reasons import why
+from geoplan.hydraulics import inflow_load_g_d
 from geoplan.plan import Plan
 from geoplan.reasons import HeldRaft
 from geoplan.settings import Settings
@@ -110,6 +112,8 @@ def shared_out(
     except OutOfReachError:
         raise InfeasibleError(_what_cannot_be(district, choices, limits)) from None
     types = len(settings.raft)
+    others = _policies(district, offered, choices, limits)
+    found = at_least_as_good(found, choices, iter(others.values()))
     fixed = np.zeros((len(bodies), len(limits.most)))
     fixed[:, types] = [body.terms.mobilisation_cost for body in bodies]
     may = np.array([body.terms.wanted != "never" for body in bodies])
@@ -123,7 +127,29 @@ def shared_out(
         bound=max(bound, found.value),
         shares=tuple(_share(district, k, choices, found, types) for k in range(len(bodies))),
         limits=tuple(_limit_uses(district, choices, limits, found)),
+        policies=tuple(
+            PolicyWorth(
+                name,
+                float(choices.value[chosen].sum()),
+                float(choices.use[chosen, types].sum()),
+                round(float(choices.use[chosen, :types].sum())),
+            )
+            for name, chosen in others.items()
+            if chosen is not None
+        ),
     )
+
+
+def _policies(
+    district: _District, offered: Sequence[IntArray], choices: Choices, limits: Limits
+) -> dict[str, IntArray | None]:
+    """Return simple ways to share out, by what they are called."""
+    cover = np.concatenate([_cover_pct(district, k)[rows] for k, rows in enumerate(offered)])
+    load = np.array([inflow_load_g_d(body, district.settings) for body in district.bodies])
+    return {
+        "the same cover everywhere": equal_cover(choices, cover, limits),
+        "most load flowing in first": inflow_order(choices, cover, load, limits),
+    }
 
 
 def allotments(allocation: Allocation, settings: Settings) -> list[dict[str, int]]:

@@ -21,6 +21,8 @@ from geoplan.errors import ExportError, PlanFileError
 
 _MAGIC = b"geoplan part 1\n"
 _DIGEST_BYTES = 32
+#: Ending of what lies in a store between two pieces of work, and is lost without harm.
+WORK_ENDING = ".work"
 
 
 @dataclass(frozen=True)

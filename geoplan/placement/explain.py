@@ -12,7 +12,13 @@ from geoplan.placement.yielding import rule_yields
 from geoplan.reasons import LimitPrice, Reasons
 
 
-def reasons_of(around: Surroundings, benefit: Benefit | None, placement: Placement) -> Reasons:
+def reasons_of(
+    around: Surroundings,
+    benefit: Benefit | None,
+    placement: Placement,
+    *,
+    is_brief: bool = False,
+) -> Reasons:
     """
     Return why a plan is as it is.
 
@@ -24,6 +30,9 @@ def reasons_of(around: Surroundings, benefit: Benefit | None, placement: Placeme
         What plans are worth; ``None``: the worth of places in the fields.
     placement : Placement
         The plan.
+    is_brief : bool
+        Whether what the sharing out of a district tells already is left away: prices of limits,
+        a second plan, and what would open room in water that has room.
 
     Returns
     -------
@@ -32,9 +41,14 @@ def reasons_of(around: Surroundings, benefit: Benefit | None, placement: Placeme
         more unit of each limit is worth, and a plan that looks different.
     """
     placed = any(len(part) for part in placement.poses)
+    why = why_not(around, placement.regions, placement.limits, placement.rafts)
+    if is_brief:
+        has_room = placed or any(not region.region.is_empty for region in placement.regions)
+        none = () if has_room else rule_yields(around, placement.regions, placement.limits)
+        return Reasons(why_not=why, yields=none)
     worth = benefit or place_benefit(around)
     return Reasons(
-        why_not=why_not(around, placement.regions, placement.limits, placement.rafts),
+        why_not=why,
         yields=() if placed else rule_yields(around, placement.regions, placement.limits),
         prices=limit_prices(around, placement),
         alternatives=other_plan(worth, placement) if placed else (),

@@ -15,6 +15,7 @@ import shapely
 from scipy.optimize import linprog
 from shapely.geometry.base import BaseGeometry
 
+from geoplan.grid import BoolArray
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit
 from geoplan.placement.headings import for_search
@@ -69,6 +70,8 @@ class Effort:
 
 #: What a plan gets unless asked for more.
 DEFAULT_EFFORT = Effort()
+#: What the plans of a large district get: few rafts each, and a thousand times over.
+DISTRICT_EFFORT = Effort(rounds=3, windows_each=12, most_windows=400, few_windows=1, ends_settled=1)
 #: What plans get that stand beside it: a second plan, and one of as many rafts as the cover allows.
 BRIEF_EFFORT = Effort(rounds=4, windows_each=12, most_windows=400, few_windows=1, ends_settled=1)
 
@@ -174,6 +177,7 @@ def improved(
     n = len(start.kind)
     state = _with_room(start, n)
     worths = [float(start.value.sum())]
+    inside = _nodes_inside(water, regions)
     for _ in range(effort.rounds):
         if _is_done(worths, n):
             break
@@ -181,7 +185,7 @@ def improved(
         prices = _prices(state, n, use, most)
         terms = Terms(gap_m, _STEP_M, prices, use, most)
         count = min(effort.most_windows, effort.windows_each * max(n, 4))
-        spots = _spots(water, regions, prices, rng, _SPOTS_EACH * max(n, 10))
+        spots = _spots(water, inside, prices, rng, _SPOTS_EACH * max(n, 10))
         n = swept(water, state, n, spots, rng.random((count, 8)), terms)
         climbed(water, state, n, gap_m, _MOVES_M)
         worths.append(float(state.value[:n].sum()))
@@ -251,17 +255,30 @@ def _prices(state: Rafts, n: int, use: FloatArray, most: FloatArray) -> FloatArr
     return out
 
 
-def _spots(
-    water: Water, regions: Sequence[AllowedRegion], rent: FloatArray, rng: Any, most: int
-) -> FloatArray:
-    """Return points that may pay, half of them along the edges, drawn at random."""
+def _nodes(water: Water) -> tuple[FloatArray, FloatArray]:
+    """Return easting and northing of the nodes of the worth, each shape (rows, cols) [m]."""
     rows, cols = water.nodes.shape[1:]
     east, north = np.meshgrid(
         water.node_west + np.arange(cols) * water.node_step,
         water.node_south + np.arange(rows) * water.node_step,
     )
+    return east, north
+
+
+def _nodes_inside(water: Water, regions: Sequence[AllowedRegion]) -> BoolArray:
+    """Return which nodes lie where some raft may lie; the same in every round."""
+    union = shapely.union_all([region.region for region in regions])
+    shapely.prepare(union)
+    inside: BoolArray = shapely.contains_xy(union, *_nodes(water))
+    return inside
+
+
+def _spots(water: Water, inside: BoolArray, rent: FloatArray, rng: Any, most: int) -> FloatArray:
+    """Return points that may pay, half of them along the edges, drawn at random."""
+    rows, cols = water.nodes.shape[1:]
+    east, north = _nodes(water)
     pays = np.zeros((rows, cols), bool)
-    for t, _ in enumerate(regions):
+    for t in range(len(water.nodes)):
         pays |= water.nodes[t] * water.planted[t] > 0.7 * rent[t]
     ends = water.edges.reshape(-1, 2, 2)
     share = np.linspace(0.0, 1.0, 3)[None, :, None]
@@ -269,7 +286,7 @@ def _spots(
     row = np.clip(((along[:, 1] - water.node_south) / water.node_step).astype(int), 0, rows - 1)
     col = np.clip(((along[:, 0] - water.node_west) / water.node_step).astype(int), 0, cols - 1)
     edge = along[pays[row, col]]
-    pays &= shapely.contains_xy(shapely.union_all([r.region for r in regions]), east, north)
+    pays &= inside
     bulk = np.column_stack([east[pays], north[pays]])
     parts = [
         points[rng.integers(0, len(points), most // 2)] for points in (edge, bulk) if len(points)

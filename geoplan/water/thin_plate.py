@@ -4,10 +4,10 @@ A thin plate on the water, drawn to measurements: as smooth as they allow, cut w
 Its stiffness is chosen by leaving whole tracks of the survey out and predicting them.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.sparse import csc_array, csr_array, diags_array
+from scipy.sparse import csc_array, csr_array, diags_array, eye_array
 from scipy.sparse.linalg import splu
 
 from geoplan.water import FloatArray, IntArray
@@ -17,6 +17,9 @@ from geoplan.water.sheet import WaterSheet
 #: nodes that no measurement reaches, too little to be seen elsewhere [1].
 _STRETCH = 1e-7
 _PULL = 1e-9
+
+#: Measurements that are left out, their weights, and how the others hold and move the nodes.
+_WithoutPart = tuple[IntArray, csr_array, csr_array, csr_array]
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,11 +35,14 @@ class Plate:
         One over the variance of each measurement [1/m²].
     resistance : csc_array, shape (size, size)
         Bending and a trace of stretching, for a stiffness of one [1/m²].
+    known : dict
+        What is left without each part of the survey, by how it is parted, once it was asked for.
     """
 
     weights: csr_array
     precision_m2: FloatArray
     resistance: csc_array
+    known: dict[bytes, list[_WithoutPart]] = field(default_factory=dict, repr=False)
 
     def drawn(
         self, value_m: FloatArray, stiffness_m2: float, precision_m2: FloatArray | None = None
@@ -72,16 +78,26 @@ class Plate:
         ----------
         .. [1] G. Wahba, *Spline Models for Observational Data*, SIAM, 1990, chapter 2.
         """
-        precision = diags_array(self.precision_m2 if precision_m2 is None else precision_m2)
-        matrix = stiffness_m2 * self.resistance + self.weights.T @ precision @ self.weights
-        matrix = matrix + _PULL * diags_array(np.ones(matrix.shape[0]))
+        pull, push = self._normal(self.precision_m2 if precision_m2 is None else precision_m2)
+        return self._solved(value_m, stiffness_m2, pull, push)
+
+    def _normal(self, precision_m2: FloatArray) -> tuple[csr_array, csr_array]:
+        """Return how measurements hold the nodes, and how they move them; for any stiffness."""
+        push = csr_array(self.weights.T @ diags_array(precision_m2))
+        return csr_array(push @ self.weights + _PULL * eye_array(push.shape[0])), push
+
+    def _solved(
+        self, value_m: FloatArray, stiffness_m2: float, pull: csr_array, push: csr_array
+    ) -> FloatArray:
+        """Return the plate that measurements hold so."""
+        matrix = stiffness_m2 * self.resistance + pull
         factors = splu(
             csc_array(matrix),
             permc_spec="MMD_AT_PLUS_A",
             diag_pivot_thresh=0.0,
             options={"SymmetricMode": True},
         )
-        height: FloatArray = factors.solve(self.weights.T @ (precision @ value_m))
+        height: FloatArray = factors.solve(push @ value_m)
         return height
 
     def left_out(self, value_m: FloatArray, stiffness_m2: float, fold: IntArray) -> FloatArray:
@@ -103,11 +119,24 @@ class Plate:
             Predictions, NaN for what is never left out [m].
         """
         out = np.full(value_m.shape, np.nan)
-        for part in np.unique(fold[fold >= 0]):
-            own = np.flatnonzero(fold == part)
-            precision = np.where(fold == part, 0.0, self.precision_m2)
-            out[own] = self.weights[own] @ self.drawn(value_m, stiffness_m2, precision)
+        for own, weights, pull, push in self._without_parts(fold):
+            out[own] = weights @ self._solved(value_m, stiffness_m2, pull, push)
         return out
+
+    def _without_parts(self, fold: IntArray) -> list[_WithoutPart]:
+        """Return for each part of the survey what is left without it; kept for each stiffness."""
+        key = fold.tobytes()
+        if key not in self.known:
+            self.known[key] = [
+                (
+                    own,
+                    self.weights[own],
+                    *self._normal(np.where(fold == part, 0.0, self.precision_m2)),
+                )
+                for part in np.unique(fold[fold >= 0])
+                for own in [np.flatnonzero(fold == part)]
+            ]
+        return self.known[key]
 
 
 def plate_on(

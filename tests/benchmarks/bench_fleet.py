@@ -4,6 +4,7 @@ Districts: what is measured, each by hand.
     python -m tests.benchmarks.bench_fleet allocation       10,000 water bodies, 5 raft types
     python -m tests.benchmarks.bench_fleet policies 40      against equal cover, and inflow order
     python -m tests.benchmarks.bench_fleet scaling 20 100   time and memory by ponds, both workers
+    python -m tests.benchmarks.bench_fleet memory 100 300    the same for ponds of 150 m²
     python -m tests.benchmarks.bench_fleet mixed 60         a mixed district, with layers missing
     python -m tests.benchmarks.bench_fleet efficiency 24    two workers against two bare processes
     python -m tests.benchmarks.bench_fleet kills 100        runs killed at random moments
@@ -99,18 +100,19 @@ def _by_inflow(site: Site, curves: list[RemovalCurve], stock: int) -> float:
     return total
 
 
-def scaling(sizes: list[int]) -> None:
+def scaling(sizes: list[int], area_m2: float = 3000.0) -> None:
     """Time and memory by the number of ponds, on two workers."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         _run(write_district(complete(2, 9), folder / "warm"), folder / "warm_plan")
         rows = []
         for ponds in sizes:
-            site = write_district(complete(ponds, 1), folder / f"s{ponds}")
+            recipe = replace(complete(ponds, 1), area_m2=area_m2)
+            site = write_district(recipe, folder / f"s{ponds}")
             rows.append((ponds, *_run(site, folder / f"p{ponds}")))
         for ponds, wall, cpu, main_mb, worker_mb, kept_mb in rows:
             print(
-                f"{ponds} ponds of 0.3 ha: {wall:.0f} s wall, {cpu:.0f} s of processors"
+                f"{ponds} ponds of {area_m2:g} m²: {wall:.0f} s wall, {cpu:.0f} s of processors"
                 f" ({cpu / ponds:.2f} a pond), memory {main_mb:.0f} MB and {worker_mb:.0f} MB a"
                 f" worker, kept parts {kept_mb:.1f} MB"
             )
@@ -271,6 +273,8 @@ if __name__ == "__main__":
         allocation()
     elif what == "scaling":
         scaling(numbers)
+    elif what == "memory":
+        scaling(numbers, area_m2=150.0)
     else:
         job[what](*numbers)
     print(f"memory {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")

@@ -141,7 +141,9 @@ def test_the_tables_of_a_district_say_who_gets_what(district: tuple[Path, Path])
     _, plan = district
     with (plan / "allocation.csv").open(encoding="utf-8-sig", newline="") as file:
         rows = list(csv.DictReader(file))
-    assert [row["kind"] for row in rows] == ["water", "water", "stock", "budget", "total"]
+    assert [row["kind"] for row in rows] == [
+        *("water", "water", "stock", "budget", "total", "policy", "policy")
+    ]
     assert sum(int(row["raft_count"]) for row in rows[:2]) == 5
     assert all(row["raft_count"] == row["placed_count"] for row in rows[:2])
     assert all(row["why"] for row in rows[:2])

@@ -1,0 +1,128 @@
+"""
+The audit of a large district in pieces, a few water bodies each, with the same findings.
+
+Most checks look at one water body with its own rows. Those that add up over the whole site need
+neither bed nor edges, and see all rows at once. So no more than one piece is in memory at a time,
+time grows with the number of water bodies and not with its square, and pieces can be judged side by
+side.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from geoplan.audit import CHECKS
+from geoplan.audit.evidence import case_of, counted_case
+from geoplan.plan import AuditReport, Finding
+from geoplan.site import Site
+from geoplan.written import WrittenPlan
+
+#: Checks over the whole site; they look at rows, types and terms alone.
+WHOLE_CHECKS = ("record", "stock", "budget", "share", "materials")
+#: Layers whose rows name their water body, and those whose rows name their raft.
+_BY_WATER = ("rafts", "edges", "marks", "tapes", "why_not", "loads")
+_BY_RAFT = ("moorings", "routes")
+
+#: Findings of a piece by the name of the check.
+PieceFindings = Mapping[str, Sequence[Finding]]
+
+
+def pieces(written: WrittenPlan, site: Site, size: int) -> Iterator[tuple[WrittenPlan, Site]]:
+    """
+    Part a plan and its site.
+
+    Parameters
+    ----------
+    written : WrittenPlan
+        What the plan's file says.
+    site : Site
+        The raw site.
+    size : int
+        Water bodies in a piece at most [1].
+
+    Yields
+    ------
+    WrittenPlan
+        First the rows that name no raft of the plan, then those of some water bodies at a time.
+    Site
+        The site with those water bodies alone.
+    """
+    rows: dict[str, dict[str, list[Any]]] = {}
+    for layer in _BY_WATER:
+        for row in getattr(written, layer):
+            rows.setdefault(row.water_id, {}).setdefault(layer, []).append(row)
+    rafts = [(row.raft_id, row.water_id) for row in written.rafts]
+    waters: dict[str, list[str]] = {}
+    for raft_id, water_id in dict.fromkeys(rafts):
+        waters.setdefault(raft_id, []).append(water_id)
+    strays: dict[str, list[Any]] = {}
+    for layer in _BY_RAFT:
+        for row in getattr(written, layer):
+            for water_id in waters.get(row.raft_id, ()):
+                rows[water_id].setdefault(layer, []).append(row)
+            if row.raft_id not in waters:
+                strays.setdefault(layer, []).append(row)
+    yield _of_layers(written, [strays]), replace(site, water_bodies=())
+    for begin in range(0, len(site.water_bodies), size):
+        bodies = tuple(site.water_bodies[begin : begin + size])
+        layers = [rows.get(body.water_id, {}) for body in bodies]
+        yield _of_layers(written, layers), replace(site, water_bodies=bodies)
+
+
+def _of_layers(written: WrittenPlan, parts: Sequence[Mapping[str, Sequence[Any]]]) -> WrittenPlan:
+    """Return a plan of some rows; what is bought belongs to the whole."""
+    names = (*_BY_WATER, *_BY_RAFT)
+    layers: dict[str, Any] = {
+        name: tuple(row for part in parts for row in part.get(name, ())) for name in names
+    }
+    return replace(written, materials=(), **layers)
+
+
+def judged_piece(written: WrittenPlan, site: Site) -> dict[str, tuple[Finding, ...]]:
+    """
+    Judge a piece.
+
+    Parameters
+    ----------
+    written : WrittenPlan
+        Its rows.
+    site : Site
+        Its water bodies.
+
+    Returns
+    -------
+    dict of str to tuple of Finding
+        Findings of every check that looks at water bodies one by one.
+    """
+    case = case_of(written, site)
+    return {name: tuple(check(case)) for name, check in CHECKS.items() if name not in WHOLE_CHECKS}
+
+
+def audit_of_pieces(
+    written: WrittenPlan, site: Site, found: Iterable[PieceFindings]
+) -> AuditReport:
+    """
+    Judge a plan of which every piece has been judged.
+
+    Parameters
+    ----------
+    written : WrittenPlan
+        What the whole file says.
+    site : Site
+        The raw site.
+    found : iterable of mapping of str to sequence of Finding
+        Findings of the pieces, in their order.
+
+    Returns
+    -------
+    AuditReport
+        What ``audit_plan`` finds, in its order.
+    """
+    by_check: dict[str, list[Finding]] = {name: [] for name in CHECKS}
+    for piece in found:
+        for name, findings in piece.items():
+            by_check[name] += findings
+    case = counted_case(written, site)
+    for name in WHOLE_CHECKS:
+        by_check[name] += CHECKS[name](case)
+    return AuditReport(tuple(finding for findings in by_check.values() for finding in findings))

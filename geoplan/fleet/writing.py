@@ -1,0 +1,178 @@
+"""
+Files and verdict of a plan; those of a large district by all who work on it.
+
+The audit of many water bodies is done in pieces, and files that do not depend on each other are
+written side by side: both would keep one processor busy for as long as the planning keeps all.
+"""
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+from threadpoolctl import threadpool_limits
+
+from geoplan.audit import audit_plan
+from geoplan.audit.pieces import audit_of_pieces, judged_piece, pieces
+from geoplan.errors import ExportError, GeoplanError
+from geoplan.exports import EXPORTS, gis_files
+from geoplan.fleet.running import Crew, Progress, Task, run_all
+from geoplan.fleet.store import WORK_ENDING, PartStore
+from geoplan.plan import AuditReport, Plan
+from geoplan.site import Site
+from geoplan.written import WrittenPlan
+
+#: Above so many water bodies a plan is judged in pieces of so many, and written side by side.
+_WHOLE_UP_TO = 30
+_PIECE = 25
+#: Files that take longest, each a piece of work; all others are another.
+_LONG = ("map.html", "report.pdf", "setting_out.dxf")
+
+
+@dataclass(frozen=True)
+class Hands:
+    """
+    Who writes and judges.
+
+    Attributes
+    ----------
+    store : PartStore
+        Where pieces lie until they are put together.
+    crew : Crew
+        Who works.
+    progress : callable or None
+        Told of every piece.
+    """
+
+    store: PartStore
+    crew: Crew
+    progress: Progress | None = None
+
+
+def write_plan(plan: Plan, site: Site, folder: Path, hands: Hands | None = None) -> AuditReport:
+    """
+    Write every output of a plan into a folder, and audit what was written.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    site : Site
+        The site it was made from.
+    folder : Path
+        Empty folder.
+    hands : Hands or None
+        Who works on a large district; ``None``: this process alone.
+
+    Returns
+    -------
+    AuditReport
+        The verdict on the written GeoPackage; it is part of the outputs.
+
+    Raises
+    ------
+    ExportError
+        If a file cannot be written.
+    """
+    # Thousands of small matrices: threads of the linear algebra would wait for each other.
+    with threadpool_limits(1):
+        gis_files.write(plan, site, folder, None)
+        report = judged(gis_files.read_plan(folder / gis_files.FILE_NAME), site, hands)
+        gis_files.add_findings(folder, plan.client_crs, report)
+        modules = [(name, module) for name, module in EXPORTS if name != gis_files.FILE_NAME]
+        if hands is None or not _is_shared(len(plan.waters), hands.crew):
+            for _, module in modules:
+                import_module(module).write(plan, site, folder, report)
+            return report
+        _written_side_by_side(modules, (plan, site, folder, report), hands)
+    return report
+
+
+def _is_shared(waters: int, crew: Crew) -> bool:
+    """Tell whether files are written by several: by processes of this machine, where it pays."""
+    is_here = crew.executor is None and crew.scheduler is None
+    return is_here and waters > _WHOLE_UP_TO and crew.count(waters) > 1
+
+
+def _written_side_by_side(
+    modules: Sequence[tuple[str, str]], what: tuple[Any, ...], hands: Hands
+) -> None:
+    """Write files as pieces of work."""
+    parts = [[one] for one in modules if one[0] in _LONG]
+    parts.append([one for one in modules if one[0] not in _LONG])
+    tasks = [
+        Task(
+            f"written {at}{WORK_ENDING}",
+            part[0][0],
+            float(len(parts) - at),
+            _written,
+            (tuple(module for _, module in part), *what),
+        )
+        for at, part in enumerate(parts)
+    ]
+    with _done(tasks, hands, "writing the files") as failures:
+        if failures:
+            raise ExportError("; ".join(failures.values()))
+
+
+def _written(modules: Sequence[str], plan: Plan, site: Site, folder: Path, report: Any) -> None:
+    """Write some files."""
+    for module in modules:
+        import_module(module).write(plan, site, folder, report)
+
+
+def judged(written: WrittenPlan, site: Site, hands: Hands | None = None) -> AuditReport:
+    """
+    Return the verdict on a written plan; of many water bodies piece by piece.
+
+    Parameters
+    ----------
+    written : WrittenPlan
+        What the plan's file says.
+    site : Site
+        The raw site.
+    hands : Hands or None
+        Who works; ``None``: this process, on no more than one piece at a time.
+
+    Returns
+    -------
+    AuditReport
+        As ``audit_plan`` gives it, whoever worked and in whatever pieces.
+
+    Raises
+    ------
+    GeoplanError
+        If a piece could not be judged.
+    """
+    if len(site.water_bodies) <= _WHOLE_UP_TO:
+        return audit_plan(written, site)
+    if hands is None:
+        found = (judged_piece(*piece) for piece in pieces(written, site, _PIECE))
+        return audit_of_pieces(written, site, found)
+    tasks = [
+        Task(f"judged {index}{WORK_ENDING}", f"piece {index}", 1.0, judged_piece, piece)
+        for index, piece in enumerate(pieces(written, site, _PIECE))
+    ]
+    with _done(tasks, hands, "judging the plan") as failures:
+        if failures:
+            raise GeoplanError(f"the plan could not be judged: {'; '.join(failures.values())}")
+        found = (hands.store.load(task.key) for task in tasks)
+        return audit_of_pieces(written, site, found)
+
+
+@contextmanager
+def _done(tasks: Sequence[Task], hands: Hands, step: str) -> Iterator[dict[str, str]]:
+    """Do pieces of work that are of use now alone; yield those that failed, with the reason."""
+    store = hands.store
+
+    def forget() -> None:
+        for task in tasks:
+            store.path_of(task.key).unlink(missing_ok=True)
+
+    forget()  # a killed run may have left some of another plan
+    try:
+        yield run_all(tasks, store, hands.crew, step, hands.progress)
+    finally:
+        forget()
