@@ -40,7 +40,7 @@ AT_MOST = ("survey", "stock", "budget", "cover", "capacity")
 #: Every so many ponds one is larger and planned in full; and one is planned again with rafts held.
 FULL_EVERY, HELD_EVERY = 40, 4
 #: Radius of tiny ponds, and of the others [m].
-TINY_M, LARGE_M = (8.0, 20.0), (15.0, 55.0)
+TINY_M, LARGE_M = (10.0, 22.0), (15.0, 55.0)
 
 
 def site_of(number: int) -> Site:
@@ -124,7 +124,7 @@ def main(count: int, start: int) -> None:
             made["raised"] += 1
             print(f"pond {number}:\n{traceback.format_exc()}", flush=True)
         done = number + 1 - start
-        if done % 50 == 0 or done == count:
+        if done % 20 == 0 or done == count:
             _say(start, done, made, least, time.process_time() - begin)
 
 
