@@ -245,7 +245,12 @@ def gradient_reach(nodes: FloatArray, cell_size_m: float, reach_m: float) -> Flo
     return out
 
 
-def lattice_poses(surface: WorthSurface, region: BaseGeometry, raft_type: RaftType) -> IntArray:
+def lattice_poses(
+    surface: WorthSurface,
+    region: BaseGeometry,
+    raft_type: RaftType,
+    pays: BoolArray | None = None,
+) -> IntArray:
     """
     Return the lattice poses round every box of poses that may hold a legal one.
 
@@ -257,6 +262,8 @@ def lattice_poses(surface: WorthSurface, region: BaseGeometry, raft_type: RaftTy
         Where a legal raft lies whole [m].
     raft_type : RaftType
         The raft.
+    pays : ndarray of bool, shape (rows - 1, cols - 1), or None
+        Cells between nodes to which boxes are held; ``None``: all.
 
     Returns
     -------
@@ -271,7 +278,10 @@ def lattice_poses(surface: WorthSurface, region: BaseGeometry, raft_type: RaftTy
     west, south = surface.west_m, surface.south_m
     frame = shapely.box(west, south, west + shape[1] * spacing, south + shape[0] * spacing)
     region = shapely.intersection(region, frame)
-    boxes = np.argwhere(cell_coverage(region, west, south, spacing, shape) > 0)
+    is_wet = cell_coverage(region, west, south, spacing, shape) > 0
+    if pays is not None:
+        is_wet &= np.repeat(np.repeat(pays, STEPS, axis=0), STEPS, axis=1)
+    boxes = np.argwhere(is_wet)
     edge = shapely.get_coordinates(shapely.segmentize(shapely.boundary(region), _POINTS_M))
     edge = edge[np.argsort(edge[:, 0], kind="stable")]
     may = _may_hold(

@@ -35,6 +35,9 @@ _CLOSED = 5e-4
 _STALLED = 2
 #: Rounds after which a field must prove less than this many times what is known.
 _PATIENCE = 4
+#: Share of the known prices of limits below which none is sought, where the water is large: rows
+#: leave room between them, so that the last raft is worth less than the area bound thinks.
+_LEAST_PRICE = 0.8
 _HOPEFUL = 1.2
 
 
@@ -96,6 +99,7 @@ def price_field(
     gap_m: float,
     limits: Sequence[Limit],
     known: float = np.inf,
+    prices: Sequence[float] = (),
 ) -> FieldProof | None:
     """
     Return the best price field found, proven for every legal pose.
@@ -113,6 +117,9 @@ def price_field(
     known : float
         A bound that is known already: the search ends early where it does not come near it
         [unit of the benefit].
+    prices : sequence of float
+        Prices of the limits in that bound: where the water is too large, it is enough to look at
+        the part that may pay most of them [unit of the benefit a unit of the limit].
 
     Returns
     -------
@@ -121,6 +128,9 @@ def price_field(
         it. It may be worse than the area bound, which is to be compared.
     """
     problem = posed(surfaces, regions, gap_m, limits)
+    if problem is None and any(price > 0 for price in prices):
+        floor = [_LEAST_PRICE * price for price in prices]
+        problem = posed(surfaces, regions, gap_m, limits, floor)
     if problem is None:
         return None
     if problem.most_rafts == 0:
@@ -165,6 +175,7 @@ def _judged(
 ) -> tuple[FieldProof, list[FloatArray], list[FloatArray]]:
     """Return what a field proves; what each lattice pose lacks, and what part poses between do."""
     exact, prices, room_prices = problem.split(np.maximum(found, 0.0))
+    prices = np.maximum(prices, problem.least_prices)
     # Up, so that the field as written is the one that is judged.
     field = np.nextafter(exact.astype(np.float32), np.float32(np.inf))
     field = np.where(exact > 0, field, np.float32(0.0)).astype(float)

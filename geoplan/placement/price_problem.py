@@ -10,6 +10,7 @@ from scipy.ndimage import maximum_filter
 from scipy.sparse import csr_array, kron
 
 from geoplan.cut_cells import cell_coverage
+from geoplan.grid import BoolArray
 from geoplan.placement.allowed import AllowedRegion, grown
 from geoplan.placement.bound import SLACK_M, Limit, grown_area_m2
 from geoplan.placement.pose_lattice import (
@@ -32,6 +33,8 @@ _MOST_VARIABLES = 8_000
 #: Cells between the nodes of the field that is sought.
 COARSE = 2
 _FINE = 8
+#: Rooms for more rafts than this get no price of their own.
+SMALL_ROOM = 12
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,6 +105,9 @@ class Problem:
         Parts of the water that no grown raft leaves.
     most_rafts : int
         No legal plan holds more rafts.
+    least_prices : ndarray of float, shape (limits,)
+        Prices are held to these and more: poses that cannot be worth them are left out [unit of
+        the benefit a unit of the limit].
     """
 
     surface: WorthSurface
@@ -112,6 +118,7 @@ class Problem:
     most: FloatArray
     rooms: tuple[Room, ...]
     most_rafts: int
+    least_prices: FloatArray
 
     @property
     def costs(self) -> FloatArray:
@@ -149,6 +156,7 @@ def posed(
     regions: Sequence[AllowedRegion],
     gap_m: float,
     limits: Sequence[Limit],
+    least_prices: Sequence[float] | None = None,
 ) -> Problem | None:
     """
     Return the programme's data.
@@ -163,11 +171,20 @@ def posed(
         Distance between rafts [m].
     limits : sequence of Limit
         Sums that are bounded.
+    least_prices : sequence of float or None
+        Price of one unit of each limit below which none is sought; ``None``: nothing [unit of the
+        benefit a unit of the limit].
 
     Returns
     -------
     Problem or None
         ``None`` where there are too many poses or nodes.
+
+    Notes
+    -----
+    Prices may be held to any floor, for every field and price that all legal poses pay is a proof.
+    A pose that cannot be worth the least rent is paid by it alone, whatever the field: it needs no
+    row, and the water where all are such needs no field.
     """
     surface = surfaces[0]
     legal = [grown(region.region, SLACK_M) for region in regions]
@@ -178,7 +195,10 @@ def posed(
         surface.west_m + (shape[1] - 1) * h, surface.south_m + (shape[0] - 1) * h,
     )  # fmt: skip
     wide = shapely.intersection(wide, frame)
-    if _is_too_large(regions, legal, gap_m, h):
+    use = np.array([limit.per_raft for limit in limits]).reshape(-1, len(regions))
+    floor = np.zeros(len(limits)) if least_prices is None else np.array(least_prices, float)
+    rents = floor @ use
+    if not rents.any() and _is_too_large(regions, legal, gap_m, h):
         return None
     least_m2 = min(grown_area_m2(r.raft_type.length_m, r.raft_type.width_m, gap_m) for r in regions)
     rooms = [
@@ -187,11 +207,13 @@ def posed(
         if shapely.get_dimensions(part) == 2
     ]
     found = []
-    for own, region, area in zip(surfaces, regions, legal, strict=True):
+    for own, region, area, rent in zip(surfaces, regions, legal, rents, strict=True):
+        kind = region.raft_type
+        pays = _pays(own, kind, gap_m, float(rent), rooms) if rent > 0 else None
         is_any = not area.is_empty
-        found.append(
-            lattice_poses(own, area, region.raft_type) if is_any else np.zeros((0, 3), int)
-        )
+        if pays is not None and pays.sum() * HEADINGS * STEPS**2 > 2 * _MOST_POSES:
+            return None
+        found.append(lattice_poses(own, area, kind, pays) if is_any else np.zeros((0, 3), int))
         if sum(map(len, found)) > _MOST_POSES:
             return None
     types = [
@@ -204,10 +226,28 @@ def posed(
     spread = _spread(surface, types)
     if spread.shape[1] > _MOST_VARIABLES:
         return None
-    use = np.array([limit.per_raft for limit in limits]).reshape(-1, len(types))
     most = np.array([limit.most for limit in limits])
     most_rafts = min(sum(room.most for room in rooms), _most_by_limits(use, most))
-    return Problem(surface, tuple(types), spread, node_area, use, most, tuple(rooms), most_rafts)
+    return Problem(
+        surface, tuple(types), spread, node_area, use, most, tuple(rooms), most_rafts, floor
+    )
+
+
+def _pays(
+    surface: WorthSurface, kind: RaftType, gap_m: float, rent: float, rooms: Sequence[Room]
+) -> BoolArray:
+    """Return the cells in which a raft's centre may lie where it is worth more than a rent."""
+    h = surface.cell_size_m
+    reach = math.hypot(kind.length_m, kind.width_m) / 2 / h + 1
+    near = _within(surface.nodes, reach)[:-1, :-1]
+    pays: BoolArray = kind.planted_area_m2 * near > rent
+    # Small rooms are counted by their poses, which are all kept.
+    rows, cols = pays.shape
+    for room in rooms:
+        if room.most <= SMALL_ROOM:
+            wide = shapely.buffer(room.outline, gap_m)
+            pays |= cell_coverage(wide, surface.west_m, surface.south_m, h, (rows, cols)) > 0
+    return pays
 
 
 def _is_too_large(

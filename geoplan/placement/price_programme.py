@@ -9,7 +9,7 @@ import numpy as np
 from scipy.sparse import csr_array, hstack
 
 from geoplan.placement.pose_lattice import STEPS
-from geoplan.placement.price_problem import COARSE, PoseSet, Problem
+from geoplan.placement.price_problem import COARSE, SMALL_ROOM, PoseSet, Problem
 from geoplan.site import FloatArray
 from geoplan.water import IntArray
 
@@ -20,8 +20,6 @@ _STEEPEST_M = 1.5
 #: Work that all solutions of a programme may cost: iterations by rows, some ten millions a second.
 #: Counted and not timed, so that the same input gives the same bound.
 _MOST_WORK = 35_000_000
-#: Rooms for more rafts than this get no price of their own.
-_SMALL_ROOM = 12
 
 
 def first_poses(kind: PoseSet) -> IntArray:
@@ -123,9 +121,11 @@ class Programme:
         self._solver = quiet_solver()
         upper = np.full(len(costs), highspy.kHighsInf)
         for index, room in enumerate(problem.rooms):
-            if room.most > _SMALL_ROOM:
+            if room.most > SMALL_ROOM:
                 upper[coarse + len(problem.most) + index] = 0.0
-        self._solver.addVars(len(costs), np.zeros(len(costs)), upper)
+        lower = np.zeros(len(costs))
+        lower[coarse : coarse + len(problem.most)] = problem.least_prices
+        self._solver.addVars(len(costs), lower, upper)
         self._solver.changeColsCost(len(costs), np.arange(len(costs), dtype=np.int32), costs)
         self._work_left = _MOST_WORK
         self._is_extended = False

@@ -67,7 +67,9 @@ def proven(
     by_area = _area_field(surfaces, room)
     known = min(report.bound - tangent.constant, by_area.value)
     proof = (
-        price_field(surfaces, room.regions, room.gap_m, room.limits, known) if may_gain else None
+        price_field(surfaces, room.regions, room.gap_m, room.limits, known, by_area.prices)
+        if may_gain
+        else None
     )
     basis, words = "area bound", report.bound_basis
     if proof is None or proof.value >= known:

@@ -67,9 +67,9 @@ def random_settings(rng: np.random.Generator) -> Settings:
     )
 
 
-def _shore(rng: np.random.Generator) -> shapely.Polygon:
+def _shore(rng: np.random.Generator, radii_m: tuple[float, float]) -> shapely.Polygon:
     """A shore of random lobes with up to three islands."""
-    radius = float(rng.uniform(9, 55))
+    radius = float(rng.uniform(*radii_m))
     angle = np.linspace(0, 2 * np.pi, max(24, int(radius * 3)), endpoint=False)
     bumps = sum(
         rng.normal(0, 0.25 / k) * np.cos(k * angle + rng.uniform(0, 6)) for k in range(2, 6)
@@ -100,11 +100,11 @@ def _soundings(rng: np.random.Generator, shore: shapely.Polygon, spacing: float)
     return Soundings(e, n, bed, np.full(len(e), 0.05))
 
 
-def random_site(seed: int) -> Site:
-    """A site with one pond; every part of it drawn from one seed."""
+def random_site(seed: int, radii_m: tuple[float, float] = (9.0, 55.0)) -> Site:
+    """A site with one pond of a radius in a range; every part of it drawn from one seed."""
     rng = np.random.default_rng(seed)
     settings = random_settings(rng)
-    shore = _shore(rng)
+    shore = _shore(rng, radii_m)
     bank = shapely.get_coordinates(shore.exterior)
 
     def on_bank() -> shapely.Point:
@@ -138,14 +138,14 @@ def random_site(seed: int) -> Site:
     return Site(settings, "EPSG:25832", (body,))
 
 
-def varied_site(seed: int) -> Site:
+def varied_site(seed: int, radii_m: tuple[float, float] = (9.0, 55.0)) -> Site:
     """
     The pond of a seed with every rule and stock drawn anew, from nothing to far beyond use.
 
     Levels, distances, depth, sun, jets, types, stock, budget and what stands round the water all
     vary, so that rules bind that seldom do, alone and together.
     """
-    site = random_site(seed)
+    site = random_site(seed, radii_m)
     rng = np.random.default_rng([seed, 2])
     body = site.water_bodies[0]
     fall, rise = float(rng.choice([0.0, 0.1, 0.3, 0.6])), float(rng.choice([0.0, 0.4, 1.0]))
