@@ -42,6 +42,7 @@ _DROPPED = frozenset(
 #: Our scripts, in the order in which they build on each other.
 _SCRIPTS = (
     "geometry.js",
+    "rest.js",
     "depth.js",
     "symbols.js",
     "things.js",
