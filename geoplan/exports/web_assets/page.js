@@ -13,6 +13,7 @@ GEOPLAN.Page.prototype.prepareMap = function () {
   var map = this.map;
   map.setMaxZoom(24);
   this.rest = new GEOPLAN.Rest(map);
+  GEOPLAN.coverDrag(map);
   [["depth", 250], ["canvas", 404], ["areas", 405], ["things", 410], ["rafts", 430], ["texts", 450]].forEach(function (pane) {
     map.createPane(pane[0]).style.zIndex = pane[1];
   });

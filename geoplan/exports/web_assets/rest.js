@@ -5,51 +5,75 @@
 GEOPLAN.STILL_MS = 160;
 GEOPLAN.STILL_SPARE = 0.08;
 
-/* Jobs that wait until the map is still; one a frame, so that none of them holds up a finger. */
+/* Jobs that wait until the map is still; then one a frame, so that none of them holds up a finger. */
 GEOPLAN.Rest = function (map) {
-  this.jobs = new Map();
-  map.on("movestart", this.hold, this);
-  map.on("moveend", this.go, this);
+  var self = this;
+  this.waiting = new Map();
+  this.due = new Map();
+  this.isRunning = false;
+  map.on("movestart", function () { clearTimeout(self.timer); });
+  map.on("moveend", function () { self.go(); });
 };
 
 /* A job of the same name takes the place of the one before. */
 GEOPLAN.Rest.prototype.later = function (name, job) {
-  this.jobs.set(name, job);
+  this.waiting.set(name, job);
   this.go();
 };
 
-GEOPLAN.Rest.prototype.hold = function () {
-  clearTimeout(this.timer);
-  cancelAnimationFrame(this.frame);
+GEOPLAN.Rest.prototype.soon = function (name, job) {
+  var self = this;
+  this.drop(name);
+  this.due.set(name, job);
+  if (!this.isRunning) {
+    this.isRunning = true;
+    requestAnimationFrame(function () { self.next(); });
+  }
+};
+
+GEOPLAN.Rest.prototype.drop = function (name) {
+  this.waiting.delete(name);
+  this.due.delete(name);
 };
 
 GEOPLAN.Rest.prototype.go = function () {
   var self = this;
-  this.hold();
-  this.timer = setTimeout(function () { self.next(); }, GEOPLAN.STILL_MS);
+  clearTimeout(this.timer);
+  this.timer = setTimeout(function () { self.waiting.forEach(function (job, name) { self.soon(name, job); }); }, GEOPLAN.STILL_MS);
 };
 
 GEOPLAN.Rest.prototype.next = function () {
   var self = this;
-  var first = this.jobs.entries().next().value;
+  var first = this.due.entries().next().value;
+  this.isRunning = first !== undefined;
   if (!first) { return; }
-  this.jobs.delete(first[0]);
+  this.due.delete(first[0]);
   first[1]();
-  this.frame = requestAnimationFrame(function () { self.next(); });
+  requestAnimationFrame(function () { self.next(); });
 };
 
 /* All of them at once: paper does not wait. */
 GEOPLAN.Rest.prototype.finish = function () {
-  this.hold();
-  this.jobs.forEach(function (job) { job(); });
-  this.jobs.clear();
+  var jobs = new Map(Array.from(this.waiting).concat(Array.from(this.due)));
+  clearTimeout(this.timer);
+  this.waiting.clear();
+  this.due.clear();
+  jobs.forEach(function (job) { job(); });
 };
 
-/* A renderer of Leaflet's that draws at once where the view leaves what it drew, and else at rest. */
+/* Over the map while it is dragged, so that the browser need not ask of every drawing whether it is meant. */
+GEOPLAN.coverDrag = function (map) {
+  var cover = GEOPLAN.element("div", null, "drag-cover");
+  map.on("dragstart", function () { map.getContainer().appendChild(cover); });
+  map.on("dragend", function () { cover.remove(); });
+};
+
+/* A renderer of Leaflet's that leaves what it drew while the view stays within it, and draws anew at rest. */
 GEOPLAN.rested = function (renderer, rest) {
   var update = renderer._update;
+  function again() { if (renderer._map) { renderer._update(); } }
   renderer._update = function () {
-    rest.jobs.delete(renderer);
+    rest.drop(renderer);
     update.call(this);
     this._origin = this._map.getPixelOrigin();
   };
@@ -63,10 +87,12 @@ GEOPLAN.rested = function (renderer, rest) {
     var size = map.getSize();
     var view = L.bounds(map.containerPointToLayerPoint([0, 0]), map.containerPointToLayerPoint(size));
     var spare = size.multiplyBy(GEOPLAN.STILL_SPARE);
-    if (map.getZoom() !== this._zoom || !map.getPixelOrigin().equals(this._origin) || !this._bounds.contains(view)) {
+    if (map.getZoom() !== this._zoom || !map.getPixelOrigin().equals(this._origin)) {
       this._update();
+    } else if (!this._bounds.contains(view)) {
+      rest.soon(this, again);
     } else if (!this._bounds.contains(L.bounds(view.min.subtract(spare), view.max.add(spare)))) {
-      rest.later(this, function () { if (renderer._map) { renderer._update(); } });
+      rest.later(this, again);
     }
   };
   return renderer;
