@@ -42,6 +42,7 @@ _DROPPED = frozenset(
 #: Our scripts, in the order in which they build on each other.
 _SCRIPTS = (
     "geometry.js",
+    "rest.js",
     "depth.js",
     "symbols.js",
     "things.js",
@@ -290,7 +291,9 @@ def _carried(name: str) -> str:
         )
     text = data.decode("utf-8").replace("\r\n", "\n")
     if file_name.endswith(".css"):
-        return re.sub(r"url\(images/[\w.-]+\)", "none", text)  # of parts that no page here has
+        text = re.sub(r"url\(images/[\w.-]+\)", "none", text)  # of parts that no page here has
+        # A rule that styles every drawing anew as a drag begins: the page lays a cover instead.
+        return re.sub(r"(?:\.leaflet-dragging[^{}]*)\{[^}]*\}", "", text)
     return re.sub(r"//# sourceMappingURL=\S*", "", text)
 
 

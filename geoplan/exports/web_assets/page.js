@@ -12,6 +12,8 @@ GEOPLAN.Page = function (map, record) {
 GEOPLAN.Page.prototype.prepareMap = function () {
   var map = this.map;
   map.setMaxZoom(24);
+  this.rest = new GEOPLAN.Rest(map);
+  GEOPLAN.coverDrag(map);
   [["depth", 250], ["canvas", 404], ["areas", 405], ["things", 410], ["rafts", 430], ["texts", 450]].forEach(function (pane) {
     map.createPane(pane[0]).style.zIndex = pane[1];
   });
@@ -229,7 +231,7 @@ GEOPLAN.Page.prototype.show = function () {
   var record = this.record;
   this.prepareMap();
   this.goTo(record.waters);
-  this.things = new GEOPLAN.Things(this.map, record);
+  this.things = new GEOPLAN.Things(this.map, record, this.rest);
   this.things.onChoose = function (thing) { page.choose(thing); };
   this.things.rafts.forEach(function (thing) { thing.isAudited = record.audit.made !== null; });
   GEOPLAN.showSummary(record);
@@ -243,7 +245,7 @@ GEOPLAN.Page.prototype.show = function () {
   GEOPLAN.showRafts(this.things.rafts, function (thing) { page.chooseFromTable(thing); });
   GEOPLAN.showWaters(this.map, record, function (waters) { page.goTo(waters); });
   var depth = record.waters.some(function (water) { return water.depth && water.depth.cm; });
-  var groups = Object.assign({ depth: depth ? new GEOPLAN.DepthLayer(record) : null }, this.things.groups);
+  var groups = Object.assign({ depth: depth ? GEOPLAN.rested(new GEOPLAN.DepthLayer(record), this.rest) : null }, this.things.groups);
   GEOPLAN.showSwitches(this.map, groups, record);
   if (GEOPLAN.showSurvey) {
     GEOPLAN.showSurvey(this);
@@ -262,7 +264,9 @@ GEOPLAN.Page.prototype.show = function () {
   });
   this.map.on("moveend layeradd layerremove", function (event) {
     var groups = page.things.groups;
-    if (event.type === "moveend" || event.layer === groups.whynot || event.layer === groups.rafts || event.layer === groups.routes) {
+    if (event.type === "moveend") {
+      page.rest.later("texts", function () { page.drawTexts(); });
+    } else if (event.layer === groups.whynot || event.layer === groups.rafts || event.layer === groups.routes) {
       page.drawTexts();
     }
   });

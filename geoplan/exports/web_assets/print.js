@@ -65,6 +65,7 @@ GEOPLAN.Print.prototype.begin = function () {
   map.setView(GEOPLAN.toLatLng(this.water.fit, (b[0] + b[2]) / 2000, (b[1] + b[3]) / 2000), map.getZoom(), { animate: false });
   var metres = GEOPLAN.metresPerPixel(map, [this.water]);
   map.setZoom(map.getZoom() + Math.log2(metres / (scale * 0.0254 / 96)), { animate: false });
+  this.page.rest.finish();
   this.fill(scale);
 };
 

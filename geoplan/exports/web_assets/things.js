@@ -63,7 +63,7 @@ GEOPLAN.raftFacts = function (raft) {
 };
 
 /* The groups, by name; each thing carries what its popup says. */
-GEOPLAN.Things = function (map, record) {
+GEOPLAN.Things = function (map, record, rest) {
   this.map = map;
   this.record = record;
   this.groups = {};
@@ -74,11 +74,12 @@ GEOPLAN.Things = function (map, record) {
   this.owned = [];
   this.casings = new Map();
   var count = record.waters.reduce(function (sum, water) { return sum + water.rafts.length; }, 0);
-  this.svg = L.svg({ pane: "things", padding: 0.3 });
-  this.areas = L.svg({ pane: "areas", padding: 0.3 });
+  function rested(make, pane) { return GEOPLAN.rested(make({ pane: pane, padding: 0.3 }), rest); }
+  this.svg = rested(L.svg, "things");
+  this.areas = rested(L.svg, "areas");
   /* A canvas takes every click on it, so it lies below the drawings that are SVG. */
   this.isCanvas = count > GEOPLAN.FEW_RAFTS;
-  this.raftRenderer = this.isCanvas ? L.canvas({ pane: "canvas", padding: 0.3 }) : L.svg({ pane: "rafts", padding: 0.3 });
+  this.raftRenderer = this.isCanvas ? rested(L.canvas, "canvas") : rested(L.svg, "rafts");
   ["whynot", "worth", "flow", "low", "normal", "high", "keep", "shade", "routes", "swept", "lines", "rafts", "others", "posts", "inflows", "outlets", "launches", "marks", "proposed"]
     .forEach(function (name) { this.groups[name] = L.layerGroup(); }, this);
   record.waters.forEach(this.addWater, this);
