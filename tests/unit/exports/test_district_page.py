@@ -23,7 +23,7 @@ def small() -> tuple[Plan, object]:
         share, water_id="b", counts=(), worth=0.0, most_worth=0.0, longitude_deg=9.01, why="no room"
     )
     limits = (LimitUse(HOSTILE, "stock", None, 2.0, 2.0, 0.4),)
-    visit = Visit(1, 1, 1, HOSTILE, ((HOSTILE, 2),), 1200.0, 0.05, 4.0)
+    visit = Visit(1, 1, 0.05, 1, HOSTILE, ((HOSTILE, 2),), 1200.0, 0.05, 4.0)
     made = replace(
         plan,
         allocation=Allocation("g", 2.0, 2.0, 2.5, (share, none), limits),
