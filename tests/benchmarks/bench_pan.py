@@ -29,7 +29,8 @@ _WATCH = """() => {
 }"""
 _READ = "() => { cancelAnimationFrame(window.watching); return window.frames_ms }"
 _EMPTY = """() => { const map = GEOPLAN.page.map;
-  const all = []; map.eachLayer(one => all.push(one)); all.forEach(one => map.removeLayer(one)); }"""
+  const all = []; map.eachLayer(one => all.push(one));
+  all.forEach(one => map.removeLayer(one)); }"""
 _STEPS = 90
 _EVERY_S = 1 / 90
 
@@ -47,7 +48,14 @@ def _pushed(page: Any, tools: Any, by_finger: bool) -> None:
         name = {"Start": "Pressed", "Move": "Moved", "End": "Released"}[kind]
         tools.send(
             "Input.dispatchMouseEvent",
-            {"type": f"mouse{name}", "x": x, "y": y, "button": "left", "buttons": 1, "clickCount": 1},
+            {
+                "type": f"mouse{name}",
+                "x": x,
+                "y": y,
+                "button": "left",
+                "buttons": 1,
+                "clickCount": 1,
+            },
         )
 
     reach = min(box["width"], box["height"]) / 3

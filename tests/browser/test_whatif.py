@@ -1,7 +1,7 @@
 """Rafts tried elsewhere on the map: figures never kinder than Python, and a file to read back."""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -128,32 +128,75 @@ def test_a_handle_turns_it_about_its_middle(opened: Opened) -> None:
     assert (angle[1] - angle[0]) % 360 == pytest.approx(90.0, abs=1.5)
 
 
-def test_a_raft_is_dragged_by_touch(browser: Any, tmp_path: Path) -> None:
+@pytest.fixture
+def touched(browser: Any, tmp_path: Path) -> Iterator[tuple[Any, Callable[..., None]]]:
+    """A phone with a raft chosen to be tried, and its screen touched as by fingers."""
     web_map.write(small.plan(), small.site(), tmp_path, small.audit())
-    context = browser.new_context(viewport={"width": 393, "height": 851}, has_touch=True)
+    context = browser.new_context(viewport={"width": 360, "height": 740}, has_touch=True)
     page = context.new_page()
     page.goto((tmp_path / "map.html").as_uri())
     page.wait_for_selector("html[data-ready]")
     page.locator("#try-on").tap()
     page.select_option("#go", "1")
     page.locator("#rafts button", has_text="U1").tap()
-    before, there = centre(page), view(page)
     session = context.new_cdp_session(page)
 
     def touch(kind: str, *places: tuple[float, float]) -> None:
         points = [{"x": x, "y": y} for x, y in places]
-        session.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+        session.send("Input.dispatchTouchEvent", {"type": f"touch{kind}", "touchPoints": points})
 
-    touch("touchStart", pixel(page))
+    yield page, touch
+    context.close()
+
+
+def test_a_raft_is_dragged_by_touch(touched: Any) -> None:
+    page, touch = touched
+    before, there = centre(page), view(page)
+    touch("Start", pixel(page))
     start, goal = np.array(pixel(page)), np.array(pixel(page, -2.0, 1.0))
     for share in (0.3, 0.6, 1.0):
-        touch("touchMove", tuple(start + share * (goal - start)))
-    touch("touchEnd")
+        touch("Move", tuple(start + share * (goal - start)))
+    touch("End")
     after = centre(page)
     assert after[0] - before[0] == pytest.approx(-2.0, abs=0.15)
     assert after[1] - before[1] == pytest.approx(1.0, abs=0.15)
     assert view(page) == there
-    context.close()
+
+
+def handle_turned(page: Any, touch: Any, end: str) -> tuple[Any, Any]:
+    """Put a finger on the handle, take it a quarter round, and end so; rings before and after."""
+    box = page.locator(".try-handle").bounding_box()
+    assert min(box["width"], box["height"]) >= 44
+    middle = np.array(pixel(page))
+    hand = np.array([box["x"] + box["width"] / 2, box["y"] + box["height"] / 2])
+    arm = hand - middle
+    before = page.evaluate("() => GEOPLAN.ringOf(GEOPLAN.page.whatIf.raft)")
+    touch("Start", tuple(hand))
+    for angle in np.radians([30.0, 60.0, 90.0]):
+        turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+        touch("Move", tuple(middle + turn @ arm))
+    touch(end)
+    return before, page.evaluate("() => GEOPLAN.ringOf(GEOPLAN.page.whatIf.raft)")
+
+
+def test_a_finger_on_the_handle_turns_the_raft_and_nothing_else(touched: Any) -> None:
+    page, touch = touched
+    before, there = centre(page), view(page)
+    ring, turned = handle_turned(page, touch, "End")
+    angle = np.degrees([np.arctan2(*np.subtract(r[1], r[0])) for r in (ring, turned)])
+    assert (angle[1] - angle[0]) % 360 == pytest.approx(90.0, abs=1.5)
+    assert centre(page) == pytest.approx(before)
+    assert view(page) == there
+    page.click("#try-undo")  # one step for the whole turn
+    page.wait_for_function("() => !GEOPLAN.page.whatIf.raft.trial", timeout=5000)
+    assert page.evaluate("() => GEOPLAN.ringOf(GEOPLAN.page.whatIf.raft)") == ring
+
+
+def test_a_touch_that_the_phone_takes_away_changes_nothing(touched: Any) -> None:
+    page, touch = touched
+    ring, left = handle_turned(page, touch, "Cancel")
+    assert left == ring
+    assert page.locator("#try-list button").count() == 0
 
 
 def test_rafts_are_added_and_taken_out_and_each_is_undone(opened: Opened) -> None:
