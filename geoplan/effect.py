@@ -96,7 +96,7 @@ def effect_of(
     placement : Placement
         The plan.
     sensitivity : bool
-        Whether other assumptions, counts and constituents are judged.
+        Whether other assumptions and counts are judged.
 
     Returns
     -------
@@ -128,9 +128,7 @@ def effect_of(
         sensitivity=_sensitivity(around, benefit, placement) if detail else (),
         curve=_curve(around, benefit, placement, room) if detail and room else (),
         constituents=tuple(
-            _constituent(benefit, placement, name, loads)
-            for name in CONCENTRATIONS
-            if sensitivity or name == around.settings.treatment.constituent
+            _constituent(benefit, placement, name, loads) for name in CONCENTRATIONS
         ),
     )
 

@@ -200,7 +200,7 @@ def efficiency(ponds: int) -> None:
 def _digest(folder: Path) -> str:
     """The hash of all files of a plan."""
     return hashlib.sha256(
-        b"".join(p.name.encode() + p.read_bytes() for p in sorted(folder.iterdir()))
+        b"".join(p.name.encode() + p.read_bytes() for p in sorted(folder.rglob("*")) if p.is_file())
     ).hexdigest()
 
 
