@@ -127,10 +127,7 @@ def price_field(
         A bound for continuous positions and headings; ``None`` where the water is too large for
         it. It may be worse than the area bound, which is to be compared.
     """
-    problem = posed(surfaces, regions, gap_m, limits)
-    if problem is None and any(price > 0 for price in prices):
-        floor = [_LEAST_PRICE * price for price in prices]
-        problem = posed(surfaces, regions, gap_m, limits, floor)
+    problem = _posed_where_it_pays(surfaces, regions, gap_m, limits, prices)
     if problem is None:
         return None
     if problem.most_rafts == 0:
@@ -149,11 +146,11 @@ def price_field(
         if found is None:
             break
         proof, lacks, rises = _judged(problem, found)
-        tries = [proof]
+        tightest = proof
         # Where nothing is lacking the average proves no more than the better of the two.
         if rented is not None and proof.margin > 0:
-            tries.append(_judged(problem, (found + rented) / 2)[0])
-        tightest = min(tries, key=lambda each: each.value)
+            average = _judged(problem, (found + rented) / 2)[0]
+            tightest = min(proof, average, key=lambda each: each.value)
         is_better = best is None or tightest.value < (1 - _CLOSED) * best.value
         if best is None or tightest.value < best.value:
             best = tightest
@@ -168,6 +165,20 @@ def price_field(
             break
         programme.take(rows, rises, problem)
     return best
+
+
+def _posed_where_it_pays(
+    surfaces: Sequence[WorthSurface],
+    regions: Sequence[AllowedRegion],
+    gap_m: float,
+    limits: Sequence[Limit],
+    prices: Sequence[float],
+) -> Problem | None:
+    """Return the programme of all the water, or where that is too much of what pays its price."""
+    whole = posed(surfaces, regions, gap_m, limits)
+    if whole is not None or not any(price > 0 for price in prices):
+        return whole
+    return posed(surfaces, regions, gap_m, limits, [_LEAST_PRICE * price for price in prices])
 
 
 def _judged(

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 from scipy.ndimage import maximum_filter
 from scipy.sparse import csr_array, kron
+from shapely.geometry.base import BaseGeometry
 
 from geoplan.cut_cells import cell_coverage
 from geoplan.grid import BoolArray
@@ -188,13 +189,7 @@ def posed(
     """
     surface = surfaces[0]
     legal = [grown(region.region, SLACK_M) for region in regions]
-    wide = shapely.union_all([grown(area.region, gap_m / 2 + SLACK_M) for area in regions])
-    shape, h = surface.nodes.shape, surface.cell_size_m
-    frame = shapely.box(
-        surface.west_m, surface.south_m,
-        surface.west_m + (shape[1] - 1) * h, surface.south_m + (shape[0] - 1) * h,
-    )  # fmt: skip
-    wide = shapely.intersection(wide, frame)
+    wide, h = _grown_water(surface, regions, gap_m), surface.cell_size_m
     use = np.array([limit.per_raft for limit in limits]).reshape(-1, len(regions))
     floor = np.zeros(len(limits)) if least_prices is None else np.array(least_prices, float)
     rents = floor @ use
@@ -206,16 +201,13 @@ def posed(
         for part in shapely.get_parts(wide)
         if shapely.get_dimensions(part) == 2
     ]
-    found = []
-    for own, region, area, rent in zip(surfaces, regions, legal, rents, strict=True):
-        kind = region.raft_type
-        pays = _pays(own, kind, gap_m, float(rent), rooms) if rent > 0 else None
-        is_any = not area.is_empty
-        if pays is not None and pays.sum() * HEADINGS * STEPS**2 > 2 * _MOST_POSES:
-            return None
-        found.append(lattice_poses(own, area, kind, pays) if is_any else np.zeros((0, 3), int))
-        if sum(map(len, found)) > _MOST_POSES:
-            return None
+    pays = [
+        _pays(own, region.raft_type, gap_m, float(rent), rooms) if rent > 0 else None
+        for own, region, rent in zip(surfaces, regions, rents, strict=True)
+    ]
+    found = _poses_of(surfaces, regions, legal, pays)
+    if found is None:
+        return None
     types = [
         _type(own, region.raft_type, poses, gap_m, rooms)
         for own, region, poses in zip(surfaces, regions, found, strict=True)
@@ -231,6 +223,37 @@ def posed(
     return Problem(
         surface, tuple(types), spread, node_area, use, most, tuple(rooms), most_rafts, floor
     )
+
+
+def _grown_water(
+    surface: WorthSurface, regions: Sequence[AllowedRegion], gap_m: float
+) -> BaseGeometry:
+    """Return what grown rafts may reach, as far as the worth is known."""
+    wide = shapely.union_all([grown(area.region, gap_m / 2 + SLACK_M) for area in regions])
+    (rows, cols), h = surface.nodes.shape, surface.cell_size_m
+    west, south = surface.west_m, surface.south_m
+    return shapely.intersection(
+        wide, shapely.box(west, south, west + (cols - 1) * h, south + (rows - 1) * h)
+    )
+
+
+def _poses_of(
+    surfaces: Sequence[WorthSurface],
+    regions: Sequence[AllowedRegion],
+    legal: Sequence[BaseGeometry],
+    pays: Sequence[BoolArray | None],
+) -> list[IntArray] | None:
+    """Return the lattice poses of each type, or nothing where they are too many."""
+    found: list[IntArray] = []
+    for own, region, area, cells in zip(surfaces, regions, legal, pays, strict=True):
+        if cells is not None and cells.sum() * HEADINGS * STEPS**2 > 2 * _MOST_POSES:
+            return None
+        is_any = not area.is_empty
+        poses = lattice_poses(own, area, region.raft_type, cells) if is_any else None
+        found.append(np.zeros((0, 3), int) if poses is None else poses)
+        if sum(map(len, found)) > _MOST_POSES:
+            return None
+    return found
 
 
 def _pays(
