@@ -76,7 +76,8 @@ def plan_water(
     detail : bool or "brief"
         Whether effect, sensitivity and the map of worth are made; a first pass that only shares
         out a stock needs none of them. Brief, the effect is judged under one assumption and for
-        one count alone, and the bound is the area bound, as in large districts.
+        one count alone, the search is shorter, there is no second plan, and the bound is the
+        area bound without a certificate, as in large districts.
     fields : SiteFields or None
         Fields of the water body where they were made before; ``None``: they are made.
     held : tuple of HeldRaft
