@@ -38,6 +38,10 @@ _PATIENCE = 4
 #: Share of the known prices of limits below which none is sought, where the water is large: rows
 #: leave room between them, so that the last raft is worth less than the area bound thinks.
 _LEAST_PRICE = 0.8
+#: There a round costs seconds: rounds at most, and what share of the bound that is known the first
+#: poses must leave to prove at most, for what lies between poses takes some of the gain back.
+_FEW_ROUNDS = 5
+_LARGE_HOPE = 0.97
 _HOPEFUL = 1.2
 
 
@@ -144,9 +148,11 @@ def price_field(
         [np.zeros(len(kind.poses)) for kind in problem.types],
         problem,
     )
-    for turn in range(_ROUNDS):
+    for turn in range(_FEW_ROUNDS if programme.is_interior else _ROUNDS):
         found = programme.solved()
-        if found is None:
+        if found is None or (
+            turn == 0 and programme.is_interior and programme.objective > _LARGE_HOPE * known
+        ):
             break
         proof, lacks, rises = _judged(problem, found)
         tries = [proof]

@@ -157,7 +157,9 @@ def main(rows: tuple[Row, ...], sizes_ha: tuple[float, ...] = ()) -> None:
     if len(taken) > 1:
         slope = np.polyfit(np.log(sizes_ha), np.log(taken), 1)[0]
         steps = np.diff(np.log(taken)) / np.diff(np.log(sizes_ha))
-        print(f"exponent of time over area {slope:.2f} (wanted 1.0), steepest step {max(steps):.2f}")
+        print(
+            f"exponent of time over area {slope:.2f} (wanted 1.0), steepest step {max(steps):.2f}"
+        )
 
 
 def _chosen(words: list[str]) -> tuple[Row, ...]:
