@@ -131,10 +131,7 @@ def price_field(
         A bound for continuous positions and headings; ``None`` where the water is too large for
         it. It may be worse than the area bound, which is to be compared.
     """
-    problem = posed(surfaces, regions, gap_m, limits)
-    if problem is None and any(price > 0 for price in prices):
-        floor = [_LEAST_PRICE * price for price in prices]
-        problem = posed(surfaces, regions, gap_m, limits, floor)
+    problem = _problem(surfaces, regions, gap_m, limits, prices)
     if problem is None:
         return None
     if problem.most_rafts == 0:
@@ -150,9 +147,7 @@ def price_field(
     )
     for turn in range(_FEW_ROUNDS if programme.is_interior else _ROUNDS):
         found = programme.solved()
-        if found is None or (
-            turn == 0 and programme.is_interior and programme.objective > _LARGE_HOPE * known
-        ):
+        if found is None or (turn == 0 and _is_hopeless(programme, known)):
             break
         proof, lacks, rises = _judged(problem, found)
         tries = [proof]
@@ -174,6 +169,26 @@ def price_field(
             break
         programme.take(rows, rises, problem)
     return best
+
+
+def _problem(
+    surfaces: Sequence[WorthSurface],
+    regions: Sequence[AllowedRegion],
+    gap_m: float,
+    limits: Sequence[Limit],
+    prices: Sequence[float],
+) -> Problem | None:
+    """Return the problem of all the water, or where it is too large of what can pay."""
+    problem = posed(surfaces, regions, gap_m, limits)
+    if problem is None and any(price > 0 for price in prices):
+        floor = [_LEAST_PRICE * price for price in prices]
+        problem = posed(surfaces, regions, gap_m, limits, floor)
+    return problem
+
+
+def _is_hopeless(programme: Programme, known: float) -> bool:
+    """Tell whether the first poses of a large programme leave too little to gain."""
+    return programme.is_interior and programme.objective > _LARGE_HOPE * known
 
 
 def _judged(
