@@ -38,6 +38,10 @@ _PATIENCE = 4
 #: Share of the known prices of limits below which none is sought, where the water is large: rows
 #: leave room between them, so that the last raft is worth less than the area bound thinks.
 _LEAST_PRICE = 0.8
+#: There a round costs seconds: rounds at most, and what share of the bound that is known the first
+#: poses must leave to prove at most, for what lies between poses takes some of the gain back.
+_FEW_ROUNDS = 5
+_LARGE_HOPE = 0.97
 _HOPEFUL = 1.2
 
 
@@ -127,7 +131,7 @@ def price_field(
         A bound for continuous positions and headings; ``None`` where the water is too large for
         it. It may be worse than the area bound, which is to be compared.
     """
-    problem = _posed_where_it_pays(surfaces, regions, gap_m, limits, prices)
+    problem = _problem(surfaces, regions, gap_m, limits, prices)
     if problem is None:
         return None
     if problem.most_rafts == 0:
@@ -141,16 +145,16 @@ def price_field(
         [np.zeros(len(kind.poses)) for kind in problem.types],
         problem,
     )
-    for turn in range(_ROUNDS):
+    for turn in range(_FEW_ROUNDS if programme.is_interior else _ROUNDS):
         found = programme.solved()
-        if found is None:
+        if found is None or (turn == 0 and _is_hopeless(programme, known)):
             break
         proof, lacks, rises = _judged(problem, found)
-        tightest = proof
+        tries = [proof]
         # Where nothing is lacking the average proves no more than the better of the two.
         if rented is not None and proof.margin > 0:
-            average = _judged(problem, (found + rented) / 2)[0]
-            tightest = min(proof, average, key=lambda each: each.value)
+            tries.append(_judged(problem, (found + rented) / 2)[0])
+        tightest = min(tries, key=lambda each: each.value)
         is_better = best is None or tightest.value < (1 - _CLOSED) * best.value
         if best is None or tightest.value < best.value:
             best = tightest
@@ -167,18 +171,24 @@ def price_field(
     return best
 
 
-def _posed_where_it_pays(
+def _problem(
     surfaces: Sequence[WorthSurface],
     regions: Sequence[AllowedRegion],
     gap_m: float,
     limits: Sequence[Limit],
     prices: Sequence[float],
 ) -> Problem | None:
-    """Return the programme of all the water, or where that is too much of what pays its price."""
-    whole = posed(surfaces, regions, gap_m, limits)
-    if whole is not None or not any(price > 0 for price in prices):
-        return whole
-    return posed(surfaces, regions, gap_m, limits, [_LEAST_PRICE * price for price in prices])
+    """Return the problem of all the water, or where it is too large of what can pay."""
+    problem = posed(surfaces, regions, gap_m, limits)
+    if problem is None and any(price > 0 for price in prices):
+        floor = [_LEAST_PRICE * price for price in prices]
+        problem = posed(surfaces, regions, gap_m, limits, floor)
+    return problem
+
+
+def _is_hopeless(programme: Programme, known: float) -> bool:
+    """Tell whether the first poses of a large programme leave too little to gain."""
+    return programme.is_interior and programme.objective > _LARGE_HOPE * known
 
 
 def _judged(

@@ -20,6 +20,8 @@ _STEEPEST_M = 1.5
 #: Work that all solutions of a programme may cost: iterations by rows, some ten millions a second.
 #: Counted and not timed, so that the same input gives the same bound.
 _MOST_WORK = 35_000_000
+#: How near to the best a point inside the best face is sought [1].
+_INTERIOR = 1e-5
 
 
 def first_poses(kind: PoseSet) -> IntArray:
@@ -127,6 +129,13 @@ class Programme:
         lower[coarse : coarse + len(problem.most)] = problem.least_prices
         self._solver.addVars(len(costs), lower, upper)
         self._solver.changeColsCost(len(costs), np.arange(len(costs), dtype=np.int32), costs)
+        self.is_interior = bool(problem.least_prices.any())
+        if self.is_interior:
+            # A large programme: a point inside the best face is found sooner than a corner of it,
+            # and proves as much, for whatever field is found is judged.
+            self._solver.setOptionValue("solver", "ipm")
+            self._solver.setOptionValue("run_crossover", "off")
+            self._solver.setOptionValue("ipm_optimality_tolerance", _INTERIOR)
         self._work_left = _MOST_WORK
         self._is_extended = False
         self._taken: list[tuple[int, int, IntArray]] = []
@@ -250,6 +259,11 @@ class Programme:
             count, field, np.zeros(count), np.full(count, highspy.kHighsInf)
         )
         return found
+
+    @property
+    def objective(self) -> float:
+        """Return the least that the poses taken up so far leave to prove."""
+        return float(self._solver.getInfo().objective_function_value)
 
     def solved(self) -> FloatArray | None:
         """
