@@ -200,20 +200,10 @@ def posed(
     rents = floor @ use
     if not rents.any() and _is_too_large(regions, legal, gap_m, h):
         return None
-    least_m2 = min(grown_area_m2(r.raft_type.length_m, r.raft_type.width_m, gap_m) for r in regions)
-    rooms = [
-        Room(part, math.floor(part.area / least_m2 * (1 + 1e-6) + 1e-9))
-        for part in shapely.get_parts(wide)
-        if shapely.get_dimensions(part) == 2
-    ]
+    rooms = _rooms(wide, regions, gap_m)
     found = []
     for own, region, area, rent in zip(surfaces, regions, legal, rents, strict=True):
-        kind = region.raft_type
-        pays = _pays(own, kind, gap_m, float(rent), rooms) if rent > 0 else None
-        is_any = not area.is_empty
-        if pays is not None and pays.sum() * HEADINGS * STEPS**2 > 2 * _MOST_POSES:
-            return None
-        found.append(lattice_poses(own, area, kind, pays) if is_any else np.zeros((0, 3), int))
+        found.append(_poses(own, region.raft_type, area, gap_m, float(rent), rooms))
         if sum(map(len, found)) > _MOST_POSES:
             return None
     types = [
@@ -221,7 +211,7 @@ def posed(
         for own, region, poses in zip(surfaces, regions, found, strict=True)
     ]
     across_m = min(region.raft_type.width_m for region in regions) + gap_m
-    rooms = _counted(rooms, types, across_m, surface.cell_size_m / STEPS)
+    rooms = _counted(rooms, types, across_m, h / STEPS, is_whole=not rents.any())
     node_area = node_areas(surface, wide)
     spread = _spread(surface, types)
     if spread.shape[1] > _MOST_VARIABLES:
@@ -231,6 +221,37 @@ def posed(
     return Problem(
         surface, tuple(types), spread, node_area, use, most, tuple(rooms), most_rafts, floor
     )
+
+
+def _rooms(wide: shapely.Geometry, regions: Sequence[AllowedRegion], gap_m: float) -> list[Room]:
+    """Return the parts of the water that no grown raft leaves, counted by their area."""
+    least_m2 = min(grown_area_m2(r.raft_type.length_m, r.raft_type.width_m, gap_m) for r in regions)
+    return [
+        Room(part, math.floor(part.area / least_m2 * (1 + 1e-6) + 1e-9))
+        for part in shapely.get_parts(wide)
+        if shapely.get_dimensions(part) == 2
+    ]
+
+
+def _poses(
+    surface: WorthSurface,
+    kind: RaftType,
+    area: shapely.Geometry,
+    gap_m: float,
+    rent: float,
+    rooms: Sequence[Room],
+) -> IntArray:
+    """Return the lattice poses of a type that may be worth more than a rent."""
+    if area.is_empty:
+        return np.zeros((0, 3), int)
+    pays = _pays(surface, kind, gap_m, rent, rooms) if rent > 0 else None
+    if pays is not None:
+        h, (rows, cols) = surface.cell_size_m, pays.shape
+        wet = cell_coverage(area, surface.west_m, surface.south_m, h, (rows, cols)) > 0
+        # By far too many: told before they are made.
+        if (pays & wet).sum() * HEADINGS * STEPS**2 > 2 * _MOST_POSES:
+            return np.zeros((_MOST_POSES + 1, 3), int)
+    return lattice_poses(surface, area, kind, pays)
 
 
 def _pays(
@@ -267,11 +288,20 @@ def _is_too_large(
 
 
 def _counted(
-    rooms: Sequence[Room], types: Sequence[PoseSet], across_m: float, spacing_m: float
+    rooms: Sequence[Room],
+    types: Sequence[PoseSet],
+    across_m: float,
+    spacing_m: float,
+    *,
+    is_whole: bool,
 ) -> list[Room]:
     """Return the rooms; one raft alone where no two centres lie as far apart as rafts must."""
     out = []
     for index, room in enumerate(rooms):
+        if not is_whole and room.most > SMALL_ROOM:
+            # Some of its poses are left out: they cannot tell how many rafts it holds.
+            out.append(room)
+            continue
         places = np.concatenate([kind.poses[kind.room == index, 1:] for kind in types])
         most = room.most
         if len(places) == 0:
