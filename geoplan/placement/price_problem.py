@@ -8,7 +8,6 @@ import numpy as np
 import shapely
 from scipy.ndimage import maximum_filter
 from scipy.sparse import csr_array, kron
-from shapely.geometry.base import BaseGeometry
 
 from geoplan.cut_cells import cell_coverage
 from geoplan.grid import BoolArray
@@ -189,31 +188,30 @@ def posed(
     """
     surface = surfaces[0]
     legal = [grown(region.region, SLACK_M) for region in regions]
-    wide, h = _grown_water(surface, regions, gap_m), surface.cell_size_m
+    wide = shapely.union_all([grown(area.region, gap_m / 2 + SLACK_M) for area in regions])
+    shape, h = surface.nodes.shape, surface.cell_size_m
+    frame = shapely.box(
+        surface.west_m, surface.south_m,
+        surface.west_m + (shape[1] - 1) * h, surface.south_m + (shape[0] - 1) * h,
+    )  # fmt: skip
+    wide = shapely.intersection(wide, frame)
     use = np.array([limit.per_raft for limit in limits]).reshape(-1, len(regions))
     floor = np.zeros(len(limits)) if least_prices is None else np.array(least_prices, float)
     rents = floor @ use
     if not rents.any() and _is_too_large(regions, legal, gap_m, h):
         return None
-    least_m2 = min(grown_area_m2(r.raft_type.length_m, r.raft_type.width_m, gap_m) for r in regions)
-    rooms = [
-        Room(part, math.floor(part.area / least_m2 * (1 + 1e-6) + 1e-9))
-        for part in shapely.get_parts(wide)
-        if shapely.get_dimensions(part) == 2
-    ]
-    pays = [
-        _pays(own, region.raft_type, gap_m, float(rent), rooms) if rent > 0 else None
-        for own, region, rent in zip(surfaces, regions, rents, strict=True)
-    ]
-    found = _poses_of(surfaces, regions, legal, pays)
-    if found is None:
-        return None
+    rooms = _rooms(wide, regions, gap_m)
+    found = []
+    for own, region, area, rent in zip(surfaces, regions, legal, rents, strict=True):
+        found.append(_poses(own, region.raft_type, area, gap_m, float(rent), rooms))
+        if sum(map(len, found)) > _MOST_POSES:
+            return None
     types = [
         _type(own, region.raft_type, poses, gap_m, rooms)
         for own, region, poses in zip(surfaces, regions, found, strict=True)
     ]
     across_m = min(region.raft_type.width_m for region in regions) + gap_m
-    rooms = _counted(rooms, types, across_m, surface.cell_size_m / STEPS)
+    rooms = _counted(rooms, types, across_m, h / STEPS, is_whole=not rents.any())
     node_area = node_areas(surface, wide)
     spread = _spread(surface, types)
     if spread.shape[1] > _MOST_VARIABLES:
@@ -225,35 +223,35 @@ def posed(
     )
 
 
-def _grown_water(
-    surface: WorthSurface, regions: Sequence[AllowedRegion], gap_m: float
-) -> BaseGeometry:
-    """Return what grown rafts may reach, as far as the worth is known."""
-    wide = shapely.union_all([grown(area.region, gap_m / 2 + SLACK_M) for area in regions])
-    (rows, cols), h = surface.nodes.shape, surface.cell_size_m
-    west, south = surface.west_m, surface.south_m
-    return shapely.intersection(
-        wide, shapely.box(west, south, west + (cols - 1) * h, south + (rows - 1) * h)
-    )
+def _rooms(wide: shapely.Geometry, regions: Sequence[AllowedRegion], gap_m: float) -> list[Room]:
+    """Return the parts of the water that no grown raft leaves, counted by their area."""
+    least_m2 = min(grown_area_m2(r.raft_type.length_m, r.raft_type.width_m, gap_m) for r in regions)
+    return [
+        Room(part, math.floor(part.area / least_m2 * (1 + 1e-6) + 1e-9))
+        for part in shapely.get_parts(wide)
+        if shapely.get_dimensions(part) == 2
+    ]
 
 
-def _poses_of(
-    surfaces: Sequence[WorthSurface],
-    regions: Sequence[AllowedRegion],
-    legal: Sequence[BaseGeometry],
-    pays: Sequence[BoolArray | None],
-) -> list[IntArray] | None:
-    """Return the lattice poses of each type, or nothing where they are too many."""
-    found: list[IntArray] = []
-    for own, region, area, cells in zip(surfaces, regions, legal, pays, strict=True):
-        if cells is not None and cells.sum() * HEADINGS * STEPS**2 > 2 * _MOST_POSES:
-            return None
-        is_any = not area.is_empty
-        poses = lattice_poses(own, area, region.raft_type, cells) if is_any else None
-        found.append(np.zeros((0, 3), int) if poses is None else poses)
-        if sum(map(len, found)) > _MOST_POSES:
-            return None
-    return found
+def _poses(
+    surface: WorthSurface,
+    kind: RaftType,
+    area: shapely.Geometry,
+    gap_m: float,
+    rent: float,
+    rooms: Sequence[Room],
+) -> IntArray:
+    """Return the lattice poses of a type that may be worth more than a rent."""
+    if area.is_empty:
+        return np.zeros((0, 3), int)
+    pays = _pays(surface, kind, gap_m, rent, rooms) if rent > 0 else None
+    if pays is not None:
+        h, (rows, cols) = surface.cell_size_m, pays.shape
+        wet = cell_coverage(area, surface.west_m, surface.south_m, h, (rows, cols)) > 0
+        # By far too many: told before they are made.
+        if (pays & wet).sum() * HEADINGS * STEPS**2 > 2 * _MOST_POSES:
+            return np.zeros((_MOST_POSES + 1, 3), int)
+    return lattice_poses(surface, area, kind, pays)
 
 
 def _pays(
@@ -290,11 +288,20 @@ def _is_too_large(
 
 
 def _counted(
-    rooms: Sequence[Room], types: Sequence[PoseSet], across_m: float, spacing_m: float
+    rooms: Sequence[Room],
+    types: Sequence[PoseSet],
+    across_m: float,
+    spacing_m: float,
+    *,
+    is_whole: bool,
 ) -> list[Room]:
     """Return the rooms; one raft alone where no two centres lie as far apart as rafts must."""
     out = []
     for index, room in enumerate(rooms):
+        if not is_whole and room.most > SMALL_ROOM:
+            # Some of its poses are left out: they cannot tell how many rafts it holds.
+            out.append(room)
+            continue
         places = np.concatenate([kind.poses[kind.room == index, 1:] for kind in types])
         most = room.most
         if len(places) == 0:

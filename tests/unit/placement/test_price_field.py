@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import shapely
 
+from geoplan.placement import price_problem
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit, area_bound
 from geoplan.placement.pose_lattice import lattice_poses
@@ -68,6 +69,27 @@ def test_every_legal_pose_pays_its_worth(kind: str) -> None:
     proof = proof_in(basin, surface, 3.0)
     assert judged(proof, surface, basin, 1.0) < 2e-3 * RAFT.planted_area_m2
     assert judged(proof, surface, basin, 0.9) > 2e-2 * RAFT.planted_area_m2
+
+
+@pytest.mark.parametrize("kind", ["cone", "ridge"])
+def test_of_large_water_only_the_part_that_can_pay_is_looked_at(
+    kind: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Poses that no row speaks of pay by the rent alone; the judge draws them all the same."""
+    surface = surface_of(kind)
+    basin = shapely.Point(0, 0).buffer(8.0)
+    region, wanted = [AllowedRegion(RAFT, basin, ())], stock(3.0)
+    whole = proof_in(basin, surface, 3.0)
+    known = area_bound([surface], region, GAP, wanted)
+    monkeypatch.setattr(price_problem, "_is_too_large", lambda *_: True)
+    assert price_field([surface], region, GAP, wanted) is None
+    part = price_field([surface], region, GAP, wanted, np.inf, known.prices)
+    assert part is not None
+    assert part.prices[0] >= 0.8 * known.prices[0] > 0
+    assert judged(part, surface, basin, 1.0) < 2e-3 * RAFT.planted_area_m2
+    assert best_pair(basin, surface) <= part.value
+    # A second method: the whole water by the simplex, to what five rounds leave.
+    assert part.value == pytest.approx(whole.value, rel=0.03)
 
 
 def test_room_for_one_raft_is_worth_one_raft() -> None:
