@@ -96,7 +96,7 @@ def table(
     has_wards = any(share.ward for share in allocation.shares)
     yield from _tools(audit is not None)
     yield '<div class="wide" role="region" tabindex="0" aria-label="Table of water bodies">'
-    yield '<table id="waters">\n<thead>'
+    yield '<table id="waters" class="raw">\n<thead>'
     yield from _heads(has_wards, audit is not None)
     yield "</thead>\n<tbody>"
     for share in allocation.shares:

@@ -111,5 +111,6 @@
   window.addEventListener("afterprint", show);
   byId("tools").hidden = false;
   show();
+  table.classList.remove("raw");
   document.documentElement.setAttribute("data-ready", "yes");
 }());
