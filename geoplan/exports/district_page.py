@@ -128,11 +128,12 @@ def _failures(failures: Sequence[WaterFailure]) -> Iterator[str]:
 def _summary(allocation: Allocation) -> Iterator[str]:
     """Yield what the district gets as a whole."""
     unit = html.escape(allocation.shown_unit)
+    of_it = " (relative, no load)" if unit == "relative" else f" {unit}"
     count = sum(share.raft_count for share in allocation.shares)
     some = sum(share.raft_count > 0 for share in allocation.shares)
     yield (
         f"<p>{count} rafts for {some} of {len(allocation.shares)} water bodies, worth"
-        f" {figure(allocation.value, 4)} {unit} at least. No other numbers of rafts bring"
+        f" {figure(allocation.value, 4)}{of_it} at least. No other numbers of rafts bring"
         f" {allocation.gap_pct:.2g} % more; no legal plan at all brings"
         f" {allocation.district_gap_pct:.2g} % more.</p>"
     )

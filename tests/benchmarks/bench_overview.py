@@ -69,7 +69,9 @@ def district(count: int) -> tuple[Plan, Site, AuditReport]:
             )
         )  # fmt: skip
         bodies.append(replace(template, water_id=name, name="", max_cover_pct=20.0))
-        findings.append(Finding("cover", name, "", 3.0, 20.0, "%", number % 50 != 7))
+        is_within = number % 50 != 7
+        cover_pct = 3.0 if is_within else 23.0
+        findings.append(Finding("cover", name, "", cover_pct, 20.0, "%", is_within))
         if rafts:
             visit = Visit(1, 1, 0.1, len(visits) + 1, name, (("four by two", rafts),), 400, 0.1, 2)
             visits.append(visit)
