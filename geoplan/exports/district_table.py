@@ -21,7 +21,7 @@ def figure(value: float, digits: int = 3) -> str:
     Parameters
     ----------
     value : float
-        The number.
+        The number [any unit].
     digits : int
         Digits that count.
 
