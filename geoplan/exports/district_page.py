@@ -1,7 +1,8 @@
 """
 ``district.html``: who gets what and why, as a picture with a table; the way to each water body.
 
-No script and no network; texts of the site are escaped. A disc stands for a water body: its area
+No network; texts of the site are escaped; one script of our own searches and sorts the table, which
+is whole without it. A disc stands for a water body: its area
 for what rafts could bring there at most, the filled part for what those it gets bring.
 """
 
@@ -12,28 +13,24 @@ from pathlib import Path
 
 from geoplan.district import Allocation, LimitUse, WaterShare
 from geoplan.errors import ExportError
+from geoplan.exports import web_map
 from geoplan.exports.allocation_sheet import rafts_text
-from geoplan.plan import AuditReport, Plan
+from geoplan.exports.district_table import figure, findings_words, table
+from geoplan.exports.page_files import page_asset, page_policy
+from geoplan.plan import AuditReport, Plan, WaterFailure
 from geoplan.site import Site
 
 FILE_NAME = "district.html"
 
 _WIDTH, _HEIGHT, _MARGIN = 900.0, 620.0, 46.0
 _LARGEST, _LEAST = 24.0, 2.5
-_STYLE = (
-    "body{font:16px/1.4 sans-serif;max-width:1000px;margin:1em auto;padding:0 1em;color:#1b1b1b}"
-    "h1{font-size:1.4em}h2{font-size:1.15em}table{border-collapse:collapse;width:100%}"
-    ".wide{overflow-x:auto}svg{width:100%;min-width:44rem;height:auto;border:1px solid #ccc}"
-    "th,td{border-bottom:1px solid #ccc;padding:.2em .8em;text-align:right;vertical-align:top}"
-    "th:first-child,td:first-child,.t{text-align:left}"
-    ".room{fill:#dbe9f4;stroke:#24577d}.got{fill:#1b6f3b}.none{fill:#fff;stroke:#767676}"
-    ".way{fill:none;stroke:#8a4b00;stroke-width:1.2;stroke-dasharray:5 3}"
-)
+#: Failures told in the open; more are folded away. *Judgement*.
+_FEW = 5
 
 
 def write(
     plan: Plan,
-    site: Site,  # noqa: ARG001 - exports are called alike
+    site: Site,
     folder: Path,
     audit: AuditReport | None,
 ) -> None:
@@ -45,64 +42,100 @@ def write(
     plan : Plan
         The plan.
     site : Site
-        Not used.
+        The site, for the cover that is allowed.
     folder : Path
         Folder to write into.
     audit : AuditReport or None
-        Verdict, for the first line.
+        Verdict, for the findings.
 
     Raises
     ------
     ExportError
         If the file cannot be written.
     """
-    text = "\n".join(_page(plan, audit)) + "\n"
+    text = "\n".join(_page(plan, site, audit)) + "\n"
     try:
         (folder / FILE_NAME).write_bytes(text.encode())
     except OSError as error:
         raise ExportError(f"{folder / FILE_NAME} could not be written: {error}") from error
 
 
-def _page(plan: Plan, audit: AuditReport | None) -> Iterator[str]:
+def _page(plan: Plan, site: Site, audit: AuditReport | None) -> Iterator[str]:
     """Yield the lines of the page."""
     title = html.escape(f"{plan.site_name}: who gets what")
+    style, script = (page_asset("district_assets", name) for name in ("page.css", "page.js"))
     yield '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">'
-    yield (
-        '<meta http-equiv="Content-Security-Policy"'
-        " content=\"default-src 'none'; style-src 'unsafe-inline'\">"
-    )
+    policy = page_policy((script,), (style,), "'none'")
+    yield f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<main>"
-    yield f"<h1>{title}</h1>"
+    yield f"<title>{title}</title>\n<style>{style}</style>\n</head>\n<body>"
+    yield f"<header><h1>{title}</h1></header>\n<main>"
     if audit is not None:
-        yield f"<p>Audit: {'passed' if audit.passed else 'FAILED, see plan.json'}.</p>"
-    for failure in plan.failures:
-        name, reason = html.escape(failure.water_id), html.escape(failure.reason)
-        yield f"<p><b>{name} could not be planned:</b> {reason}</p>"
+        yield from _verdict(audit)
+    yield from _failures(plan.failures)
     if plan.allocation is None:
         yield "<p>One water body alone: nothing was shared out.</p>"
+        yield f'<p><a href="{web_map.FILE_NAME}">Its map</a></p>'
     else:
-        yield from _allocation(plan, plan.allocation)
-    yield "</main>\n</body>\n</html>"
+        pages = {
+            water_id: name
+            for name, shown in web_map.pages_of(tuple(one.water_id for one in plan.waters))
+            for water_id in shown
+        }
+        most = {body.water_id: body.max_cover_pct for body in site.water_bodies}
+        yield from _summary(plan.allocation)
+        yield "<h2>Water bodies</h2>"
+        yield from table(plan.allocation, pages, most, audit)
+        yield from _picture_part(plan, plan.allocation)
+        yield from _limits(plan.allocation.limits, html.escape(plan.allocation.shown_unit))
+    yield f"</main>\n<script>{script}</script>\n</body>\n</html>"
 
 
-def _allocation(plan: Plan, allocation: Allocation) -> Iterator[str]:
-    """Yield the picture, the limits and the table."""
+def _verdict(audit: AuditReport) -> Iterator[str]:
+    """Yield what the audit says of the whole, in words."""
+    if audit.passed:
+        yield f"<p>Audit: passed, all {len(audit.findings)} checks hold.</p>"
+        return
+    failed = [finding for finding in audit.findings if not finding.passed]
+    waters = len({finding.water_id for finding in failed if finding.water_id})
+    where = f", in {waters} water bod{'ies' if waters > 1 else 'y'}" if waters else ""
+    yield (
+        f'<p class="bad">Audit: FAILED. {len(failed)} of {len(audit.findings)} checks do not'
+        f" hold{where}; each is told in its row below.</p>"
+    )
+    whole = [finding for finding in failed if not finding.water_id]
+    if whole:
+        yield f"<p>Of the district: {html.escape(findings_words(whole))}.</p>"
+
+
+def _failures(failures: Sequence[WaterFailure]) -> Iterator[str]:
+    """Yield the water bodies that could not be planned, folded away where they are many."""
+    lines = [
+        f"<li><b>{html.escape(failure.water_id)}</b>: {html.escape(failure.reason)}</li>"
+        for failure in failures
+    ]
+    words = f"{len(lines)} water bod{'ies' if len(lines) > 1 else 'y'} could not be planned"
+    if len(lines) > _FEW:
+        yield f'<details>\n<summary class="bad">{words}</summary>\n<ul>'
+        yield from lines
+        yield "</ul>\n</details>"
+    elif lines:
+        yield f'<p class="bad">{words}:</p>\n<ul>'
+        yield from lines
+        yield "</ul>"
+
+
+def _summary(allocation: Allocation) -> Iterator[str]:
+    """Yield what the district gets as a whole."""
     unit = html.escape(allocation.shown_unit)
+    of_it = " (relative, no load)" if unit == "relative" else f" {unit}"
     count = sum(share.raft_count for share in allocation.shares)
     some = sum(share.raft_count > 0 for share in allocation.shares)
     yield (
         f"<p>{count} rafts for {some} of {len(allocation.shares)} water bodies, worth"
-        f" {allocation.value:.4g} {unit} at least. No other numbers of rafts bring"
+        f" {figure(allocation.value, 4)}{of_it} at least. No other numbers of rafts bring"
         f" {allocation.gap_pct:.2g} % more; no legal plan at all brings"
         f" {allocation.district_gap_pct:.2g} % more.</p>"
-    )
-    yield '<div class="wide" role="region" tabindex="0" aria-label="Map of shares">'
-    yield from _picture(plan, allocation.shares)
-    yield "</div>"
-    yield (
-        "<p>Light disc: what rafts could bring at most. Dark part: what those it gets bring."
-        " Ring: nothing to be had. Dashes: order of the crew from the yard. North is up.</p>"
     )
     relative = sum(share.is_relative for share in allocation.shares)
     if relative:
@@ -110,8 +143,19 @@ def _allocation(plan: Plan, allocation: Allocation) -> Iterator[str]:
             f"<p>Flows or loads of {relative} water bodies were not measured: what is worth rafts"
             " there is relative, and no sum with it is in grams.</p>"
         )
-    yield from _limits(allocation.limits, unit)
-    yield from _table(allocation)
+
+
+def _picture_part(plan: Plan, allocation: Allocation) -> Iterator[str]:
+    """Yield the picture and what its signs mean."""
+    yield "<h2>Where they lie</h2>"
+    yield '<div class="wide" role="region" tabindex="0" aria-label="Map of shares">'
+    yield from _picture(plan, allocation.shares)
+    yield "</div>"
+    yield (
+        "<p>Light disc: what rafts could bring at most. Dark part: what those it gets bring."
+        " Ring: nothing to be had. Dashes: order of the crew from the yard. North is up."
+        " A search in the table fades the others here.</p>"
+    )
 
 
 def _picture(plan: Plan, shares: Sequence[WaterShare]) -> Iterator[str]:
@@ -145,8 +189,11 @@ def _picture(plan: Plan, shares: Sequence[WaterShare]) -> Iterator[str]:
         )
     most = max((share.most_worth for share in shares), default=0.0) or 1.0
     largest = min(_LARGEST, 0.4 * math.sqrt(_WIDTH * _HEIGHT / max(1, len(shares))))
+    row = {share.water_id: number for number, share in enumerate(shares)}
     for share in sorted(shares, key=lambda share: (-share.most_worth, share.water_id)):
+        yield f'<g data-n="{row[share.water_id]}">'
         yield from _disc(share, at(share.water_id), largest, most)
+        yield "</g>"
     yield "</svg>"
 
 
@@ -155,23 +202,24 @@ def _disc(
 ) -> Iterator[str]:
     """Yield the disc of one water body, with its words."""
     x, y = place
-    words = html.escape(f"{share.water_id}: {rafts_text(share.counts) or 'no raft'}; {share.why}")
+    words = html.escape(f"{share.water_id}: {rafts_text(share.counts) or 'no raft'}")
     radius = max(_LEAST, largest * math.sqrt(share.most_worth / most))
     kind = "room" if share.most_worth > 0 else "none"
     disc = f'cx="{x:.1f}" cy="{y:.1f}"'
-    yield f'<g><title>{words}</title><circle class="{kind}" {disc} r="{radius:.2f}"/>'
+    yield f'<title>{words}</title><circle class="{kind}" {disc} r="{radius:.2f}"/>'
     if share.raft_count and share.most_worth > 0:
         inner = radius * math.sqrt(min(1.0, share.worth / share.most_worth))
         yield f'<circle class="got" {disc} r="{max(1.0, inner):.2f}"/>'
-    yield "</g>"
 
 
 def _limits(limits: Sequence[LimitUse], unit: str) -> Iterator[str]:
     """Yield the table of what all share."""
-    yield "<h2>Limits and prices</h2>\n<table>"
+    yield "<h2>Limits and prices</h2>"
+    yield '<div class="wide" role="region" tabindex="0" aria-label="Table of limits">\n<table>'
     yield (
-        "<tr><th>limit</th><th>least</th><th>most</th><th>used</th>"
-        f"<th>one more would bring at most [{unit}]</th></tr>"
+        '<tr><th scope="col">limit</th><th scope="col">least</th><th scope="col">most</th>'
+        '<th scope="col">used</th>'
+        f'<th scope="col">one more would bring at most [{unit}]</th></tr>'
     )
     for limit in limits:
         name = html.escape(
@@ -179,26 +227,13 @@ def _limits(limits: Sequence[LimitUse], unit: str) -> Iterator[str]:
         )
         least, most = ("" if value is None else f"{value:g}" for value in (limit.least, limit.most))
         yield (
-            f"<tr><td>{name}</td><td>{least}</td><td>{most}</td><td>{limit.used:g}</td>"
-            f"<td>{limit.price:.3g}</td></tr>"
-        )
-    yield "</table>"
-
-
-def _table(allocation: Allocation) -> Iterator[str]:
-    """Yield the table of water bodies."""
-    yield "<h2>Water bodies</h2>"
-    yield '<div class="wide" role="group" tabindex="0" aria-label="Table">\n<table>'
-    yield (
-        "<tr><th>water body</th><th class=t>rafts</th><th>cover [%]</th><th>cost</th>"
-        "<th>worth</th><th class=t>unit of worth</th><th class=t>why</th></tr>"
-    )
-    for share in allocation.shares:
-        yield (
-            f"<tr><td>{html.escape(share.water_id)}</td>"
-            f"<td class=t>{html.escape(rafts_text(share.counts))}</td>"
-            f"<td>{share.cover_pct:.2f}</td><td>{share.cost:g}</td><td>{share.worth:.3g}</td>"
-            f"<td class=t>{html.escape(allocation.unit_of(share))}</td>"
-            f"<td class=t>{html.escape(share.why)}</td></tr>"
+            f"<tr><th scope=row>{name}</th><td>{least}</td><td>{most}</td><td>{limit.used:g}</td>"
+            f"<td>{_at_most(limit.price)}</td></tr>"
         )
     yield "</table>\n</div>"
+
+
+def _at_most(value: float) -> str:
+    """Return a number for people, never below what it is."""
+    text = figure(-value)
+    return text.removeprefix("-") if value > 0 else text if value == 0 else f"-{text}"

@@ -5,14 +5,12 @@ folium compiles every text it is given as a template, so it is given none: it ma
 the map, and everything else is one island of JSON that constant scripts show as text.
 """
 
-import base64
 import hashlib
 import html
 import json
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -21,6 +19,7 @@ from branca.element import CssLink, Element, Figure, JavascriptLink
 
 from geoplan.errors import ExportError
 from geoplan.exports.packed_text import packed
+from geoplan.exports.page_files import page_asset, page_policy, policy_hash
 
 #: Files of the map library, by the name that folium gives their link, with the SHA-256 that they
 #: had when this page was checked.
@@ -141,7 +140,7 @@ class OfflineFigure(Figure):
         super().__init__()
         self._page_title = page_title
         self._parts = parts
-        scripts = "\n".join(_asset(parts, name) for name in parts.scripts)
+        scripts = "\n".join(page_asset(parts.folder, name) for name in parts.scripts)
         self.html.add_child(Raw(island(record)), name="island")
         self.script.add_child(Raw(scripts), name="scripts")
 
@@ -169,12 +168,12 @@ class OfflineFigure(Figure):
         self._refuse_network()
         frame = self.html._children
         map_html = "".join(part.render() for name, part in frame.items() if name != "island")
-        before, after = _asset(self._parts, "page.html").split("<!-- map -->")
+        before, after = page_asset(self._parts.folder, "page.html").split("<!-- map -->")
         scripts = (_carried("leaflet"), self.script.render(**kwargs))
-        unpack = _asset(PLAN_MAP, "unpack.js")
-        styles = (_carried("leaflet_css"), _asset(self._parts, "page.css"))
+        unpack = page_asset(PLAN_MAP.folder, "unpack.js")
+        styles = (_carried("leaflet_css"), page_asset(self._parts.folder, "page.css"))
         title = html.escape(self._page_title)
-        policy = _policy((unpack, *scripts), styles, self._parts.images)
+        policy = page_policy((unpack, *scripts), styles, self._parts.images)
         return "\n".join(
             [
                 "<!DOCTYPE html>",
@@ -255,26 +254,18 @@ def with_survey(page: str, record: dict[str, Any]) -> str:
     ValueError
         If the page is not a map of a plan.
     """
-    script = _asset(PLAN_MAP, "survey.js")
+    script = page_asset(PLAN_MAP.folder, "survey.js")
     policy = "content=\"default-src 'none'; script-src "
-    last = f"<script>{_asset(PLAN_MAP, 'unpack.js')}</script>"
+    last = f"<script>{page_asset(PLAN_MAP.folder, 'unpack.js')}</script>"
     if page.count(policy) != 1 or page.count(last) != 1:
         raise ValueError("it is no map of a plan")
-    page = page.replace(policy, f"{policy}{_hash(script)} ")
+    page = page.replace(policy, f"{policy}{policy_hash(script)} ")
     return page.replace(last, f"{island(record, 'survey')}\n{_packed_script(script)}\n{last}")
 
 
 def _packed_script(script: str) -> str:
     """Return a script that the page unpacks before it runs."""
     return f'<script type="text/plain" class="packed">{packed(script)}</script>'
-
-
-def _asset(parts: PageParts, name: str) -> str:
-    """Return one of our own files; scripts without the comments and indents of their source."""
-    text = (files("geoplan.exports") / parts.folder / name).read_text("utf-8")
-    if not name.endswith(".js"):
-        return text
-    return re.sub(r"(?m)^[ \t]+", "", re.sub(r"(?ms)^[ \t]*/\*.*?\*/[ \t]*\n", "", text))
 
 
 def _carried(name: str) -> str:
@@ -295,23 +286,3 @@ def _carried(name: str) -> str:
         # A rule that styles every drawing anew as a drag begins: the page lays a cover instead.
         return re.sub(r"(?:\.leaflet-dragging[^{}]*)\{[^}]*\}", "", text)
     return re.sub(r"//# sourceMappingURL=\S*", "", text)
-
-
-def _policy(scripts: tuple[str, ...], styles: tuple[str, ...], images: str) -> str:
-    """Return the policy that lets the page run its own scripts and styles, and nothing else."""
-    return "; ".join(
-        [
-            "default-src 'none'",
-            f"script-src {' '.join(map(_hash, scripts))}",
-            f"style-src {' '.join(map(_hash, styles))}",
-            f"img-src {images}",
-            "connect-src 'none'",
-            "form-action 'none'",
-            "base-uri 'none'",
-        ]
-    )
-
-
-def _hash(text: str) -> str:
-    """Return the hash by which a policy knows an inline script or style."""
-    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"

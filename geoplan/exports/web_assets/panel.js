@@ -237,7 +237,7 @@ GEOPLAN.showSwitches = function (map, groups, record) {
   });
 };
 
-/* A list to go to each water body, where there are several. */
+/* A list to go to each water body, where there are several; a link may ask for one. */
 GEOPLAN.showWaters = function (map, record, goTo) {
   if (record.waters.length < 2) {
     return;
@@ -252,4 +252,9 @@ GEOPLAN.showWaters = function (map, record, goTo) {
   select.addEventListener("change", function () {
     goTo(select.value === "" ? record.waters : [record.waters[Number(select.value)]]);
   });
+  var asked = record.waters.findIndex(function (water) { return "#water=" + encodeURIComponent(water.water_id) === location.hash; });
+  if (asked >= 0) {
+    select.value = String(asked);
+    goTo([record.waters[asked]]);
+  }
 };

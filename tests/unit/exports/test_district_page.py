@@ -6,7 +6,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 from geoplan.district import Allocation, LimitUse, Logistics, Visit, WaterShare
-from geoplan.exports import allocation_sheet, district_page, logistics_sheet
+from geoplan.exports import allocation_sheet, district_page, district_table, logistics_sheet
 from geoplan.plan import Plan, WaterFailure
 from tests.unit.exports import small_plan
 
@@ -48,7 +48,7 @@ def test_hostile_names_are_text(tmp_path: Path) -> None:
     page = (tmp_path / "district.html").read_text(encoding="utf-8")
     tags = Tags()
     tags.feed(page)
-    assert "script" not in tags.seen
+    assert tags.seen.count("script") == 1  # our own
     assert tags.seen.count("circle") == 3  # room and what it gets, and a ring for none
     assert "alert(1)" in page
 
@@ -87,11 +87,34 @@ def test_what_was_not_measured_is_relative_and_never_grams(tmp_path: Path) -> No
     column = next(name for name, text in rows[0].items() if text == unit)
     assert [row[column] for row in rows] == [unit, "relative", "relative", "relative"]
     page = (tmp_path / "district.html").read_text(encoding="utf-8")
-    assert page.count(unit) == 1  # of the water body that was measured, and of no sum with others
+    assert (
+        page.count(f">{unit}<") == page.count(unit) == 1
+    )  # of the water body that was measured, and of no sum with others
     assert page.count(">relative<") == 1
     assert "no sum with it is in grams" in page
     measured_alone = replace(plan.allocation, unit=unit, shares=(measured,))
     district_page.write(replace(plan, allocation=measured_alone), site, tmp_path, None)  # type: ignore[arg-type]
     page = (tmp_path / "district.html").read_text(encoding="utf-8")
-    assert "relative" not in page
+    assert "relative" not in page.partition("<script>")[0].partition("</style>")[2]
     assert page.count(unit) > 1
+
+
+def test_worths_are_told_without_an_exponent_and_never_above_what_they_are() -> None:
+    for value in (987654.0, 1234.5, 0.999, 0.0123456, -0.5551):
+        text = district_table.figure(value)
+        assert "e" not in text
+        assert float(text) <= value
+        assert float(text) >= value - 0.01 * abs(value)  # three digits count
+
+
+def test_rows_say_what_fails_and_lead_to_the_page_of_the_water_body(tmp_path: Path) -> None:
+    plan, site = small()
+    assert plan.allocation is not None
+    share = replace(plan.allocation.shares[1], water_id="lower")
+    made = replace(plan, allocation=replace(plan.allocation, shares=(share,)))
+    district_page.write(made, site, tmp_path, small_plan.audit())  # type: ignore[arg-type]
+    page = (tmp_path / "district.html").read_text(encoding="utf-8")
+    assert 'href="map.html#water=lower"' in page
+    assert "1 check fails: bank of raft" in page
+    assert "is 1.2 m, limit 2 m" in page
+    assert "<td>0.5</td>" in page  # what the site allows to be covered
