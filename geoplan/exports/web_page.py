@@ -58,6 +58,7 @@ _SCRIPTS = (
     "tools.js",
     "effect.js",
     "whatif.js",
+    "whatif_heading.js",
     "whatif_edit.js",
     "whatif_drag.js",
     "page.js",
