@@ -37,6 +37,40 @@ class TriedKind:
 
 
 @dataclass(frozen=True, eq=False)
+class TriedHeading:
+    """
+    Which way rafts may lie, on the cells of the water or the same everywhere.
+
+    Attributes
+    ----------
+    along : str
+        What they follow, in words.
+    west_m, south_m, cell_size_m : float
+        Lower left corner and side of the cells, working CRS [m].
+    middle_deg : ndarray of float, shape (rows, cols)
+        Direction of the long axis, clockwise from grid north, 0 to 180; one cell where it is the
+        same everywhere [°].
+    half_deg : ndarray of float, shape (rows, cols)
+        Half the width of the band about it, rounded down; 90: any heading, below 0: none [°].
+    """
+
+    along: str
+    west_m: float
+    south_m: float
+    cell_size_m: float
+    middle_deg: FloatArray
+    half_deg: FloatArray
+
+    def __post_init__(self) -> None:
+        """Lock the arrays."""
+        lock_arrays(self)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Rebuild through the constructor, so that arrays stay locked after pickling."""
+        return (TriedHeading, tuple(getattr(self, name) for name in self.__dataclass_fields__))
+
+
+@dataclass(frozen=True, eq=False)
 class TrialRules:
     """
     Rules by which rafts are tried on a page.
@@ -56,6 +90,8 @@ class TrialRules:
         Longest post that any load asks for in water of 0, 0.1, 0.2 ... m at high level [m].
     line_stretch : float
         Length of a line over the straight way from its fairlead to its anchor [1].
+    heading : TriedHeading or None
+        Which way rafts may lie; ``None``: any.
     """
 
     gap_m: float
@@ -66,6 +102,7 @@ class TrialRules:
     depth_high_m: FloatArray
     post_length_m: FloatArray
     line_stretch: float
+    heading: TriedHeading | None = None
 
     def __post_init__(self) -> None:
         """Lock the arrays."""

@@ -10,7 +10,8 @@ from geoplan.exports.map_coordinates import Millimetres
 from geoplan.exports.safe_rounding import rounded_up
 from geoplan.plan import DepthGrid, WaterPlan
 from geoplan.settings import Settings
-from geoplan.tried import TrialRules
+from geoplan.site import FloatArray
+from geoplan.tried import TrialRules, TriedHeading
 
 
 def trial_record(water: WaterPlan, settings: Settings, mm: Millimetres) -> dict[str, Any]:
@@ -52,7 +53,26 @@ def trial_record(water: WaterPlan, settings: Settings, mm: Millimetres) -> dict[
         ],
         "deep": _deep(rules, mm),
     }
+    if rules.heading is not None:
+        record["heading"] = _heading(rules.heading, mm)
     return {"trial": record}
+
+
+def _heading(held: TriedHeading, mm: Millimetres) -> dict[str, Any]:
+    """Return which way rafts may lie: two numbers, or grids of half degrees like the depths."""
+    if held.half_deg.size == 1:
+        middle, half = float(held.middle_deg[0, 0]), float(held.half_deg[0, 0])
+        return {"along": held.along, "middle_deg": middle, "half_deg": half}
+    place = (held.west_m, held.south_m, held.cell_size_m)
+    there = {"west_m": held.west_m - mm.east_m, "south_m": held.south_m - mm.north_m}
+
+    def packed(values_deg: FloatArray) -> dict[str, Any]:
+        # What is embedded are whole hundredths, rounded down; NaN stands for no heading at all.
+        steps = np.where(values_deg < 0, np.nan, (np.round(2.0 * values_deg) + 0.25) / 100.0)
+        return asdict(embedded(DepthGrid(*place, steps))) | there
+
+    grids = {"middle": packed(held.middle_deg), "half": packed(held.half_deg)}
+    return {"along": held.along} | grids
 
 
 def _deep(rules: TrialRules, mm: Millimetres) -> dict[str, Any]:

@@ -57,6 +57,7 @@ _SCRIPTS = (
     "tools.js",
     "effect.js",
     "whatif.js",
+    "whatif_heading.js",
     "whatif_edit.js",
     "whatif_drag.js",
     "page.js",

@@ -8,16 +8,19 @@ from scipy.ndimage import maximum_filter
 from geoplan.mooring.holding import greatest_depths_m, holding
 from geoplan.mooring.strength import post_strength
 from geoplan.placement.allowed import Surroundings
+from geoplan.placement.headings import FREE_DEG, Headings
 from geoplan.placement.rules import GAP, DepthForRoots
 from geoplan.settings import Settings
 from geoplan.site import FloatArray
-from geoplan.tried import TrialRules, TriedKind
+from geoplan.tried import TrialRules, TriedHeading, TriedKind
 
 #: Cells that a page carries for depths at high level, about so wide [m].
 _BLOCK_M = 3.0
 #: Step of depth in the table of posts, and what an embedment may jump by within one [m].
 _DEPTH_STEP_M = 0.1
 _EMBEDMENT_STEP_M = 0.05
+#: Headings are told in such steps [°].
+_HEADING_STEP_DEG = 0.5
 
 
 def trial_rules(around: Surroundings) -> TrialRules:
@@ -53,7 +56,39 @@ def trial_rules(around: Surroundings) -> TrialRules:
         depth_high_m=deep,
         post_length_m=post_lengths_m(settings, float(np.nanmax(deep, initial=0.0))),
         line_stretch=1.0 + settings.mooring.line_slack,
+        heading=tried_heading(around.headings),
     )
+
+
+def tried_heading(headings: Headings | None) -> TriedHeading | None:
+    """
+    Return the headings of a water body in half degrees, never wider than they are.
+
+    Parameters
+    ----------
+    headings : Headings or None
+        Which way rafts may lie; ``None``: any.
+
+    Returns
+    -------
+    TriedHeading or None
+        A band loses what rounding its middle may take, and what is left is rounded down.
+    """
+    if headings is None:
+        return None
+    step = _HEADING_STEP_DEG
+    middle, half = headings.middle_deg, headings.half_deg
+    if np.ptp(middle) > 0 or np.ptp(half) > 0:
+        rounded = np.round(middle / step) * step
+        left = np.floor((half - np.abs(middle - rounded)) / step + 1e-9) * step
+        held = np.where(half < 0, -1.0, np.maximum(left, -1.0))
+        half = np.where(half >= FREE_DEG, FREE_DEG, np.minimum(held, FREE_DEG - step))
+        # What is not told apart is packed best as one number.
+        middle = np.where((half < 0) | (half >= FREE_DEG), 0.0, rounded % 180.0)
+    else:
+        middle, half = middle[:1, :1], np.minimum(half[:1, :1], FREE_DEG)
+    place = (headings.west_m, headings.south_m, headings.cell_size_m)
+    return TriedHeading(headings.along, *place, middle, half)
 
 
 def _deep_m(around: Surroundings) -> FloatArray:

@@ -254,6 +254,7 @@ GEOPLAN.judge = function (water, raft, ring) {
     bank_m: GEOPLAN.bankOf(water, ring),
     cover_pct: GEOPLAN.coverOf(water),
     worth: GEOPLAN.worthOf(water, ring),
+    heading: GEOPLAN.headingOf(water, raft, ring),
     mooring: GEOPLAN.mooringOf(water, raft, ring)
   };
 };

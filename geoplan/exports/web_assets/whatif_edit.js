@@ -13,7 +13,10 @@ GEOPLAN.WhatIf = function (page) {
   this.drawn = new Map();
   page.map.createPane("tried").style.zIndex = 440;
   page.record.waters.forEach(function (water) {
-    if (water.trial) { GEOPLAN.unpack({ depth: water.trial.deep }); }
+    if (water.trial) {
+      GEOPLAN.unpack({ depth: water.trial.deep });
+      GEOPLAN.unpackHeading(water);
+    }
   });
   function on(id, act) { GEOPLAN.byId(id).addEventListener("click", act); }
   var steps = { left: [-0.5, 0, 0], right: [0.5, 0, 0], up: [0, 0.5, 0], down: [0, -0.5, 0], "turn-left": [0, 0, -5], "turn-right": [0, 0, 5] };
@@ -257,7 +260,7 @@ GEOPLAN.WhatIf.prototype.figures = function () {
     ["Cover, normal level", (limit !== undefined && cover > limit ? "✗ " : "") + cover.toFixed(2) + " %" + (limit === undefined ? "" : ", " + limit + " % allowed")],
     ["Worth of the place", worth ? "class " + worth.rank + " of " + worth.of + ", " + Number((worth.least * 0.99).toPrecision(3)) + " " + worth.unit + " or more" : "not assessed"],
     [mooring && mooring.kind === "lines" ? "Lines" : "Posts", mooring ? "up to " + mooring.length_m.toFixed(2) + " m long" : "not assessed"]
-  ];
+  ].concat(GEOPLAN.headingRows(water, raft, GEOPLAN.ringOf(raft)));
 };
 
 GEOPLAN.WhatIf.prototype.showFigures = function () {
