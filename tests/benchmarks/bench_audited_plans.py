@@ -112,8 +112,10 @@ def main(count: int, start: int) -> None:
                 made.update(plans=1, rafts=len(water.rafts), rejected=bool(failed), above=above)
                 made["empty"] += not water.rafts
                 made["findings"] += len(findings)
-                # Of water without rafts nothing is demanded: what lies there may cover too much.
-                for each in findings if water.rafts else ():
+                # Of water with no raft of the plan's nothing is demanded: rafts that lie there
+                # already may cover too much.
+                is_planned = any(raft.status == "planned" for raft in water.rafts)
+                for each in findings if is_planned else ():
                     if each.check in least:
                         least[each.check] = min(least[each.check], room_of(each))
                 for each in failed:
