@@ -3,13 +3,17 @@
 import math
 
 import pytest
+import shapely
+from shapely.geometry import Point
 
 from geoplan.launch.bank_choice import ASSUMED_SLOPE_PCT
+from geoplan.launch.bank import WadingGround, wading_leg
 from geoplan.launch.handling import (
     haul_force_n,
     recommended_weight_kg,
     team_lift_kg,
 )
+from tests.unit.launch.lakes import LOW_M, SIGMA_M, fields
 
 _LB_KG = 0.45359237
 
@@ -68,3 +72,19 @@ def test_the_pull_up_a_ramp() -> None:
         pull = haul_force_n(100, slope, 0) / 9.81 / 100
         assert pull == pytest.approx(math.sin(lean), abs=1e-5)
     assert ASSUMED_SLOPE_PCT == 15.0  # the steep end of usual ramps
+
+
+@pytest.mark.published(
+    "Statics of a plane, exact: 0.5 m of water 3.33 m out on a ramp of 15 %, 5.0 m on one of 10 %"
+)
+@pytest.mark.parametrize(("slope_pct", "out_m"), [(15.0, 3.33), (10.0, 5.0)])
+def test_how_far_out_a_ramp_is_waded(slope_pct: float, out_m: float) -> None:
+    """Depth is told by cells of half a metre, at the most that is plausible."""
+    pond = shapely.box(0, 0, 40, 30)
+    bed = fields(pond, lambda east, north: slope_pct / 100 * north + 0 * east)
+    ground = WadingGround.of(pond, bed, LOW_M, 5.0)
+    room = shapely.box(2, out_m, 38, 28)
+    found = wading_leg(Point(10, 0), room, ground, shapely.GeometryCollection(), (4.0, 2.4))
+    assert found is not None
+    deepest_m = found.afloat_depth_m
+    assert deepest_m - 2 * 2.33 * SIGMA_M == pytest.approx(0.5, abs=0.5 * slope_pct / 100)

@@ -32,3 +32,15 @@ def test_52_rafts_when_they_lie_across() -> None:
     assert turned is not None
     ((_, places),) = pack_lays((turned,), 0.0)
     assert len(places) == 52
+
+
+@pytest.mark.published(
+    "Exact arithmetic: rafts of 2 x 1 m with a gap of 0.5 m cover 2/(2.5 x 1.5) = 53.33 % of a"
+    " lattice"
+)
+def test_the_cover_of_a_lattice() -> None:
+    """20 columns of 2.5 m and 20 rows of 1.5 m, half a gap short all round."""
+    basin = shapely.multipolygons([shapely.box(0, 0, 20 * 2.5 - 0.5, 20 * 1.5 - 0.5)])
+    flat = WorthSurface(-5.0, -5.0, 1.0, np.ones((41, 61)))
+    count = len(best_rows(basin, flat, RAFT, 0.5, 1000).poses)
+    assert 100 * count * 2.0 * 1.0 / (50.0 * 30.0) == pytest.approx(53.33, abs=0.005)
