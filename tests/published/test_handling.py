@@ -6,8 +6,8 @@ import pytest
 import shapely
 from shapely.geometry import Point
 
-from geoplan.launch.bank_choice import ASSUMED_SLOPE_PCT
 from geoplan.launch.bank import WadingGround, wading_leg
+from geoplan.launch.bank_choice import ASSUMED_SLOPE_PCT
 from geoplan.launch.handling import (
     haul_force_n,
     recommended_weight_kg,
