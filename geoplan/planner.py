@@ -24,7 +24,6 @@ from geoplan.mooring.swept import swept_areas
 from geoplan.placement.allowed import Surroundings
 from geoplan.placement.explain import reasons_of
 from geoplan.placement.held import held_faults
-from geoplan.placement.improve import DEFAULT_EFFORT, DISTRICT_EFFORT
 from geoplan.placement.patience import Patience
 from geoplan.placement.place import Placement, place_rafts
 from geoplan.placement.proof import proven
@@ -76,8 +75,8 @@ def plan_water(
     detail : bool or "brief"
         Whether effect, sensitivity and the map of worth are made; a first pass that only shares
         out a stock needs none of them. Brief, the effect is judged under one assumption and for
-        one count alone, the search is shorter, there is no second plan, and the bound is the
-        area bound without a certificate, as in large districts.
+        one count alone, there is no second plan, and the bound is the area bound without a
+        certificate, as in large districts; the rafts are the same.
     fields : SiteFields or None
         Fields of the water body where they were made before; ``None``: they are made.
     held : tuple of HeldRaft
@@ -100,8 +99,7 @@ def plan_water(
     if faults := held_faults(around):
         raise SiteDataError(faults)
     benefit, flow_notes = load_benefit(body, settings, around.fields)
-    effort = DISTRICT_EFFORT if detail == "brief" else DEFAULT_EFFORT
-    placement = place_rafts(around, benefit, allotment, seed, patience, effort)
+    placement = place_rafts(around, benefit, allotment, seed, patience)
     certificate = None
     if detail is True:
         placement, certificate = proven(around, benefit, placement)

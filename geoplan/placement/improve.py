@@ -70,8 +70,6 @@ class Effort:
 
 #: What a plan gets unless asked for more.
 DEFAULT_EFFORT = Effort()
-#: What the plans of a large district get: few rafts each, and a thousand times over.
-DISTRICT_EFFORT = Effort(rounds=3, windows_each=12, most_windows=400, few_windows=1, ends_settled=1)
 #: What plans get that stand beside it: a second plan, and one of as many rafts as the cover allows.
 BRIEF_EFFORT = Effort(rounds=4, windows_each=12, most_windows=400, few_windows=1, ends_settled=1)
 

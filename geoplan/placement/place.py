@@ -90,7 +90,6 @@ def place_rafts(
     allotment: Mapping[str, int] | None = None,
     seed: int = 0,
     patience: Patience = ENDLESS,
-    effort: Effort = DEFAULT_EFFORT,
 ) -> Placement:
     """
     Place rafts of all types where they are worth most, within every rule.
@@ -107,8 +106,6 @@ def place_rafts(
         Seed of the windows that are packed anew.
     patience : Patience
         How long the search may go on once there is a plan.
-    effort : Effort
-        How long to improve.
 
     Returns
     -------
@@ -125,7 +122,7 @@ def place_rafts(
     gap_m = GAP.gap_m(around)
     room = shapely.union_all([region.region for region in regions])
 
-    found = _cut_and_pack(benefit, regions, limits, gap_m, (seed, patience, effort))
+    found = _cut_and_pack(benefit, regions, limits, gap_m, seed, patience)
     report = SolveReport(
         method="rows in the best of turned frames, at one price; windows packed anew"
         + ("" if benefit.is_linear else "; tangents of the load removed"),
@@ -173,10 +170,10 @@ def _cut_and_pack(
     regions: Sequence[AllowedRegion],
     limits: Sequence[Limit],
     gap_m: float,
-    search: tuple[int, Patience, Effort],
+    seed: int,
+    patience: Patience,
 ) -> _Found:
     """Pack for the tangent, take the tangent at the plan, and again until plan and bound meet."""
-    seed, patience, effort = search
     tangents = [benefit.tangent(())]
     if all(region.region.is_empty for region in regions):
         return _Found([], tangents[0], 0.0, 0, "no room for a raft")
@@ -188,7 +185,7 @@ def _cut_and_pack(
     rounds = 0
     for _ in range(1 if benefit.is_linear else _ROUNDS):
         poses, tried = best_plan(
-            packed_for.surfaces, regions, limits, gap_m + ROUNDING_ROOM_M, seed, effort
+            packed_for.surfaces, regions, limits, gap_m + ROUNDING_ROOM_M, seed
         )
         frames, rounds = frames + tried, rounds + 1
         here = benefit.tangent(poses)

@@ -124,7 +124,7 @@ def test_a_pond_that_fails_is_told_and_the_other_is_planned(
     assert record["failed_water_bodies"][0]["water_id"] == "p0"
 
 
-def test_large_districts_have_as_many_rafts_worth_nearly_as_much(
+def test_large_districts_have_the_same_rafts_and_a_shorter_effect(
     district: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     site, plan = district
@@ -135,12 +135,8 @@ def test_large_districts_have_as_many_rafts_worth_nearly_as_much(
     made = outcome.plan
     assert isinstance(made.waters, KeptWaters)
     assert all(water.effect and not water.effect.sensitivity for water in made.waters)
-    for name in ("allocation.csv", "logistics.csv"):
+    for name in ("setting_out.csv", "cover.csv", "allocation.csv", "logistics.csv"):
         assert (tmp_path / "plan" / name).read_bytes() == (plan / name).read_bytes()
-    # The search is shorter: another way may end in other places, worth nearly as much.
-    record = json.loads((plan / "plan.json").read_text())
-    full = sum(water["value"] for water in record["water_bodies"])
-    assert sum(water.report.value for water in made.waters) > 0.99 * full
 
 
 def test_the_tables_of_a_district_say_who_gets_what(district: tuple[Path, Path]) -> None:
