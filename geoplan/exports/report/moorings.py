@@ -48,15 +48,18 @@ def moorings(plan: Plan, site: Site) -> Iterator[Block]:
         f" {site.settings.mooring.post_safety:g}, lines with {site.settings.mooring.line_safety:g}."
     )
     yield from _afloat(site)
+    yield from _loads(plan)
+    many = len(plan.waters) > 1
     rows = [
-        (named(water) if len(plan.waters) > 1 else "", *_mooring_row(one))
+        (*((named(water),) if many else ()), *_mooring_row(one))
         for water in plan.waters
         for one in water.moorings
     ]
     yield grid(
         "Moorings; every load and capacity is to be checked by an engineer",
-        ("water body", "mooring", "raft", "kind", "depth at high [m]", "length [m]",
-         "in the bed [m]", "load [N]", "capacity [N]", "limited by", "load of the whole raft"),
+        (*(("water body",) if many else ()),
+         "mooring", "raft", "kind", "depth at high [m]", "length [m]", "in the bed [m]",
+         "load [N]", "capacity [N]", "limited by"),
         rows[:ROWS],
     )  # fmt: skip
     yield from rest(len(rows), "moorings.csv")
@@ -95,8 +98,22 @@ def _mooring_row(mooring: Mooring) -> tuple[Value, ...]:
         None if mooring.load_n is None else Fixed(mooring.load_n, 0),
         None if mooring.capacity_n is None else Fixed(mooring.capacity_n, 0),
         mooring.governs,
-        mooring.load_case,
     )
+
+
+def _loads(plan: Plan) -> Iterator[Block]:
+    """Yield what each raft must be held against, told once for all of its moorings."""
+    rows: list[tuple[Value, ...]] = list(
+        dict.fromkeys(
+            (one.raft_id, one.load_case)
+            for water in plan.waters
+            for one in water.moorings
+            if one.load_case
+        )
+    )
+    if rows:
+        yield grid("Governing load of each whole raft", ("raft", "load"), rows[:ROWS])
+        yield from rest(len(rows), "moorings.csv")
 
 
 def _waves(plan: Plan) -> Iterator[Block]:
