@@ -91,6 +91,10 @@ def test_the_map_in_use_shuts_nobody_out(browser: Any, folder: Path) -> None:
     page.fill("#find", "u")
     page.click("#found button >> nth=0")
     assert page.locator(".leaflet-popup").count() == 1
+    # It fades in: its words are judged as they are read, and not on the way there.
+    page.wait_for_function(
+        "getComputedStyle(document.querySelector('.leaflet-popup')).opacity === '1'"
+    )
     shown = faults(page)
     page.evaluate("document.getElementById('map-part').style.display = 'none'")
     hidden = faults(page)
