@@ -27,6 +27,7 @@ from pathlib import Path
 
 import numpy as np
 
+from geoplan.district import PolicyWorth
 from geoplan.fleet import Crew, plan_folder
 from geoplan.fleet.allocation import selected
 from geoplan.fleet.curves import RemovalCurve, removal_curve
@@ -51,20 +52,30 @@ def allocation() -> None:
 
 
 def policies(ponds: int) -> None:
-    """Load removed against other ways to spend the same stock."""
+    """Load removed against other ways to spend the same stock, and the same money."""
     with tempfile.TemporaryDirectory() as folder:
         for seed in range(3):
             recipe = replace(complete(ponds, seed), area_m2=None, stock_each=2.0)
+            recipe = replace(recipe, mobilisation_cost=300.0)
             site = read_site(write_district(recipe, Path(folder) / str(seed)))
             own = own_settings(site.settings)
             curves = [removal_curve(body, own) for body in site.water_bodies]
-            ours = shared_out(site.water_bodies, curves, site.settings).value
+            found = shared_out(site.water_bodies, curves, site.settings)
             stock = site.settings.raft[0].stock or 0
             equal, inflow = _equal_cover(curves, stock), _by_inflow(site, curves, stock)
             print(
-                f"seed {seed}, {ponds} ponds, {stock} rafts: {ours:.4g} g/d; over equal cover"
-                f" {ours / equal:.3f}, over inflow order {ours / inflow:.3f}"
+                f"seed {seed}, {ponds} ponds, {stock} rafts: {found.value:.4g} g/d; over equal"
+                f" cover {found.value / equal:.3f}, over inflow order {found.value / inflow:.3f}"
             )
+            for policy in found.policies:
+                print(f"  {policy.name} at its own cost {_at_cost(site, curves, policy):.3f}")
+
+
+def _at_cost(site: Site, curves: list[RemovalCurve], policy: PolicyWorth) -> float:
+    """The allocation for no more than a policy costs, over that policy."""
+    budget = site.settings.budget.model_copy(update={"limit": policy.cost})
+    settings = site.settings.model_copy(update={"budget": budget})
+    return shared_out(site.water_bodies, curves, settings).value / policy.value
 
 
 def _kept(curve: RemovalCurve, count: int) -> float:
