@@ -152,6 +152,24 @@ WATER = table(
     why_none=said(TEXT, "empty where a raft was placed"),
     notes=rows(TEXT),
 )
+ALLOCATION = table(
+    unit=TEXT,
+    value=said(NUMBER, "what the rafts are worth at least, in `unit`, as all that follow"),
+    choice_bound=said(NUMBER, "what no other counts of those looked at are worth"),
+    gap_pct=PERCENT,
+    bound=said(NUMBER, "what no legal plan of the district is worth"),
+    district_gap_pct=PERCENT,
+    limits=rows(
+        table(
+            name=TEXT, kind=texts("stock", "budget", "ward"), least=maybe(NUMBER),
+            most=maybe(NUMBER), used=NUMBER, price=NUMBER,
+        )
+    ),
+    policies=said(
+        rows(table(name=TEXT, value=NUMBER, cost=NUMBER, raft_count=COUNT)),
+        "simple ways to share out the same stock and budget; none is worth more",
+    ),
+)  # fmt: skip
 HASH = {"type": "string", "pattern": "^[0-9a-f]{64}$"}
 PLAN = table(
     geoplan_plan=said({"type": "integer", "const": 1}, "layout of this file"),
@@ -163,7 +181,7 @@ PLAN = table(
     kept_from=said(maybe(ANY), "file of rafts that a person fixed, with its hash"),
     audit=table(passed=maybe(FLAG), checks=ANY, findings=rows(FINDING)),
     water_bodies=rows(WATER),
-    allocation=maybe(ANY),
+    allocation=maybe(ALLOCATION),
     logistics=maybe(ANY),
     failed_water_bodies=rows(table(water_id=TEXT, reason=TEXT)),
     notes=rows(TEXT),

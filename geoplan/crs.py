@@ -6,6 +6,7 @@ area error is below 1e-8, where a UTM zone is 0.04 to 0.2 % off, and its grid no
 at the centre. One of two modules that use pyproj; the other is the audit, on purpose apart.
 """
 
+import re
 from functools import lru_cache
 from typing import Any
 
@@ -76,13 +77,52 @@ def utm_crs(longitude_deg: float, latitude_deg: float) -> str:
     return f"EPSG:{32600 + zone if latitude_deg >= 0 else 32700 + zone}"
 
 
-@lru_cache(maxsize=8192)  # a district has one pair for each water body, 25 ms to build
-def _transformer(source: str, target: str) -> Transformer:
-    """Return the transformer between two CRSs, longitude and easting first."""
-    return Transformer.from_crs(_crs(source), _crs(target), always_xy=True)
+#: Places of working CRSs from whose operations those of all others are made.
+_SOME, _OTHER = (11.11111, 22.22222), (33.33333, 44.44444)
+_WORKING = re.compile(
+    r"\+proj=tmerc (\+lat_0=\S+ \+lon_0=\S+) \+k=1 \+x_0=0 \+y_0=0"
+    r" \+datum=WGS84 \+units=m \+no_defs"
+)
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=256)
+def _transformers(source: str, target: str) -> tuple[Transformer, ...]:
+    """
+    Return the transformers from one CRS to another, one after the other.
+
+    Looking up how to get to a working CRS takes PROJ 7 to 50 ms and some ten kilobytes that it does
+    not give back, for each water body anew, though only the middle of the projection differs.
+    """
+    ends = [_WORKING.fullmatch(text) for text in (source, target)]
+    if not any(ends):
+        return (Transformer.from_crs(_crs(source), _crs(target), always_xy=True),)
+    places = [_SOME, _OTHER]
+    like = [
+        working_crs(*place) if end else text
+        for end, place, text in zip(ends, places, (source, target), strict=True)
+    ]
+    steps = _operation(*like)
+    if steps is None:  # PROJ chooses among several by place
+        return (*_transformers(source, WGS84), *_transformers(WGS84, target))
+    for end, place in zip(ends, places, strict=True):
+        if end:
+            steps = steps.replace(_centre(*place), end[1].replace("+", ""))
+    return (Transformer.from_pipeline(steps),)
+
+
+@lru_cache(maxsize=64)
+def _operation(source: str, target: str) -> str | None:
+    """Return the steps from one CRS to another as PROJ writes them, where it knows but one way."""
+    made = Transformer.from_crs(_crs(source), _crs(target), always_xy=True)
+    return made.definition if made.definition.startswith("proj=") else None
+
+
+def _centre(longitude_deg: float, latitude_deg: float) -> str:
+    """Return how PROJ writes the middle of a working CRS."""
+    return f"lat_0={latitude_deg} lon_0={longitude_deg}"
+
+
+@lru_cache(maxsize=64)
 def _crs(text: str) -> CRS:
     """Return the CRS a text names; a working CRS is understood as lying on WGS 84."""
     return CRS.from_user_input(text)
@@ -184,8 +224,9 @@ def transformed_points(
     """
     if source == target:
         return np.asarray(first, float), np.asarray(second, float)
-    out = _transformer(source, target).transform(np.asarray(first), np.asarray(second))
-    return np.asarray(out[0], float), np.asarray(out[1], float)
+    for step in _transformers(source, target):
+        first, second = step.transform(np.asarray(first), np.asarray(second))
+    return np.asarray(first, float), np.asarray(second, float)
 
 
 def transformed(geometry: Any, source: str, target: str) -> Any:

@@ -170,9 +170,10 @@ def _bring(step: LaunchStep, moorings: Sequence[Mooring], site: Site) -> str:
     held_by = [part for part in moorings if part.raft_id == step.raft.raft_id]
     for key, quantity in mooring_parts(held_by, site.settings):
         loads[key] += quantity  # type: ignore[assignment]
+    whole = {key: math.ceil(100 * quantity - 1e-6) / 100 for key, quantity in loads.items()}
     return "; ".join(
-        f"{item}, {size}: {math.ceil(100 * quantity - 1e-6) / 100:g} {unit}"
-        for (item, size, unit), quantity in loads.items()
+        f"{item}, {size}: {quantity:g} {'piece' if (quantity, unit) == (1, 'pieces') else unit}"
+        for (item, size, unit), quantity in whole.items()
     )
 
 

@@ -171,6 +171,7 @@ def _allocation(allocation: Allocation | None) -> dict[str, Any] | None:
         "bound": allocation.bound,
         "district_gap_pct": allocation.district_gap_pct,
         "limits": [asdict(limit) for limit in allocation.limits],
+        "policies": [asdict(policy) for policy in allocation.policies],
     }
 
 

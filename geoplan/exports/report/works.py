@@ -153,27 +153,29 @@ def launching(plan: Plan, site: Site) -> Iterator[Block]:
         f" below by a crew of {launch.crew}. In this order no raft in place bars a later one, but"
         " where a warning says so."
     )
+    many = len(plan.waters) > 1
     rows: list[tuple[Value, ...]] = [
-        (named(water) if len(plan.waters) > 1 else "", route.sequence, route.raft_id,
-         route.launch_id, Fixed(route.length_m, 1), _down(route.least_depth_m),
-         _down(route.clearance_m), "yes" if route.has_room else "NO")
+        (*((named(water),) if many else ()), route.sequence, route.raft_id, route.launch_id,
+         Fixed(route.length_m, 1), _down(route.least_depth_m), _down(route.clearance_m),
+         "yes" if route.has_room else "NO")
         for water in plan.waters
         for route in sorted(water.routes, key=lambda one: one.sequence)
     ]  # fmt: skip
     yield grid(
         "Order of launching",
-        ("water body", "order", "raft", "from", "tow [m]", "least depth [m]", "clear of line [m]",
-         "room to turn"),
+        (*(("water body",) if many else ()), "order", "raft", "from", "tow [m]",
+         "least depth [m]", "clear of line [m]", "room to turn"),
         rows[:ROWS],
     )  # fmt: skip
     yield from rest(len(rows), "launch.csv")
     lost: list[tuple[Value, ...]] = [
-        (named(water) if len(plan.waters) > 1 else "", one.raft_id, one.why_no_way)
+        (*((named(water),) if many else ()), one.raft_id, one.why_no_way)
         for water in plan.waters
         for one in water.no_routes
     ]
     if lost:
-        yield grid("Rafts that no way leads to", ("water body", "raft", "why"), lost[:ROWS])
+        columns = (*(("water body",) if many else ()), "raft", "why")
+        yield grid("Rafts that no way leads to", columns, lost[:ROWS])
         yield from rest(len(lost), "launch.csv")
     yield Heading("Cautions", 2)
     yield Bullets(CAUTIONS)

@@ -145,6 +145,8 @@ def test_the_sheet_says_what_to_bring_with_a_raft() -> None:
     posts = [m for m in small.plan().waters[1].moorings if m.raft_id == "U1"]
     counts = [int(part.split(": ")[1].split()[0]) for part in str(told["bring"]).split("; ")]
     assert sum(counts) == len(posts)
+    units = [part.split()[-1] for part in str(told["bring"]).split("; ")]
+    assert units == ["piece" if count == 1 else "pieces" for count in counts]
 
 
 def test_a_raft_without_a_way_stands_at_the_end_and_says_why() -> None:
