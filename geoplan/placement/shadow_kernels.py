@@ -110,7 +110,7 @@ def running_sums(nodes: FloatArray, at: Any, view: Any, grid: Any, shape: Any) -
 
 @numba.njit(cache=True)
 def mark_worth(
-    sums: FloatArray, size: Any, scale: float, price: float, value: Any, pays: Any
+    sums: FloatArray, size: Any, scale: float, price: float, shape: Any, value: Any, pays: Any
 ) -> bool:
     """
     Fill in what a raft is worth above its price at each place of a window.
@@ -125,9 +125,11 @@ def mark_worth(
         Worth of a raft for each unit of the sums [worth of planted m²].
     price : float
         Price of a raft [worth of planted m²].
-    value : ndarray of float, shape (strips, places)
+    shape : tuple of int
+        Strips and places of the raft.
+    value : ndarray of float, of that shape or larger
         Filled in [worth of planted m²].
-    pays : ndarray of bool, shape (strips,)
+    pays : ndarray of bool, shape (strips,) or longer
         Filled in: true where any place of a strip is worth more than the price.
 
     Returns
@@ -135,7 +137,7 @@ def mark_worth(
     bool
         True where any strip pays.
     """
-    strips, places = value.shape
+    strips, places = shape
     wide, high = int(size[0]), int(size[1])
     ahead, above = size[0] - wide, size[1] - high
     line = np.empty(places + wide + 1)
@@ -167,8 +169,8 @@ def keep_legal(
         The water.
     kind : int
         Type of the raft.
-    raft : tuple of float
-        Its sides along and across the rows [m].
+    raft : tuple
+        Its sides along and across the rows [m], and how many strips and places it has.
     view : tuple of float
         Centre of the window, easting and northing [m], cosine and sine of its turn [1].
     grid : tuple of float
@@ -176,13 +178,13 @@ def keep_legal(
     shapes : tuple
         In the window's frame: edges of the type's region, shape (n, 4) [m], corners of the rafts
         that stay, shape (k, 4, 2) [m], and the gap [m].
-    value : ndarray of float, shape (strips, places)
+    value : ndarray of float, shape (strips, places) or larger
         Worth; zero afterwards where a raft may not lie.
-    pays : ndarray of bool, shape (strips,)
+    pays : ndarray of bool, shape (strips,) or longer
         Strips to be looked at; false afterwards where nothing is left.
     """
     east, north, cos, sin = view
-    strips, places = value.shape
+    _, _, strips, places = raft
     turn = np.arctan2(sin, cos) + (0.0 if raft[0] == water.sides[kind, 0] else np.pi / 2)
     is_free_to_head = water.head_half.shape[0] == 0
     shadow = np.zeros((strips, places + 1), np.int32)
@@ -214,9 +216,8 @@ def keep_legal(
 def _cast(shadow: Any, pays: BoolArray, raft: Any, grid: Any, shapes: Any) -> None:
     """Cast the shadows of edges and rafts on the strips that pay."""
     edges, fixed, gap = shapes
-    along, across = raft
+    along, across, strips, _ = raft
     first, second, _, dv = grid
-    strips = len(pays)
     for k in range(len(edges)):
         low, high = min(edges[k, 1], edges[k, 3]), max(edges[k, 1], edges[k, 3])
         for s in _strips(low, high, second, across, dv, strips):

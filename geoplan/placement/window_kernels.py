@@ -170,7 +170,7 @@ def _worths(water: Water, t: int, price: float, view: Any, box: FloatArray, plac
             k = 2 * t + turned
             scale = water.planted[t] * du * dv / (along * across)
             size = along / du, across / dv
-            is_any |= mark_worth(sums, size, scale, price, value[k, :m, :n], pays[k, :m])
+            is_any |= mark_worth(sums, size, scale, price, (m, n), value[k], pays[k])
     return is_any
 
 
@@ -189,11 +189,9 @@ def _priced(
             fixed = _corners(water, rafts, near, view)
         edges = _turned(water, edges_near(water, t, view[0], view[1], reach), view, box)
         for turned in range(2):
-            along, across, m, n = _sizes(water, t, turned, box, grid)
+            raft = _sizes(water, t, turned, box, grid)
             k = 2 * t + turned
-            shapes = edges, fixed, terms.gap
-            raft = along, across
-            keep_legal(water, t, raft, view, grid, shapes, value[k, :m, :n], pays[k, :m])
+            keep_legal(water, t, raft, view, grid, (edges, fixed, terms.gap), value[k], pays[k])
 
 
 @numba.njit(cache=True)
