@@ -246,11 +246,20 @@ def _prices(state: Rafts, n: int, use: FloatArray, most: FloatArray) -> FloatArr
     # A limit that holds one raft less than whole ones has a price, though nothing presses on it.
     least = np.where(use > 0, use, np.inf).min(axis=1, initial=np.inf)
     short = np.maximum(most - np.where(np.isfinite(least), 0.999 * least, 0.0), 0.0)
+    if use.shape[1] == 1:
+        return np.array([_price_of_one_type(state.value[:n], use[:, 0], short)])
     solved = linprog(
         -state.value[:n], A_ub=use[:, state.kind[:n]], b_ub=short, bounds=(0, 1), method="highs"
     )
     out: FloatArray = -np.asarray(solved.ineqlin.marginals) @ use
     return out
+
+
+def _price_of_one_type(value: FloatArray, use: FloatArray, short: FloatArray) -> float:
+    """Return the worth of the raft that the tightest limit holds in part alone, or nothing."""
+    held = float(np.min(short[use > 0] / use[use > 0], initial=np.inf))
+    ranked = np.sort(value)[::-1]
+    return float(max(ranked[int(held)], 0.0)) if held < len(ranked) else 0.0
 
 
 def _nodes(water: Water) -> tuple[FloatArray, FloatArray]:

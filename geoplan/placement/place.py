@@ -191,7 +191,7 @@ def _cut_and_pack(
         here = benefit.tangent(poses)
         if here.value > best_tangent.value:
             best, best_tangent = poses, here
-        if benefit.is_linear or not poses:
+        if benefit.is_linear or not any(len(part) for part in poses):
             break
         if patience.is_over():
             status = patience.words
@@ -253,6 +253,15 @@ def _count_left(limits: Sequence[Limit], used: FloatArray, index: int) -> int:
         if limit.per_raft[index] > 0
     ]
     return max(0, min(counts, default=10**6))
+
+
+def _may_lie(regions: Sequence[AllowedRegion], limits: Sequence[Limit]) -> Iterable[bool]:
+    """Tell of each type whether it has room, and the limits leave one raft of it."""
+    none = np.zeros(len(limits))
+    return (
+        not region.region.is_empty and _count_left(limits, none, index) > 0
+        for index, region in enumerate(regions)
+    )
 
 
 def _orders(types: int) -> Iterable[tuple[int, ...]]:
@@ -323,7 +332,7 @@ def best_plan(
     int
         Frames tried.
     """
-    if all(region.region.is_empty for region in regions):
+    if not any(_may_lie(regions, limits)):
         return [], 0
     rows, tried = _best_order(surfaces, regions, limits, gap_m)
     greedy = lattice_plan(surfaces, regions, limits, gap_m)

@@ -16,6 +16,7 @@ from shapely.geometry.base import BaseGeometry
 
 from geoplan.placement.headings import Headings
 from geoplan.placement.row_kernels import legal_places
+from geoplan.placement.shadow_kernels import mark_worth, running_sums
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType
 from geoplan.site import FloatArray
@@ -160,9 +161,11 @@ def frame(
     legal = legal_places(edges, low, along, across, dx, dy, strips, places)
     if not legal.any():
         return None
-    mean = _mean_worth(surface, low, along, across, dx, dy, (strips, places), turn_deg)
-    value = np.where(legal, raft_type.planted_area_m2 * mean, -np.inf)
     corner = (float(low[0]), float(low[1]))
+    value = _worths(
+        surface, raft_type, (along, across), (*corner, dx, dy), (strips, places), turn_deg
+    )
+    value[~legal] = -np.inf
     made = Frame(raft_type, turn_deg, is_across, *corner, dx, dy, per_raft, per_row, value)
     return made if headings is None else _as_they_may(made, headings)
 
@@ -191,37 +194,23 @@ def _turned_edges(region: BaseGeometry, turn_deg: float) -> FloatArray:
     return np.concatenate(edges) if edges else np.zeros((0, 4))
 
 
-def _mean_worth(
+def _worths(
     surface: WorthSurface,
-    low: FloatArray,
-    along: float,
-    across: float,
-    dx: float,
-    dy: float,
+    raft_type: RaftType,
+    sides: tuple[float, float],
+    grid: tuple[float, float, float, float],
     shape: tuple[int, int],
     turn_deg: float,
 ) -> FloatArray:
-    """Return the mean worth under a raft at each place, by running sums over the frame."""
-    strips, places = shape
-    cols = places + math.ceil(along / dx) + 1
-    rows = strips + math.ceil(across / dy) + 1
-    first = low[0] + (np.arange(cols) + 0.5) * dx
-    second = low[1] + (np.arange(rows) + 0.5) * dy
+    """Return what a raft is worth at each place, by running sums over the frame."""
+    along, across = sides
+    _, _, dx, dy = grid
+    value = np.empty(shape)
+    cells = shape[0] + math.ceil(across / dy) + 1, shape[1] + math.ceil(along / dx) + 1
     angle = math.radians(turn_deg)
-    easting = first[None, :] * math.cos(angle) + second[:, None] * math.sin(angle)
-    northing = -first[None, :] * math.sin(angle) + second[:, None] * math.cos(angle)
-    worth = surface.at(easting, northing)
-    sums = np.zeros((rows + 1, cols + 1))
-    np.cumsum(np.cumsum(worth, axis=0), axis=1, out=sums[1:, 1:])
-
-    def up_to(values: FloatArray, width: float, count: int) -> FloatArray:
-        whole, part = divmod(width, 1.0)
-        k = int(whole)
-        upper = values[k : k + count]
-        if part > 1e-12:
-            upper = upper + part * (values[k + 1 : k + 1 + count] - upper)
-        return upper - values[:count]
-
-    by_row = up_to(sums, across / dy, strips)
-    both: FloatArray = up_to(by_row.T, along / dx, places).T
-    return both * (dx * dy / (along * across))
+    nodes = np.ascontiguousarray(surface.nodes, float)
+    first = surface.west_m, surface.south_m, surface.cell_size_m
+    sums = running_sums(nodes, first, (0.0, 0.0, math.cos(angle), -math.sin(angle)), grid, cells)
+    scale = raft_type.planted_area_m2 * dx * dy / (along * across)
+    mark_worth(sums, (along / dx, across / dy), scale, 0.0, shape, value, np.empty(shape[0], bool))
+    return value

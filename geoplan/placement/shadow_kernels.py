@@ -1,8 +1,9 @@
 """
-Where a raft may lie in a turned window, and what it is worth there, compiled.
+What a raft is worth in a turned window, and where it may lie there, compiled.
 
 Edges of the region and rafts that stay cast exact shadows on a strip: an edge, or a rectangle
 grown by the gap, cut by the strip. A raft is legal where it meets no shadow and lies inside.
+Worth comes first and costs little: legality is looked at only where a raft would pay.
 """
 
 from typing import Any
@@ -10,7 +11,8 @@ from typing import Any
 import numba
 import numpy as np
 
-from geoplan.placement.pose_kernels import Water, lies_inside, may_head, worth_at
+from geoplan.grid import BoolArray
+from geoplan.placement.pose_kernels import Water, lies_inside, may_head
 from geoplan.site import FloatArray
 
 
@@ -60,90 +62,22 @@ def _raft_shadow(shape: FloatArray, gap: float, bottom: float, top: float) -> An
 
 
 @numba.njit(cache=True)
-def mark_legal(
-    water: Water,
-    kind: int,
-    raft: Any,
-    view: Any,
-    grid: Any,
-    edges: FloatArray,
-    others: Any,
-    legal: Any,
-) -> None:
-    """
-    Mark the places of a window at which a raft is legal.
-
-    Parameters
-    ----------
-    water : Water
-        The water.
-    kind : int
-        Type of the raft.
-    raft : tuple of float
-        Its sides along and across the rows [m].
-    view : tuple of float
-        Centre of the window, easting and northing [m], cosine and sine of its turn [1].
-    grid : tuple of float
-        First place along and across, and the steps between places, window's frame [m].
-    edges : ndarray of float, shape (n, 4)
-        Edges of the type's region near the window, in its frame [m].
-    others : tuple
-        Corners of the rafts that stay, in its frame, shape (k, 4, 2) [m], and the gap [m].
-    legal : ndarray of bool, shape (strips, places)
-        Filled in: true where a raft may lie.
-    """
-    fixed, gap = others
-    along, across = raft
-    east, north, cos, sin = view
-    first, second, du, dv = grid
-    strips, places = legal.shape
-    turn = np.arctan2(sin, cos) + (0.0 if along == water.sides[kind, 0] else np.pi / 2)
-    diff = np.zeros(places + 1, np.int64)
-    for s in range(strips):
-        bottom = second + s * dv
-        top = bottom + across
-        diff[:] = 0
-        for k in range(len(edges)):
-            low, high = _edge_shadow(
-                edges[k, 0], edges[k, 1], edges[k, 2], edges[k, 3], bottom, top
-            )
-            if low <= high:
-                _block(diff, low, high, along, first, du)
-        for k in range(len(fixed)):
-            low, high = _raft_shadow(fixed[k], gap, bottom, top)
-            if low <= high:
-                _block(diff, low, high, along, first, du)
-        covered = 0
-        was_free = False
-        inside = False
-        for i in range(places):
-            covered += diff[i]
-            is_free = covered == 0
-            u, v = first + i * du + along / 2, bottom + across / 2
-            pose = (east + u * cos - v * sin, north + u * sin + v * cos, turn)
-            if is_free and not was_free:
-                inside = lies_inside(water, kind, pose[0], pose[1])
-            was_free = is_free
-            legal[s, i] = is_free and inside and may_head(water, kind, pose)
-
-
-@numba.njit(cache=True)
-def running_sums(water: Water, kind: int, view: Any, grid: Any, rows: int, cols: int) -> FloatArray:
+def running_sums(nodes: FloatArray, at: Any, view: Any, grid: Any, shape: Any) -> FloatArray:
     """
     Return running sums of the worth over the small cells of a window.
 
     Parameters
     ----------
-    water : Water
-        The water.
-    kind : int
-        Type whose worth is summed.
+    nodes : ndarray of float, shape (rows, cols)
+        Worth at the nodes, bilinear between them [unit of the worth].
+    at : tuple of float
+        Easting and northing of the first node and the distance between nodes [m].
     view : tuple of float
         Centre of the window, easting and northing [m], cosine and sine of its turn [1].
     grid : tuple of float
         First place along and across, and the sides of the cells, window's frame [m].
-    rows, cols : int
-        Number of cells.
+    shape : tuple of int
+        Rows and columns of cells.
 
     Returns
     -------
@@ -152,37 +86,162 @@ def running_sums(water: Water, kind: int, view: Any, grid: Any, rows: int, cols:
     """
     east, north, cos, sin = view
     first, second, du, dv = grid
-    sums = np.zeros((rows + 1, cols + 1))
-    for r in range(rows):
-        v = second + (r + 0.5) * dv
+    last_row, last_col = nodes.shape[0] - 1, nodes.shape[1] - 1
+    col_step, row_step = du * cos / at[2], du * sin / at[2]
+    u = first + du / 2
+    sums = np.zeros((shape[0] + 1, shape[1] + 1))
+    for i in range(shape[0]):
+        v = second + (i + 0.5) * dv
+        col_start = (east + u * cos - v * sin - at[0]) / at[2]
+        row_start = (north + u * sin + v * cos - at[1]) / at[2]
         line = 0.0
-        for c in range(cols):
-            u = first + (c + 0.5) * du
-            line += worth_at(water, kind, east + u * cos - v * sin, north + u * sin + v * cos)
-            sums[r + 1, c + 1] = sums[r, c + 1] + line
+        for j in range(shape[1]):
+            y = min(max(row_start + j * row_step, 0.0), float(last_row))
+            x = min(max(col_start + j * col_step, 0.0), float(last_col))
+            r, c = min(int(y), max(last_row - 1, 0)), min(int(x), max(last_col - 1, 0))
+            r1, c1 = min(r + 1, last_row), min(c + 1, last_col)
+            up, right = y - r, x - c
+            below = nodes[r, c] + right * (nodes[r, c1] - nodes[r, c])
+            above = nodes[r1, c] + right * (nodes[r1, c1] - nodes[r1, c])
+            line += below + up * (above - below)
+            sums[i + 1, j + 1] = sums[i, j + 1] + line
     return sums
 
 
 @numba.njit(cache=True)
-def sum_at(sums: FloatArray, row: float, col: float) -> float:
+def mark_worth(
+    sums: FloatArray, size: Any, scale: float, price: float, shape: Any, value: Any, pays: Any
+) -> bool:
     """
-    Return the running sum at a point between corners.
+    Fill in what a raft is worth above its price at each place of a window.
 
     Parameters
     ----------
     sums : ndarray of float, shape (rows, cols)
-        Running sums at the corners of cells [unit of the worth].
-    row, col : float
-        The point, in cells [1].
+        Running sums of the worth at the corners of cells [unit of the worth].
+    size : tuple of float
+        Sides of the raft along and across the rows, in cells [1].
+    scale : float
+        Worth of a raft for each unit of the sums [worth of planted m²].
+    price : float
+        Price of a raft [worth of planted m²].
+    shape : tuple of int
+        Strips and places of the raft.
+    value : ndarray of float, of that shape or larger
+        Filled in [worth of planted m²].
+    pays : ndarray of bool, shape (strips,) or longer
+        Filled in: true where any place of a strip is worth more than the price.
 
     Returns
     -------
-    float
-        Sum there, bilinear within a cell [unit of the worth].
+    bool
+        True where any strip pays.
     """
-    r, c = min(int(row), sums.shape[0] - 2), min(int(col), sums.shape[1] - 2)
-    a, b = row - r, col - c
-    return float(
-        (1 - a) * ((1 - b) * sums[r, c] + b * sums[r, c + 1])
-        + a * ((1 - b) * sums[r + 1, c] + b * sums[r + 1, c + 1])
-    )
+    strips, places = shape
+    wide, high = int(size[0]), int(size[1])
+    ahead, above = size[0] - wide, size[1] - high
+    line = np.empty(places + wide + 1)
+    is_any = False
+    for s in range(strips):
+        for i in range(len(line)):
+            top = sums[s + high, i]
+            line[i] = scale * (top + above * (sums[s + high + 1, i] - top) - sums[s, i])
+        best = 0.0
+        for i in range(places):
+            end = line[i + wide]
+            value[s, i] = end + ahead * (line[i + wide + 1] - end) - line[i] - price
+            best = max(best, value[s, i])
+        pays[s] = best > 0
+        is_any |= best > 0
+    return is_any
+
+
+@numba.njit(cache=True)
+def keep_legal(
+    water: Water, kind: int, raft: Any, view: Any, grid: Any, shapes: Any, value: Any, pays: Any
+) -> None:
+    """
+    Take the worth from the places of a window at which a raft is not legal.
+
+    Parameters
+    ----------
+    water : Water
+        The water.
+    kind : int
+        Type of the raft.
+    raft : tuple
+        Its sides along and across the rows [m], and how many strips and places it has.
+    view : tuple of float
+        Centre of the window, easting and northing [m], cosine and sine of its turn [1].
+    grid : tuple of float
+        First place along and across, and the steps between places, window's frame [m].
+    shapes : tuple
+        In the window's frame: edges of the type's region, shape (n, 4) [m], corners of the rafts
+        that stay, shape (k, 4, 2) [m], and the gap [m].
+    value : ndarray of float, shape (strips, places) or larger
+        Worth; zero afterwards where a raft may not lie.
+    pays : ndarray of bool, shape (strips,) or longer
+        Strips to be looked at; false afterwards where nothing is left.
+    """
+    east, north, cos, sin = view
+    _, _, strips, places = raft
+    turn = np.arctan2(sin, cos) + (0.0 if raft[0] == water.sides[kind, 0] else np.pi / 2)
+    is_free_to_head = water.head_half.shape[0] == 0
+    shadow = np.zeros((strips, places + 1), np.int32)
+    _cast(shadow, pays, raft, grid, shapes)
+    for s in range(strips):
+        if not pays[s]:
+            continue
+        covered = 0
+        was_free = inside = left = False
+        v = grid[1] + s * grid[3] + raft[1] / 2
+        for i in range(places):
+            covered += shadow[s, i]
+            is_free = covered == 0
+            if is_free and (not was_free or not is_free_to_head):
+                u = grid[0] + i * grid[2] + raft[0] / 2
+                pose = (east + u * cos - v * sin, north + u * sin + v * cos, turn)
+                if not was_free:
+                    inside = lies_inside(water, kind, pose[0], pose[1])
+                if not may_head(water, kind, pose):
+                    value[s, i] = 0.0
+            was_free = is_free
+            if not (is_free and inside):
+                value[s, i] = 0.0
+            left |= value[s, i] > 0
+        pays[s] = left
+
+
+@numba.njit(cache=True)
+def _cast(shadow: Any, pays: BoolArray, raft: Any, grid: Any, shapes: Any) -> None:
+    """Cast the shadows of edges and rafts on the strips that pay."""
+    edges, fixed, gap = shapes
+    along, across, strips, _ = raft
+    first, second, _, dv = grid
+    for k in range(len(edges)):
+        low, high = min(edges[k, 1], edges[k, 3]), max(edges[k, 1], edges[k, 3])
+        for s in _strips(low, high, second, across, dv, strips):
+            if pays[s]:
+                bottom = second + s * dv
+                a, b = _edge_shadow(
+                    edges[k, 0], edges[k, 1], edges[k, 2], edges[k, 3], bottom, bottom + across
+                )
+                if a <= b:
+                    _block(shadow[s], a, b, along, first, grid[2])
+    for k in range(len(fixed)):
+        v = fixed[k, :, 1]
+        low = min(min(v[0], v[1]), min(v[2], v[3])) - gap
+        high = max(max(v[0], v[1]), max(v[2], v[3])) + gap
+        for s in _strips(low, high, second, across, dv, strips):
+            if pays[s]:
+                bottom = second + s * dv
+                a, b = _raft_shadow(fixed[k], gap, bottom, bottom + across)
+                if a <= b:
+                    _block(shadow[s], a, b, along, first, grid[2])
+
+
+@numba.njit(cache=True)
+def _strips(low: float, high: float, second: float, across: float, dv: float, strips: int) -> Any:
+    """Return the strips that something from one height to another may meet."""
+    begin = max(int(np.floor((low - across - second) / dv)) - 1, 0)
+    return range(begin, min(int(np.ceil((high - second) / dv)) + 1, strips))

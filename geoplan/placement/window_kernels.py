@@ -20,8 +20,11 @@ from geoplan.placement.pose_kernels import (
     worth_at,
 )
 from geoplan.placement.row_kernels import extremes, range_of
-from geoplan.placement.shadow_kernels import mark_legal, running_sums, sum_at
+from geoplan.placement.shadow_kernels import keep_legal, mark_worth, running_sums
 from geoplan.site import FloatArray
+
+#: Edges this near a window are looked at, so that rounding loses none that touches it [m].
+_NEAR_M = 0.01
 
 
 @numba.njit(cache=True)
@@ -44,16 +47,21 @@ def _corners(water: Water, rafts: Rafts, near: Any, view: Any) -> FloatArray:
 
 
 @numba.njit(cache=True)
-def _turned(water: Water, near: Any, view: Any) -> FloatArray:
-    """Return edges in the window's frame, shape (n, 4)."""
+def _turned(water: Water, near: Any, view: Any, box: FloatArray) -> FloatArray:
+    """Return the edges that may reach into a box in the window's frame, shape (n, 4)."""
     east, north, cos, sin = view
     out = np.empty((len(near), 4))
-    for k in range(len(near)):
-        for end in (0, 2):
-            dx = water.edges[near[k], end] - east
-            dy = water.edges[near[k], end + 1] - north
-            out[k, end], out[k, end + 1] = dx * cos + dy * sin, -dx * sin + dy * cos
-    return out
+    n = 0
+    for k in near:
+        x0, y0 = water.edges[k, 0] - east, water.edges[k, 1] - north
+        x1, y1 = water.edges[k, 2] - east, water.edges[k, 3] - north
+        u0, v0 = x0 * cos + y0 * sin, -x0 * sin + y0 * cos
+        u1, v1 = x1 * cos + y1 * sin, -x1 * sin + y1 * cos
+        is_aside = max(u0, u1) < box[0] - _NEAR_M or min(u0, u1) > box[1] + _NEAR_M
+        if not is_aside and max(v0, v1) > box[2] - _NEAR_M and min(v0, v1) < box[3] + _NEAR_M:
+            out[n, 0], out[n, 1], out[n, 2], out[n, 3] = u0, v0, u1, v1
+            n += 1
+    return out[:n]
 
 
 @numba.njit(cache=True)
@@ -68,13 +76,14 @@ def _fill(value: FloatArray, apart: int, best: FloatArray) -> float:
 
 
 @numba.njit(cache=True)
-def _rows(value: FloatArray, apart: Any, depth: Any) -> Any:
+def _rows(value: FloatArray, pays: Any, apart: Any, depth: Any) -> Any:
     """Return kind, strip and place of the rafts of the best rows of several kinds."""
     kinds, strips, places = value.shape
     best, row = np.zeros(places + 1), np.zeros((kinds, strips))
     for k in range(kinds):
         for s in range(strips):
-            row[k, s] = _fill(value[k, s], apart[k], best)
+            if pays[k, s]:
+                row[k, s] = _fill(value[k, s], apart[k], best)
     least, _ = range_of(apart)
     shallow, deepest = range_of(depth)
     levels = strips + deepest
@@ -135,50 +144,54 @@ def _parted(
 
 
 @numba.njit(cache=True)
-def _priced(
-    water: Water,
-    rafts: Rafts,
-    near: Any,
-    view: Any,
-    box: FloatArray,
-    terms: Terms,
-    grid: Any,
-    shape: Any,
-) -> FloatArray:
-    """Return what a raft of each kind is worth above its price at each place, or no more than 0."""
-    east, north, _, _ = view
-    first, second, du, dv = grid
-    fixed = _corners(water, rafts, near, view)
-    reach = max(-box[0], box[1], -box[2], box[3]) * np.sqrt(2.0) + 1.0
-    value = np.zeros(shape)
-    legal = np.empty((shape[1], shape[2]), np.bool_)
-    for t in range(len(water.sides)):
-        edges = _turned(water, edges_near(water, t, east, north, reach), view)
-        rows = int((box[3] - second) / dv) + 2
-        cols = int((box[1] - first) / du) + 2
-        sums = running_sums(water, t, view, grid, rows, cols)
-        for turned in range(2):
-            along, across = water.sides[t, turned], water.sides[t, 1 - turned]
-            legal[:] = False
-            strips = int((box[3] - box[2] - across) / dv + 1e-9) + 1
-            places = int((box[1] - box[0] - along) / du + 1e-9) + 1
-            if box[3] - box[2] < across or box[1] - box[0] < along:
-                continue
-            room = legal[:strips, :places]
-            mark_legal(water, t, (along, across), view, grid, edges, (fixed, terms.gap), room)
+def _sizes(water: Water, t: int, turned: int, box: FloatArray, grid: Any) -> Any:
+    """Return sides of a raft along and across the rows, and how many strips and places it has."""
+    along, across = water.sides[t, turned], water.sides[t, 1 - turned]
+    if box[3] - box[2] < across or box[1] - box[0] < along:
+        return along, across, 0, 0
+    strips = int((box[3] - box[2] - across) / grid[3] + 1e-9) + 1
+    places = int((box[1] - box[0] - along) / grid[2] + 1e-9) + 1
+    return along, across, strips, places
+
+
+@numba.njit(cache=True)
+def _worths(water: Water, t: int, price: float, view: Any, box: FloatArray, places: Any) -> bool:
+    """Fill in what rafts of a type are worth above their price, and tell whether any pays."""
+    grid, value, pays = places
+    _, _, du, dv = grid
+    rows = int((box[3] - box[2]) / dv) + 2
+    cols = int((box[1] - box[0]) / du) + 2
+    at = water.node_west, water.node_south, water.node_step
+    sums = running_sums(water.nodes[t], at, view, grid, (rows, cols))
+    is_any = False
+    for turned in range(2):
+        along, across, m, n = _sizes(water, t, turned, box, grid)
+        if m > 0:
+            k = 2 * t + turned
             scale = water.planted[t] * du * dv / (along * across)
-            high, wide = across / dv, along / du
-            for s in range(strips):
-                for i in range(places):
-                    if legal[s, i]:
-                        mean = (
-                            sum_at(sums, s + high, i + wide)
-                            - sum_at(sums, s + high, float(i))
-                            - sum_at(sums, float(s), i + wide)
-                            + sum_at(sums, float(s), float(i))
-                        )
-                        value[2 * t + turned, s, i] = scale * mean - terms.prices[t]
-    return value
+            size = along / du, across / dv
+            is_any |= mark_worth(sums, size, scale, price, (m, n), value[k], pays[k])
+    return is_any
+
+
+@numba.njit(cache=True)
+def _priced(
+    water: Water, rafts: Rafts, near: Any, view: Any, box: FloatArray, terms: Terms, places: Any
+) -> None:
+    """Fill in what a raft of each kind is worth above its price at each place; 0 if not legal."""
+    grid, value, pays = places
+    reach = max(-box[0], box[1], -box[2], box[3]) * np.sqrt(2.0) + 1.0
+    fixed = np.empty((0, 4, 2))
+    for t in range(len(water.sides)):
+        if not _worths(water, t, terms.prices[t], view, box, places):
+            continue
+        if len(fixed) < len(near):
+            fixed = _corners(water, rafts, near, view)
+        edges = _turned(water, edges_near(water, t, view[0], view[1], reach), view, box)
+        for turned in range(2):
+            raft = _sizes(water, t, turned, box, grid)
+            k = 2 * t + turned
+            keep_legal(water, t, raft, view, grid, (edges, fixed, terms.gap), value[k], pays[k])
 
 
 @numba.njit(cache=True)
@@ -225,12 +238,15 @@ def resolved(
     strips = int((box[3] - box[2] - least) / dv + 1e-9) + 1
     places = int((box[1] - box[0] - least) / du + 1e-9) + 1
     grid = (box[0], box[2], du, dv)
-    value = _priced(water, rafts, near, view, box, terms, grid, (kinds, strips, places))
+    value, pays = np.zeros((kinds, strips, places)), np.zeros((kinds, strips), np.bool_)
+    _priced(water, rafts, near, view, box, terms, (grid, value, pays))
+    if not pays.any():
+        return n
     apart, depth = np.empty(kinds, np.int64), np.empty(kinds, np.int64)
     for k in range(kinds):
         apart[k] = int(np.ceil((water.sides[k // 2, k % 2] + gap) / du - 1e-9))
         depth[k] = int(np.ceil((water.sides[k // 2, 1 - k % 2] + gap) / dv - 1e-9))
-    found = _rows(value, apart, depth)
+    found = _rows(value, pays, apart, depth)
     return _taken(rafts, n, inside, _new_rafts(water, found, view, grid), terms)
 
 

@@ -82,6 +82,11 @@ def test_several_types_keep_every_limit_and_beat_the_greedy(seed: int) -> None:
     assert total(plan) >= total(lattice_plan(surfaces, both, limits, GAP_M)) * (1 - 1e-12)
 
 
+def test_no_frame_is_tried_for_a_stock_of_none() -> None:
+    limits = [Limit("stock", "", (1.0,), 0.0)]
+    assert best_plan([slope(3)], [region(3, SMALL)], limits, GAP_M, 5, SHORT) == ([], 0)
+
+
 def test_the_same_seed_gives_the_same_rafts() -> None:
     here, surface = region(3, SMALL), slope(3)
     limits = [Limit("stock", "", (1.0,), 9.0)]
