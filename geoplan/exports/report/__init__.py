@@ -4,7 +4,9 @@
 It says what was found and assumed, and how sure it is; it never says more than the plan does.
 """
 
-from geoplan.exports.report.basis import site_basis, summary
+from dataclasses import replace
+
+from geoplan.exports.report.basis import IN_FULL, site_basis, summary
 from geoplan.exports.report.claims import cover, effect
 from geoplan.exports.report.content import Report
 from geoplan.exports.report.drainage import drainage
@@ -35,19 +37,23 @@ def report_of(plan: Plan, site: Site, audit: AuditReport | None) -> Report:
     Report
         Every section, in order.
     """
+    part = replace(plan, waters=tuple(plan.waters[:IN_FULL]))
+    names = {water.water_id for water in part.waters}
+    bodies = tuple(body for body in site.water_bodies if body.water_id in names)
+    some = replace(site, water_bodies=bodies)
     return Report(
         f"{plan.site_name}: floating planted rafts",
         (
             *summary(plan, site, audit),
-            *site_basis(plan, site),
+            *site_basis(part, some),
             *drawings(plan, site),
-            *schedule(plan, site),
-            *cover(plan, site),
-            *effect(plan, site),
-            *drainage(plan, site),
-            *moorings(plan, site),
-            *launching(plan, site),
-            *upkeep(plan, site),
+            *schedule(part, some),
+            *cover(part, some),
+            *effect(part, some),
+            *drainage(part, some),
+            *moorings(part, some),
+            *launching(part, some),
+            *upkeep(part, some),
             *assumptions(plan, site),
             *findings(audit),
             *provenance(plan, site),

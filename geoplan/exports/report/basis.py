@@ -1,6 +1,7 @@
 """Sections on what the plan stands on: summary, site, survey, datum, levels."""
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Mapping
 
 from geoplan.crs import crs_name
 from geoplan.exports.cover_sheet import is_within, limits_pct, rounded_up_pct
@@ -9,8 +10,9 @@ from geoplan.exports.report.content import Block, Bullets, Heading, Text, Value,
 from geoplan.plan import AuditReport, Plan, WaterPlan
 from geoplan.site import Site, WaterBody
 
-#: Water bodies that a table names one by one.
-MANY = 400
+#: Water bodies that the summary names one by one, and those of which all is printed: thousands of
+#: rows are read by nobody, and setting a page of them takes ten megabytes.
+_NAMED, IN_FULL = 400, 40
 
 
 def named(water: WaterPlan | WaterBody) -> str:
@@ -48,12 +50,17 @@ def summary(plan: Plan, site: Site, audit: AuditReport | None) -> Iterator[Block
     Block
         Words, a table by water body, and what the reader must not overlook.
     """
-    planned = sum(raft.status == "planned" for water in plan.waters for raft in water.rafts)
-    existing = sum(raft.status == "existing" for water in plan.waters for raft in water.rafts)
+    status: Counter[str] = Counter()
+    rows: list[tuple[Value, ...]] = []
+    limits = limits_pct(site)
+    for water in plan.waters:
+        status.update(raft.status for raft in water.rafts)
+        if len(rows) < _NAMED:
+            rows.append(_summary_row(water, limits))
     yield Heading("Summary")
-    there = f" {existing} rafts lie there already." if existing else ""
+    there = f" {status['existing']} rafts lie there already." if status["existing"] else ""
     yield Text(
-        f"{planned} floating planted rafts are planned on {len(plan.waters)} water"
+        f"{status['planned']} floating planted rafts are planned on {len(plan.waters)} water"
         f" bod{'y' if len(plan.waters) == 1 else 'ies'}.{there} This report states where they lie,"
         " what share of the surface they cover at each water level, what they are expected to keep"
         " back, how they are held and brought there, and how sure each of these is."
@@ -62,8 +69,14 @@ def summary(plan: Plan, site: Site, audit: AuditReport | None) -> Iterator[Block
         "What is planned, by water body; cover is rounded up",
         ("water body", "rafts", "cover of the normal pool [%]", "± [%]", "limit [%]", "within",
          "kept back"),
-        [_summary_row(water, site) for water in plan.waters[:MANY]],
+        rows,
     )  # fmt: skip
+    if len(plan.waters) > IN_FULL:
+        yield Text(
+            f"Of {len(plan.waters)} water bodies the first {len(rows)} are named above; drawings and"
+            f" tables below show the first {IN_FULL}. Every other stands in the CSV files beside"
+            " this report, in plan.gpkg and on map.html, with the same figures."
+        )
     if plan.failures:
         yield Text(
             "NOT PLANNED, for the reasons given: "
@@ -88,10 +101,10 @@ def summary(plan: Plan, site: Site, audit: AuditReport | None) -> Iterator[Block
     )
 
 
-def _summary_row(water: WaterPlan, site: Site) -> tuple[Value, ...]:
+def _summary_row(water: WaterPlan, limits: Mapping[str, float]) -> tuple[Value, ...]:
     """Return the line of one water body."""
     normal = next((part for part in water.cover if part.level_name == "normal"), None)
-    limit = limits_pct(site).get(water.water_id)
+    limit = limits.get(water.water_id)
     return (
         named(water),
         len(water.rafts),
@@ -161,14 +174,14 @@ def site_basis(plan: Plan, site: Site) -> Iterator[Block]:
     yield grid(
         "Water levels and surface; low is the lowest at which rafts must float free",
         ("water body", "level", "height [m]", "surface [m²]", "volume [m³]", "edge"),
-        [row for water in plan.waters[:MANY] for row in _level_rows(water)],
+        [row for water in plan.waters for row in _level_rows(water)],
     )
     yield Text(_survey_words(site))
     yield grid(
         "Survey of the bed",
         ("water body", "soundings", "per hectare", "contours", "raster", "outline at [m]",
          "not surveyed [%]"),
-        [_survey_row(body, plan) for body in _planned(plan, site)[:MANY]],
+        [_survey_row(body, water) for body, water in _planned(plan, site)],
     )  # fmt: skip
     yield Text(
         "The depth that is relied on is the most likely bed less 2.33 standard deviations of"
@@ -204,15 +217,14 @@ def _survey_words(site: Site) -> str:
     )
 
 
-def _planned(plan: Plan, site: Site) -> list[WaterBody]:
-    """Return the water bodies that have a plan; one that failed has none."""
-    names = {water.water_id for water in plan.waters}
-    return [body for body in site.water_bodies if body.water_id in names]
+def _planned(plan: Plan, site: Site) -> list[tuple[WaterBody, WaterPlan]]:
+    """Return the water bodies that have a plan, with it; one that failed has none."""
+    plans = {water.water_id: water for water in plan.waters}
+    return [(body, plans[body.water_id]) for body in site.water_bodies if body.water_id in plans]
 
 
-def _survey_row(body: WaterBody, plan: Plan) -> tuple[Value, ...]:
+def _survey_row(body: WaterBody, water: WaterPlan) -> tuple[Value, ...]:
     """Return what was surveyed of one water body."""
-    water = next(one for one in plan.waters if one.water_id == body.water_id)
     count = len(body.soundings.bed_m)
     return (
         named(body),

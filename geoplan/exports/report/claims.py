@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from geoplan.cover import headroom
 from geoplan.exports.cover_sheet import is_within, limits_pct, rounded_up_pct
 from geoplan.exports.csv_text import Fixed
-from geoplan.exports.report.basis import MANY, named
+from geoplan.exports.report.basis import named
 from geoplan.exports.report.content import Block, Bullets, Heading, Text, Value, grid
 from geoplan.exports.report.field_limits import field_limits
 from geoplan.plan import Plan, WaterPlan
@@ -61,13 +61,13 @@ def cover(plan: Plan, site: Site) -> Iterator[Block]:
         "Cover by water body and level",
         ("water body", "level", "height [m]", "rafts [m²]", "open water [m²]", "cover [%]",
          "± at 95 % [%]", "limit [%]", "within"),
-        [row for water in plan.waters[:MANY] for row in _cover_rows(water, limits)],
+        [row for water in plan.waters for row in _cover_rows(water, limits)],
     )  # fmt: skip
     yield grid(
         "Before and after, and what is planted",
         ("water body", "cover before [%]", "cover after [%]", "rafts [m²]", "planted [m²]",
          *(f"room for more '{kind.name}'" for kind in site.settings.raft)),
-        [_before_after(water, site, limits) for water in plan.waters[:MANY]],
+        [_before_after(water, site, limits) for water in plan.waters],
     )  # fmt: skip
     yield Text(
         "Before: rafts that lie there now. Room for more: whole rafts that the limit of cover would"
@@ -139,12 +139,12 @@ def effect(plan: Plan, site: Site) -> Iterator[Block]:
         "Loads of the constituent that the plan aims at; a range spans the range of rates",
         ("water body", "constituent", "in [g/d]", "out without [g/d]", "out with [g/d]",
          "kept back [g/d]", "range [g/d]", "residence [h]"),
-        [_load_row(water) for water in known[:MANY]],
+        [_load_row(water) for water in known],
     )  # fmt: skip
     yield grid(
         "What flows in",
         ("water body", "inflow", "flow [L/s]", "concentration [g/m³]", "taken from"),
-        [row for water in known[:MANY] for row in _inflow_rows(water)],
+        [row for water in known for row in _inflow_rows(water)],
     )
     yield from _weak()
     yield from field_limits(plan, site)
@@ -230,7 +230,7 @@ def _credit(plan: Plan, site: Site) -> Iterator[Block]:
         " one is not counted twice, is for the authority to settle."
     )
     rows: list[tuple[Value, ...]] = []
-    for water in plan.waters[:MANY]:
+    for water in plan.waters:
         normal = next(part for part in water.cover if part.level_name == "normal")
         credit = credit_for(normal.cover_pct, table)
         rows.append(
@@ -248,7 +248,7 @@ def _series(known: list[WaterPlan], site: Site) -> Iterator[Block]:
     """Yield a second opinion by tanks in series over the planted area, at several temperatures."""
     rate, _, _ = site.settings.treatment.rates_m_yr()
     rows: list[tuple[Value, ...]] = []
-    for water in known[:MANY]:
+    for water in known:
         effect = water.effect
         if effect is None or effect.is_relative or effect.constituent not in _SERIES:
             continue
@@ -288,7 +288,7 @@ def _oxygen(plan: Plan, site: Site) -> Iterator[Block]:
     """Yield the screening of oxygen under rafts."""
     settings = site.settings.report
     saturation = oxygen_saturation_g_m3(settings.water_temperature_c)
-    rows = [row for water in plan.waters[:MANY] if (row := _oxygen_row(water, settings))]
+    rows = [row for water in plan.waters if (row := _oxygen_row(water, settings))]
     yield Heading("Oxygen", 2)
     yield Text(
         f"A screening of mixed water at {settings.water_temperature_c:g} °C (saturation"

@@ -6,14 +6,11 @@ from collections.abc import Iterator, Mapping
 from geoplan.crs import transformed
 from geoplan.exports.csv_text import Fixed
 from geoplan.exports.outlines import raft_outlines
-from geoplan.exports.report.basis import MANY, named
+from geoplan.exports.report.basis import named
 from geoplan.exports.report.content import Block, Heading, Text, Value, grid
 from geoplan.passage import WIDEST_M, passage_m
 from geoplan.plan import Plan, WaterPlan
 from geoplan.site import Site, WaterBody
-
-#: Water bodies whose passages are measured; beyond it the map is looked at one by one.
-_MEASURED = 60
 
 
 def drainage(plan: Plan, site: Site) -> Iterator[Block]:
@@ -43,14 +40,10 @@ def drainage(plan: Plan, site: Site) -> Iterator[Block]:
         "Storage",
         ("water body", "displaced by rafts [m³]", "surface rises by [mm]",
          "storage normal to high [m³]", "displaced share of it [%]"),
-        [_storage_row(water, drafts) for water in plan.waters[:MANY]],
+        [_storage_row(water, drafts) for water in plan.waters],
     )  # fmt: skip
     bodies = {body.water_id: body for body in site.water_bodies}
-    rows = [
-        row
-        for water in plan.waters[:_MEASURED]
-        for row in _passages(water, bodies[water.water_id], site)
-    ]
+    rows = [row for water in plan.waters for row in _passages(water, bodies[water.water_id], site)]
     if rows:
         yield grid(
             "Widest way from the middle of the water to inflows and outlets, at normal level",

@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator
 
 from geoplan.exports.csv_text import Fixed
-from geoplan.exports.report.basis import MANY, named
+from geoplan.exports.report.basis import named
 from geoplan.exports.report.content import Block, Heading, Text, Value, grid
 from geoplan.plan import Plan, WaterPlan
 from geoplan.site import Site, WaterBody
@@ -38,7 +38,7 @@ def field_limits(plan: Plan, site: Site) -> Iterator[Block]:
         A heading, words and a table.
     """
     bodies = {body.water_id: body for body in site.water_bodies}
-    rows = [_row(water, bodies[water.water_id]) for water in plan.waters[:MANY]]
+    rows = [_row(water, bodies[water.water_id]) for water in plan.waters]
     yield Heading("Ponds like those of field studies", 2)
     yield Text(
         "Eight field studies taken together (meta-analysis, 2022) saw rafts do little where the"

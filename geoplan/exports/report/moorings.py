@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from geoplan.exports.csv_text import Fixed
-from geoplan.exports.report.basis import MANY, named
+from geoplan.exports.report.basis import named
 from geoplan.exports.report.content import Blanks, Block, Heading, Text, Value, grid
 from geoplan.exports.report.works import ROWS, rest
 from geoplan.hulls import states_of
@@ -122,7 +122,7 @@ def _waves(plan: Plan) -> Iterator[Block]:
         (named(water), wave.level_name, Fixed(wave.wind_m_s, 1), Fixed(wave.wave_from_deg, 0),
          Fixed(wave.wave_height_m, 2), Fixed(wave.wave_period_s, 2),
          None if wave.setup_m is None else Fixed(wave.setup_m, 3))
-        for water in plan.waters[:MANY]
+        for water in plan.waters
         for wave in water.waves
     ]  # fmt: skip
     if rows:

@@ -3,6 +3,7 @@
 import platform
 from collections.abc import Iterator
 from importlib.metadata import version
+from itertools import chain, islice
 
 from geoplan.crs import proj_version
 from geoplan.exports.report.content import Block, Bullets, Grid, Heading, Text, Value, grid
@@ -10,8 +11,8 @@ from geoplan.plan import AuditReport, Finding, Plan
 from geoplan.settings import defaults_used
 from geoplan.site import Site
 
-#: Findings that hold, printed one by one; all stand in plan.gpkg.
-_HELD = 400
+#: Findings that hold, printed one by one, all standing in plan.gpkg; and notes that are printed.
+_HELD, _NOTES = 400, 200
 
 
 def assumptions(plan: Plan, site: Site) -> Iterator[Block]:
@@ -37,11 +38,11 @@ def assumptions(plan: Plan, site: Site) -> Iterator[Block]:
     yield grid(
         "Not stated by the site, and what stood in for it", ("setting", "used", "source"), rows
     )
-    notes = [str(note) for note in site.notes]
-    notes += [str(note) for water in plan.waters for note in water.notes]
+    every = chain(site.notes, (note for water in plan.waters for note in water.notes))
+    notes = tuple(str(note) for note in islice(every, _NOTES))
     if notes:
         yield Heading("What a reader must know", 2)
-        yield Bullets(tuple(notes[:200]))
+        yield Bullets(notes)
     yield Heading("Uncertainty")
     yield Grid(
         "What each figure is uncertain by, and where that comes from",

@@ -34,12 +34,14 @@ def drawings(plan: Plan, site: Site) -> Iterator[Block]:
         One drawing for each water body with rafts.
     """
     yield Heading("Plan drawings")
-    with_rafts = [water for water in plan.waters if water.rafts]
-    for water in with_rafts[:_DRAWN]:
-        yield plan_drawing(water, site, plan.client_crs)
-    if len(with_rafts) > _DRAWN:
+    with_rafts = 0
+    for water in plan.waters:
+        with_rafts += bool(water.rafts)
+        if water.rafts and with_rafts <= _DRAWN:
+            yield plan_drawing(water, site, plan.client_crs)
+    if with_rafts > _DRAWN:
         yield Text(
-            f"{len(with_rafts) - _DRAWN} more water bodies have rafts: see map.html and plan.gpkg."
+            f"{with_rafts - _DRAWN} more water bodies have rafts: see map.html and plan.gpkg."
         )
     if not with_rafts:
         yield Text("No raft is planned.")
