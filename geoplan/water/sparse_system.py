@@ -68,7 +68,8 @@ class SparseSystem:
         right : ndarray of float, shape (n,)
             Right side [unit of the matrix times that of the solution].
         more : ndarray of float, shape (n,), or None
-            What is added to the diagonal, not negative; ``None``: nothing [unit of the matrix].
+            What is added to the diagonal, such that it stays an M-matrix; ``None``: nothing [unit
+            of the matrix].
         is_adjoint : bool
             Whether the transpose is solved.
 
