@@ -256,40 +256,23 @@ def _kriged(
     sill: float,
     per_m: float,
 ) -> tuple[FloatArray, FloatArray]:
-    """
-    Return value and kriging error of the smooth part at places, by Cholesky factors.
-
-    Columns are eliminated one after the other, right-hand sides with them: inner loops then run
-    over whole rows, which a processor does several at a time without another order of sums.
-    """
+    """Return value and kriging error of the smooth part at places, by Cholesky factors."""
     count = near.shape[1]
     value, out = np.empty(len(at)), np.empty(len(at))
     # Below the covariances stand three right-hand sides: covariance to the place, ones, and what
     # was measured.
     rows = np.empty((count + 3, count))
-    place, column = np.empty((2, count)), np.empty(count)
+    place, column = np.empty((2, count + 1)), np.empty(count)
     for p in range(len(at)):
         for i in range(count):
             a = near[p, i]
             place[0, i], place[1, i] = known[a, 0], known[a, 1]
             rows[count + 1, i], rows[count + 2, i] = 1.0, measured[a]
-        for i in range(count + 1):
-            x, y = (place[0, i], place[1, i]) if i < count else (at[p, 0], at[p, 1])
-            for j in range(min(i + 1, count)):
-                scaled = per_m * math.sqrt((x - place[0, j]) ** 2 + (y - place[1, j]) ** 2)
-                rows[i, j] = sill * (1.0 + scaled) * math.exp(-scaled)
-            if i < count:
-                rows[i, i] += noise[near[p, i]] + 1e-9 * sill + 1e-12
-        for k in range(count):
-            pivot = math.sqrt(max(rows[k, k], 1e-12))
-            for i in range(k + 1, count + 3):
-                rows[i, k] /= pivot
-            for j in range(k + 1, count):
-                column[j] = rows[j, k]
-            for i in range(k + 1, count + 3):
-                share = rows[i, k]
-                for j in range(k + 1, min(i + 1, count)):
-                    rows[i, j] -= share * column[j]
+        place[0, count], place[1, count] = at[p, 0], at[p, 1]
+        _set_covariances(rows, place, sill, per_m)
+        for i in range(count):
+            rows[i, i] += noise[near[p, i]] + 1e-9 * sill + 1e-12
+        _eliminate(rows, column)
         side = rows[count:]
         total = (side[1] * side[1]).sum()
         shift = (1.0 - (side[0] * side[1]).sum()) / total
@@ -297,3 +280,34 @@ def _kriged(
         explained = (side[0] * side[0]).sum()
         out[p] = math.sqrt(max(sill - explained, 0.0) + shift**2 * total)
     return value, out
+
+
+@numba.njit(cache=True)
+def _set_covariances(rows: FloatArray, place: FloatArray, sill: float, per_m: float) -> None:
+    """Set the lower half of the covariances of the smooth part between places."""
+    for i in range(place.shape[1]):
+        for j in range(min(i + 1, rows.shape[1])):
+            away_m = math.sqrt((place[0, i] - place[0, j]) ** 2 + (place[1, i] - place[1, j]) ** 2)
+            scaled = per_m * away_m
+            rows[i, j] = sill * (1.0 + scaled) * math.exp(-scaled)
+
+
+@numba.njit(cache=True)
+def _eliminate(rows: FloatArray, column: FloatArray) -> None:
+    """
+    Factor a matrix, and solve for the right-hand sides below it, in place.
+
+    Columns are eliminated one after the other: inner loops then run over whole rows, which a
+    processor does several at a time without another order of sums.
+    """
+    more, count = rows.shape
+    for k in range(count):
+        pivot = math.sqrt(max(rows[k, k], 1e-12))
+        for i in range(k + 1, more):
+            rows[i, k] /= pivot
+        for j in range(k + 1, count):
+            column[j] = rows[j, k]
+        for i in range(k + 1, more):
+            share = rows[i, k]
+            for j in range(k + 1, min(i + 1, count)):
+                rows[i, j] -= share * column[j]

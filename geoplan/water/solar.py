@@ -158,7 +158,7 @@ def sun_path(
     count = days * 24 * 60 // step_min
     # Days are those of the sun, not of a clock: each begins at the place's own midnight.
     local_s = float(begin.astype(np.int64)) - longitude_deg / 15.0 * 3600.0
-    time_s = local_s + (np.arange(count) + 0.5) * step_min * 60.0
+    time_s = local_s + (np.arange(count, dtype=float) + 0.5) * (step_min * 60.0)
     azimuth, elevation = _seen_from(longitude_deg, latitude_deg, time_s)
     up = elevation > LEAST_ELEVATION_DEG
     day = (np.arange(count) * step_min) // (24 * 60)
@@ -181,9 +181,7 @@ def _seen_from(
     sidereal, ascension, declination = spa.solar_position(
         node_s, 0.0, 0.0, 0.0, 0.0, 0.0, _DELTA_T_S, 0.0, 1, sst=True
     )
-    (radius,) = spa.solar_position(
-        node_s, 0.0, 0.0, 0.0, 0.0, 0.0, _DELTA_T_S, 0.0, 1, esd=True
-    )
+    (radius,) = spa.solar_position(node_s, 0.0, 0.0, 0.0, 0.0, 0.0, _DELTA_T_S, 0.0, 1, esd=True)
     turning = (np.unwrap(angle, period=360.0) for angle in (sidereal, ascension))
     nodes = np.column_stack([*turning, declination, radius])
     sidereal, ascension, declination, radius = CubicSpline(node_s, nodes)(time_s).T

@@ -232,11 +232,14 @@ def _stabilised(matrix: Any, right: FloatArray, nearly: Solve) -> FloatArray:
         if facing == 0.0:
             break
         step = gain / facing
+        found = found + step * near
         half = rest - step * pushed
+        if np.sqrt(_dot(half, half)) <= end:
+            break
         near_half = nearly(half)
         turned = matrix @ near_half
         size = _dot(turned, turned)
         turn = _dot(turned, half) / size if size > 0 else 0.0
-        found = found + step * near + turn * near_half
+        found = found + turn * near_half
         rest = half - turn * turned
     return found

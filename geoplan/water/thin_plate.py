@@ -5,7 +5,7 @@ Its stiffness is chosen by leaving whole tracks of the survey out and predicting
 """
 
 from dataclasses import dataclass, field
-from typing import Any
+from functools import cached_property
 
 import numpy as np
 from scipy.linalg import cho_solve
@@ -83,15 +83,20 @@ class Plate:
         .. [1] G. Wahba, *Spline Models for Observational Data*, SIAM, 1990, chapter 2.
         """
         precision = self.precision_m2 if precision_m2 is None else precision_m2
-        push = csr_array(self.weights.T @ diags_array(precision))
-        height: FloatArray = self._factors(stiffness_m2, push).solve(push @ value_m)
+        matrix = stiffness_m2 * self.resistance + self._held_by(precision)
+        moved = self.weights.T @ (precision * value_m.T).T
+        height: FloatArray = factored(matrix).solve(moved)
         return height
 
-    def _factors(self, stiffness_m2: float, push: csr_array) -> Any:
-        """Return the factors of a plate that measurements hold as they move it."""
-        size = self.resistance.shape[0]
-        matrix = stiffness_m2 * self.resistance + push @ self.weights + _PULL * eye_array(size)
-        return factored(matrix)
+    def _held_by(self, precision_m2: FloatArray) -> csc_array:
+        """Return how measurements hold the nodes, for any stiffness."""
+        pull = _PULL * eye_array(self.resistance.shape[0])
+        return csc_array(self.weights.T @ diags_array(precision_m2) @ self.weights + pull)
+
+    @cached_property
+    def _held(self) -> csc_array:
+        """Return how all measurements hold the nodes."""
+        return self._held_by(self.precision_m2)
 
     def left_out(self, value_m: FloatArray, stiffness_m2: float, fold: IntArray) -> FloatArray:
         r"""
@@ -139,8 +144,7 @@ class Plate:
         """Return how far each measurement moves the plate at those asked, by its weight [m²]."""
         key = (stiffness_m2, asked.tobytes())
         if key not in self.known:
-            push = csr_array(self.weights.T @ diags_array(self.precision_m2))
-            factors = self._factors(stiffness_m2, push)
+            factors = factored(stiffness_m2 * self.resistance + self._held)
             self.known.clear()
             self.known[key] = self.weights @ factors.solve(self.weights[asked].T.toarray())
         return self.known[key]
