@@ -228,6 +228,7 @@ def by_owner(owner: IntArray) -> Iterator[tuple[int, IntArray]]:
     """
     order = np.argsort(owner, kind="stable")
     owners, begins = np.unique(owner[order], return_index=True)
-    for who, own in zip(owners.tolist(), np.split(order, begins[1:]), strict=True):
+    ends = np.append(begins, len(order))
+    for at, who in enumerate(owners.tolist()):
         if who >= 0:
-            yield who, own
+            yield who, order[ends[at] : ends[at + 1]]
