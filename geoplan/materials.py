@@ -104,31 +104,32 @@ def bill_by_water(plan: Plan, settings: Settings) -> tuple[MaterialLine, ...]:
         bought once, for the whole plan. Empty for a plan of one water body.
     """
     lines: list[MaterialLine] = []
-    served = [water for water in plan.waters if water.moorings or water.rafts]
-    for water in served if len(served) > 1 else ():
+    served = 0
+    for water in plan.waters:
+        served += bool(water.moorings or water.rafts)
         total, _ = _totals([water], settings)
         lines += [
             MaterialLine(f"water {water.water_id}", item, size, quantity, unit, quantity)
             for (item, size, unit), quantity in total.items()
         ]
-    return tuple(lines)
+    return tuple(lines) if served > 1 else ()
 
 
 def _totals(
     waters: Sequence[WaterPlan], settings: Settings
 ) -> tuple[dict[_Key, float], Counter[str]]:
     """Return all parts of rafts planned and of their moorings, and the rafts of each type."""
-    counts = Counter(
-        raft.raft_type for water in waters for raft in water.rafts if raft.status == "planned"
-    )
+    counts: Counter[str] = Counter()
+    held_by: list[Mooring] = []
+    for water in waters:
+        counts.update(raft.raft_type for raft in water.rafts if raft.status == "planned")
+        held_by += water.moorings
     total: dict[_Key, float] = {}
     for kind in settings.raft:
         if kind.build is not None and counts[kind.name]:
             for key, quantity in raft_parts(kind, kind.build).items():
                 total[key] = total.get(key, 0.0) + quantity * counts[kind.name]
-    for key, quantity in mooring_parts(
-        [part for water in waters for part in water.moorings], settings
-    ):
+    for key, quantity in mooring_parts(held_by, settings):
         total[key] = total.get(key, 0.0) + quantity
     return total, counts
 

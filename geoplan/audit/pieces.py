@@ -19,6 +19,8 @@ from geoplan.written import WrittenPlan
 
 #: Checks over the whole site; they look at rows, types and terms alone.
 WHOLE_CHECKS = ("record", "stock", "budget", "share", "materials")
+#: Layers that those look at; of the others they need nothing.
+COUNTED_LAYERS = ("rafts", "moorings", "edges", "materials")
 #: Layers whose rows name their water body, and those whose rows name their raft.
 _BY_WATER = ("rafts", "edges", "marks", "tapes", "why_not", "loads")
 _BY_RAFT = ("moorings", "routes")
@@ -34,7 +36,7 @@ def pieces(written: WrittenPlan, site: Site, size: int) -> Iterator[tuple[Writte
     Parameters
     ----------
     written : WrittenPlan
-        What the plan's file says.
+        What the plan's file says, or only which rows of it name what.
     site : Site
         The raw site.
     size : int
@@ -107,7 +109,7 @@ def audit_of_pieces(
     Parameters
     ----------
     written : WrittenPlan
-        What the whole file says.
+        What the whole file says, of ``COUNTED_LAYERS`` at least.
     site : Site
         The raw site.
     found : iterable of mapping of str to sequence of Finding

@@ -33,6 +33,8 @@ _HEADER = (
 TWO_SIDED_95 = 1.96
 #: Room for the rounding of a division [%].
 _ROUNDING_PCT = 1e-9
+#: Status of rafts whose planted area counts.
+_COUNTED = ("planned", "existing")
 
 
 def write(
@@ -151,13 +153,14 @@ def _water_rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
 def _total_rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
     """Yield the sum of all water bodies at each level; limits are kept one by one."""
     limits = limits_pct(site)
-    for level_name in ("low", "normal", "high"):
-        parts = [
-            (limits.get(water.water_id, 100.0), cover)
-            for water in plan.waters
-            for cover in water.cover
-            if cover.level_name == level_name
-        ]
+    by_level: dict[str, list[tuple[float, Cover]]] = {"low": [], "normal": [], "high": []}
+    planted_m2, existing_m2 = [], []
+    for water in plan.waters:
+        planted_m2 += [raft.planted_area_m2 for raft in water.rafts if raft.status in _COUNTED]
+        existing_m2 += [raft.area_m2 for raft in water.rafts if raft.status == "existing"]
+        for cover in water.cover:
+            by_level[cover.level_name].append((limits.get(water.water_id, 100.0), cover))
+    for level_name, parts in by_level.items():
         rafts = math.fsum(cover.raft_area_m2 for _, cover in parts)
         surface = math.fsum(cover.water_area_m2 for _, cover in parts)
         yield (
@@ -166,8 +169,8 @@ def _total_rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
             level_name,
             None,
             Fixed(rafts, 2),
-            Fixed(_rafts_m2(plan, "planted_area_m2", ("planned", "existing")), 2),
-            Fixed(_rafts_m2(plan, "area_m2", ("existing",)), 2),
+            Fixed(math.fsum(planted_m2), 2),
+            Fixed(math.fsum(existing_m2), 2),
             Fixed(surface, 2),
             Fixed(rounded_up_pct(100 * rafts / surface), 1) if surface > 0 else None,
             Fixed(TWO_SIDED_95 * _sigma_pct(parts, surface), 2) if surface > 0 else None,
@@ -176,16 +179,6 @@ def _total_rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
             if level_name == "normal"
             else None,
         )
-
-
-def _rafts_m2(plan: Plan, area: str, statuses: tuple[str, ...]) -> float:
-    """Return the area of rafts of some status, of all water bodies."""
-    return math.fsum(
-        getattr(raft, area)
-        for water in plan.waters
-        for raft in water.rafts
-        if raft.status in statuses
-    )
 
 
 def _sigma_pct(parts: list[tuple[float, Cover]], surface_m2: float) -> float:

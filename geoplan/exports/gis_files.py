@@ -22,7 +22,7 @@ from geoplan.crs import transformed
 from geoplan.errors import ExportError
 from geoplan.exports.effect_sheet import knows_grams
 from geoplan.exports.gis_layers import FLAGS, LAYERS, TEXTS
-from geoplan.exports.gis_reading import read_plan
+from geoplan.exports.gis_reading import read_plan, row_keys
 from geoplan.exports.held_rows import line_rows, material_rows, swept_rows
 from geoplan.exports.outlines import pose_in, raft_outlines
 from geoplan.exports.reason_rows import alternative_rows, why_not_rows
@@ -30,7 +30,7 @@ from geoplan.exports.set_out_places import Places, places_of
 from geoplan.plan import AuditReport, Plan, WaterPlan
 from geoplan.site import Site
 
-__all__ = ["FILE_NAME", "read_plan", "write"]
+__all__ = ["FILE_NAME", "read_plan", "row_keys", "write"]
 
 FILE_NAME = "plan.gpkg"
 

@@ -6,9 +6,11 @@ nothing is repaired but a multi-part geometry of one part, which many programs s
 """
 
 import math
-from collections.abc import Iterator
+import sys
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import geopandas as gpd
 import pandas as pd
@@ -58,9 +60,34 @@ _NEEDED: dict[str, tuple[str, ...]] = {
     ),
     "water_edges": ("water_id", "level_name", "level_m", "area_m2", "volume_m3", "cover_pct"),
 }  # fmt: skip
+#: Parts of a ``WrittenPlan`` and the layers that hold them.
+_LAYER_OF = {
+    "rafts": "rafts", "moorings": "moorings", "routes": "routes", "marks": "marks",
+    "tapes": "setting_out", "why_not": "why_not", "loads": "loads", "edges": "water_edges",
+    "materials": "materials",
+}  # fmt: skip
+_KEYS = ("water_id", "raft_id")
 
 
-def read_plan(path: Path) -> WrittenPlan:
+@dataclass(frozen=True, slots=True)
+class RowKey:
+    """
+    A row of a layer and what it belongs to.
+
+    Attributes
+    ----------
+    number : int
+        Number of the row in its layer.
+    water_id, raft_id : str
+        What it names; empty where the layer has no such column.
+    """
+
+    number: int
+    water_id: str
+    raft_id: str
+
+
+def read_plan(path: Path, rows: Mapping[str, Sequence[int]] | None = None) -> WrittenPlan:
     """
     Read what a ``plan.gpkg`` says.
 
@@ -68,6 +95,9 @@ def read_plan(path: Path) -> WrittenPlan:
     ----------
     path : Path
         The file.
+    rows : mapping of str to sequence of int, or None
+        By the part of ``WrittenPlan``, which rows are read, as ``row_keys`` numbers them; parts
+        that are not named are left empty. ``None``: all.
 
     Returns
     -------
@@ -81,11 +111,13 @@ def read_plan(path: Path) -> WrittenPlan:
     """
     if not path.is_file():
         raise PlanFileError(f"{path} is missing; plan the site again")
-    names = ("rafts", "moorings", "routes", "marks", "setting_out", "why_not", "loads")
-    frames = {name: _read_layer(path, name) for name in names}
-    edges = _read_layer(path, "water_edges")
+    frames = {
+        name: _read_layer(path, name, None if rows is None else rows.get(part, ()))
+        for part, name in _LAYER_OF.items()
+    }
+    edges = frames["water_edges"]
     for name, frame in frames.items():
-        if frame.crs != edges.crs:
+        if frame.crs != edges.crs and name != "materials":
             raise PlanFileError(
                 f"{path}: layer '{name}' is in another CRS than 'water_edges'; save it in that one"
             )
@@ -101,7 +133,7 @@ def read_plan(path: Path) -> WrittenPlan:
             WrittenMaterial(
                 row.text("item"), row.text("size"), row.text("unit"), row.number("ordered")
             )
-            for row in _rows(path, "materials", _read_layer(path, "materials"))
+            for row in _rows(path, "materials", frames["materials"])
         ),
         marks=tuple(_written_mark(row) for row in _rows(path, "marks", frames["marks"])),
         tapes=tuple(
@@ -112,10 +144,53 @@ def read_plan(path: Path) -> WrittenPlan:
     )
 
 
-def _read_layer(path: Path, name: str) -> Any:
-    """Return a layer that has the columns it must have."""
+def row_keys(path: Path) -> WrittenPlan:
+    """
+    Read which rows of a ``plan.gpkg`` belong to what, and nothing else of them.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    WrittenPlan
+        With a ``RowKey`` in place of each row.
+
+    Raises
+    ------
+    PlanFileError
+        If a layer cannot be read.
+    """
+    crs = ""
+    parts = {}
+    for part, name in _LAYER_OF.items():
+        columns = [column for column in ("water_id", "raft_id") if column in _NEEDED[name]]
+        try:
+            frame = pyogrio.read_dataframe(
+                path, layer=name, columns=columns, read_geometry=False, fid_as_index=True
+            )
+            crs = crs or str(pyogrio.read_info(path, layer=name)["crs"])
+        except (DataLayerError, DataSourceError, FeatureError, FieldError, OSError) as error:
+            raise PlanFileError(f"{path}, layer '{name}' cannot be read: {error}") from error
+        none = [""] * len(frame)
+        names = [frame[column].tolist() if column in frame else none for column in _KEYS]
+        parts[part] = tuple(
+            RowKey(int(row), *(sys.intern(str(one)) for one in words))
+            for row, *words in zip(frame.index, *names, strict=True)
+        )
+    return WrittenPlan(crs=crs, **cast("dict[str, Any]", parts))
+
+
+def _read_layer(path: Path, name: str, rows: Sequence[int] | None = None) -> Any:
+    """Return a layer, or some rows of it, that has the columns it must have."""
+    some: dict[str, Any] = {} if rows is None else {"fids": list(rows), "fid_as_index": True}
+    if rows is not None and not len(rows):
+        some = {"max_features": 1}  # for its columns and CRS
     try:
-        frame = pyogrio.read_dataframe(path, layer=name)
+        frame = pyogrio.read_dataframe(path, layer=name, **some)
+        frame = frame.iloc[:0] if rows is not None and not len(rows) else frame
     except DataLayerError as error:
         raise PlanFileError(f"{path} has no layer '{name}'; plan the site again") from error
     except (DataSourceError, FeatureError, FieldError, OSError) as error:
@@ -188,9 +263,10 @@ def _rows(path: Path, layer: str, frame: Any) -> Iterator[_WrittenRow]:
     """Yield the rows of a layer, each knowing where it stands."""
     columns = {name: frame[name].tolist() for name in (*_NEEDED[layer], frame.geometry.name)}
     columns["geometry"] = columns.pop(frame.geometry.name)
-    for index in range(len(frame)):
+    numbers = frame.index + (0 if frame.index.name == "fid" else 1)
+    for index, number in enumerate(numbers):
         yield _WrittenRow(
-            f"{path}, layer '{layer}', row {index + 1}",
+            f"{path}, layer '{layer}', row {number}",
             {name: values[index] for name, values in columns.items()},
         )
 

@@ -5,8 +5,9 @@ It says with each place that a phone is too coarse to set out by.
 """
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 import gpxpy.gpx
 import shapely
@@ -22,7 +23,7 @@ from geoplan.exports.set_out_places import (
 )
 from geoplan.launch.set_out import SetOutPoint
 from geoplan.plan import AuditReport, Plan, Route
-from geoplan.site import FloatArray, Site
+from geoplan.site import FloatArray, Site, WaterBody
 
 FILE_NAME = "setting_out.gpx"
 #: Decimals of a degree: a centimetre.
@@ -63,16 +64,25 @@ def write(
     gpx.creator = "geoplan"
     gpx.name = plain_text(plan.site_name)
     gpx.description = PHONE_WARNING
-    everything = list(places_of(plan, site))
+    known = {body.water_id: body for body in site.water_bodies}
     # Proposed pegs are M1, M2 and so on at each water body: with several its name goes first.
-    lone = Counter(mark.mark_id for places in everything for mark in places.marks)
-    for places in everything:
-        _add_points(gpx, places, lone)
-        gpx.routes += [_route(route, places) for route in places.water.routes]
-    for places in everything:
-        _add_banks(gpx, places, site)
+    lone: Counter[str] = Counter()
+    for water in plan.waters:
+        marks = (*known[water.water_id].marks, *water.suggested_marks)
+        lone.update(mark.mark_id for mark in marks)
+    head, end = gpx.to_xml(version="1.1").rsplit("\n", 1)
+    last = []  # texts that stand behind the points of every water body
     try:
-        (folder / FILE_NAME).write_bytes(gpx.to_xml(version="1.1").encode())
+        with (folder / FILE_NAME).open("wb") as file:
+            file.write(head.encode())
+            for places in places_of(plan, site):
+                file.write(_text(gpx, "waypoints", _points(places, lone)).encode())
+                banks = _banks(places, known[places.water.water_id])
+                routes = [_route(route, places) for route in places.water.routes]
+                last.append((_text(gpx, "waypoints", banks), _text(gpx, "routes", routes)))
+            file.write("".join(banks for banks, _ in last).encode())
+            file.write("".join(routes for _, routes in last).encode())
+            file.write(f"\n{end}".encode())
     except OSError as error:
         raise ExportError(f"{folder / FILE_NAME} could not be written: {error}") from error
 
@@ -102,31 +112,32 @@ def short_name(point: SetOutPoint) -> str:
     return plain_text(point.raft_id + (f" c{corner}" if corner != point.item else ""))
 
 
-def _add_points(gpx: gpxpy.gpx.GPX, places: Places, named: Mapping[str, int]) -> None:
-    """Add the points of a water body, then its marks, with how many bear the name of each."""
+def _text(gpx: gpxpy.gpx.GPX, name: str, values: Iterable[Any]) -> str:
+    """Return a field of a GPX file as the library writes it: a district is never held whole."""
+    field: Any = next(one for one in gpx.gpx_11_fields if getattr(one, "name", "") == name)
+    return str(field.to_xml(list(values), "1.1", gpx.nsmap, prettyprint=True, indent="  "))
+
+
+def _points(places: Places, named: Mapping[str, int]) -> Iterator[gpxpy.gpx.GPXWaypoint]:
+    """Yield the points of a water body, then its marks, told how many bear the name of each."""
     for point, place in zip(places.points, places.point_places_in(WGS84), strict=True):
         words = f"{point.item} of raft {point.raft_id}: {places.tape_words(point)}. {PHONE_WARNING}"
         if point.mooring is not None:
             words += f" {DIG_WARNING}"
         kind = point.item.split(" ", 1)[0]
-        gpx.waypoints.append(_waypoint(place, short_name(point), words, kind))
+        yield _waypoint(place, short_name(point), words, kind)
     for mark, place in zip(places.marks, places.mark_places_in(WGS84), strict=True):
         proposed = places.is_suggested(mark)
         words = f"proposed, to be surveyed. {DIG_WARNING}" if proposed else "mark of the site"
         name = mark.mark_id
         if named[name] > 1:
             name = f"{places.water.water_id} {name}"
-        gpx.waypoints.append(_waypoint(place, plain_text(name), words, "mark"))
+        yield _waypoint(place, plain_text(name), words, "mark")
 
 
-def _add_banks(gpx: gpxpy.gpx.GPX, places: Places, site: Site) -> None:
-    """Add the launch places that rafts go from, each where its first raft enters the water."""
-    said = {
-        place.launch_id: place
-        for body in site.water_bodies
-        if body.water_id == places.water.water_id
-        for place in body.launches
-    }
+def _banks(places: Places, body: WaterBody) -> Iterator[gpxpy.gpx.GPXWaypoint]:
+    """Yield the launch places that rafts go from, each where its first raft enters the water."""
+    said = {place.launch_id: place for place in body.launches}
     first = {route.launch_id: route for route in reversed(places.water.routes)}
     for name, route in sorted(first.items()):
         start = shapely.get_coordinates(transformed(route.path, places.water.crs, WGS84))[0]
@@ -134,7 +145,7 @@ def _add_banks(gpx: gpxpy.gpx.GPX, places: Places, site: Site) -> None:
         bank = said.get(name)
         if bank is not None and (bank.surface or bank.vehicle):
             words += f": {', '.join(part for part in (bank.surface, bank.vehicle) if part)}"
-        gpx.waypoints.append(_waypoint(start, plain_text(f"launch {name}"), words, "launch"))
+        yield _waypoint(start, plain_text(f"launch {name}"), words, "launch")
 
 
 def _waypoint(place: FloatArray, name: str, words: str, kind: str) -> gpxpy.gpx.GPXWaypoint:

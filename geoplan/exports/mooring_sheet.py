@@ -16,7 +16,8 @@ from geoplan.exports.safe_rounding import rounded_down, rounded_up
 from geoplan.materials import stock_length_m
 from geoplan.plan import AuditReport, Mooring, Plan, WaterPlan
 from geoplan.raft import footprints
-from geoplan.site import FloatArray, Site
+from geoplan.settings import Settings
+from geoplan.site import FloatArray, Levels, Site
 
 FILE_NAME = "moorings.csv"
 
@@ -81,19 +82,21 @@ def write(
     ExportError
         If the file cannot be written.
     """
+    levels = {body.water_id: body.levels for body in site.water_bodies}
     rows = (
         row
         for water in plan.waters
         if water.moorings
-        for row in _rows(water, plan.client_crs, site)
+        for row in _rows(water, plan.client_crs, site.settings, levels[water.water_id])
     )
     write_table(folder / FILE_NAME, _HEADER, rows)
 
 
-def _rows(water: WaterPlan, crs: str, site: Site) -> Iterator[tuple[Cell, ...]]:
+def _rows(
+    water: WaterPlan, crs: str, settings: Settings, levels: Levels
+) -> Iterator[tuple[Cell, ...]]:
     """Yield a row for each mooring."""
-    settings = site.settings
-    travel_m = _sleeve_travel_m(water, site)
+    travel_m = _sleeve_travel_m(levels, settings)
     at = np.array([(part.easting_m, part.northing_m) for part in water.moorings])
     easting, northing = transformed_points(at[:, 0], at[:, 1], water.crs, crs)
     longitude, latitude = transformed_points(at[:, 0], at[:, 1], water.crs, WGS84)
@@ -130,10 +133,9 @@ def _rows(water: WaterPlan, crs: str, site: Site) -> Iterator[tuple[Cell, ...]]:
         )
 
 
-def _sleeve_travel_m(water: WaterPlan, site: Site) -> float:
+def _sleeve_travel_m(levels: Levels, settings: Settings) -> float:
     """Return on how much of a post a sleeve must slide: low to high, and a margin at each end."""
-    levels = next(body.levels for body in site.water_bodies if body.water_id == water.water_id)
-    return levels.high_m - levels.low_m + 2.0 * site.settings.mooring.travel_margin_m
+    return levels.high_m - levels.low_m + 2.0 * settings.mooring.travel_margin_m
 
 
 def _corners(water: WaterPlan) -> dict[str, FloatArray]:

@@ -48,9 +48,11 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
     pages = pages_of(tuple(water.water_id for water in plan.waters))
     # Days run on from page to page.
     launches = launches_record(plan, site) if len(pages) > 1 else None
+    begin = 0
     for name, shown in pages:
-        some = replace(plan, waters=tuple(w for w in plan.waters if w.water_id in set(shown)))
+        some = replace(plan, waters=tuple(plan.waters[begin : begin + len(shown)]))
         _write(folder / name, map_page(some, site, audit, launches))
+        begin += len(shown)
     if len(pages) > 1:
         links = [(name, shown[0], shown[-1]) for name, shown in pages]
         _write(folder / FILE_NAME, "\n".join(_index(plan.site_name, links)) + "\n")

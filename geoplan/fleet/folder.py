@@ -238,7 +238,7 @@ def audit_folder(folder: Path, site_path: Path | None = None) -> AuditReport:
     """
     site = site_of_plan(folder, site_path)
     with threadpool_limits(1):
-        return judged(gis_files.read_plan(folder / gis_files.FILE_NAME), site)
+        return judged(folder / gis_files.FILE_NAME, site)
 
 
 def site_of_plan(folder: Path, site_path: Path | None = None) -> Site:

@@ -14,6 +14,7 @@ from geoplan.district import Logistics, Visit
 from geoplan.fleet.trips import Stops, least_length_m, trips
 from geoplan.launch.days import begun, raft_minutes
 from geoplan.plan import Plan, WaterPlan
+from geoplan.settings import Settings
 from geoplan.settings_district import YardSettings
 from geoplan.site import FloatArray, Site, WaterBody
 
@@ -36,7 +37,10 @@ def logistics(plan: Plan, site: Site) -> Logistics | None:
     """
     yard = site.settings.yard
     waters = plan.waters if yard.is_given else ()
-    wanted = {water.water_id: _to_bring(water, site) for water in waters}
+    known = {body.water_id: body for body in site.water_bodies}
+    wanted = {
+        water.water_id: _to_bring(water, known[water.water_id], site.settings) for water in waters
+    }
     bodies = [body for body in site.water_bodies if wanted.get(body.water_id)]
     if not bodies:
         return None
@@ -59,12 +63,12 @@ def logistics(plan: Plan, site: Site) -> Logistics | None:
     return Logistics(tuple(visits), detour * total, detour * min(least, total), days)
 
 
-def _to_bring(water: WaterPlan, site: Site) -> deque[tuple[str, float]]:
+def _to_bring(water: WaterPlan, body: WaterBody, settings: Settings) -> deque[tuple[str, float]]:
     """Return type and hours of each raft to be brought, as launched; those without a way last."""
-    minutes = raft_minutes(water, site)
+    minutes = raft_minutes(water, body, settings)
     planned = {raft.raft_id: raft for raft in water.rafts if raft.status == "planned"}
     order = [*minutes, *(name for name in planned if name not in minutes)]
-    least_h = site.settings.yard.raft_h
+    least_h = settings.yard.raft_h
     return deque(
         (planned[name].raft_type, minutes[name] / 60.0 if name in minutes else least_h)
         for name in order

@@ -209,7 +209,7 @@ def weighed_water(
     fields = site_fields(body, settings)
     if folder.is_dir():
         with suppress(ExportError):  # a full disk is told when the result is kept
-            PartStore(folder).keep(fields_key, packed(fields))
+            PartStore(folder).keep(fields_key, packed(fields, is_small=True))
     return removal_curve(body, settings, fields)
 
 

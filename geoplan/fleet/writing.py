@@ -5,9 +5,9 @@ The audit of many water bodies is done in pieces, and files that do not depend o
 written side by side: both would keep one processor busy for as long as the planning keeps all.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -15,7 +15,13 @@ from typing import Any
 from threadpoolctl import threadpool_limits
 
 from geoplan.audit import audit_plan
-from geoplan.audit.pieces import audit_of_pieces, judged_piece, pieces
+from geoplan.audit.pieces import (
+    COUNTED_LAYERS,
+    PieceFindings,
+    audit_of_pieces,
+    judged_piece,
+    pieces,
+)
 from geoplan.errors import ExportError, GeoplanError
 from geoplan.exports import EXPORTS, gis_files
 from geoplan.fleet.running import Crew, Progress, Task, run_all
@@ -79,7 +85,7 @@ def write_plan(plan: Plan, site: Site, folder: Path, hands: Hands | None = None)
     # Thousands of small matrices: threads of the linear algebra would wait for each other.
     with threadpool_limits(1):
         gis_files.write(plan, site, folder, None)
-        report = judged(gis_files.read_plan(folder / gis_files.FILE_NAME), site, hands)
+        report = judged(folder / gis_files.FILE_NAME, site, hands)
         gis_files.add_findings(folder, plan.client_crs, report)
         modules = [(name, module) for name, module in EXPORTS if name != gis_files.FILE_NAME]
         if hands is None or not _is_shared(len(plan.waters), hands.crew):
@@ -123,14 +129,14 @@ def _written(modules: Sequence[str], plan: Plan, site: Site, folder: Path, repor
         import_module(module).write(plan, site, folder, report)
 
 
-def judged(written: WrittenPlan, site: Site, hands: Hands | None = None) -> AuditReport:
+def judged(path: Path, site: Site, hands: Hands | None = None) -> AuditReport:
     """
     Return the verdict on a written plan; of many water bodies piece by piece.
 
     Parameters
     ----------
-    written : WrittenPlan
-        What the plan's file says.
+    path : Path
+        The plan's GeoPackage; no more of it is held than one piece, and what is counted over all.
     site : Site
         The raw site.
     hands : Hands or None
@@ -147,19 +153,33 @@ def judged(written: WrittenPlan, site: Site, hands: Hands | None = None) -> Audi
         If a piece could not be judged.
     """
     if len(site.water_bodies) <= _WHOLE_UP_TO:
-        return audit_plan(written, site)
+        return audit_plan(gis_files.read_plan(path), site)
+    keys = gis_files.row_keys(path)
+    parts = [(path, _rows(piece), some) for piece, some in pieces(keys, site, _PIECE)]
+    counted = {name: _rows(keys)[name] for name in COUNTED_LAYERS}
     if hands is None:
-        found = (judged_piece(*piece) for piece in pieces(written, site, _PIECE))
-        return audit_of_pieces(written, site, found)
+        found = (_judged_rows(*part) for part in parts)
+        return audit_of_pieces(gis_files.read_plan(path, counted), site, found)
     tasks = [
-        Task(f"judged {index}{WORK_ENDING}", f"piece {index}", 1.0, judged_piece, piece)
-        for index, piece in enumerate(pieces(written, site, _PIECE))
+        Task(f"judged {index}{WORK_ENDING}", f"piece {index}", 1.0, _judged_rows, part)
+        for index, part in enumerate(parts)
     ]
     with _done(tasks, hands, "judging the plan") as failures:
         if failures:
             raise GeoplanError(f"the plan could not be judged: {'; '.join(failures.values())}")
         found = (hands.store.load(task.key) for task in tasks)
-        return audit_of_pieces(written, site, found)
+        return audit_of_pieces(gis_files.read_plan(path, counted), site, found)
+
+
+def _rows(keys: WrittenPlan) -> dict[str, tuple[int, ...]]:
+    """Return the numbers of rows by the part of a plan."""
+    parts = (part.name for part in fields(keys) if part.name != "crs")
+    return {name: tuple(key.number for key in getattr(keys, name)) for name in parts}
+
+
+def _judged_rows(path: Path, rows: Mapping[str, Sequence[int]], site: Site) -> PieceFindings:
+    """Judge some rows of a plan's file."""
+    return judged_piece(gis_files.read_plan(path, rows), site)
 
 
 @contextmanager

@@ -17,7 +17,7 @@ from geoplan.launch.bank_choice import ASSUMED_SLOPE_PCT
 from geoplan.launch.handling import Handling, raft_handling
 from geoplan.plan import PlacedRaft, Route, WaterPlan
 from geoplan.settings import Settings
-from geoplan.site import LaunchPlace, Site
+from geoplan.site import LaunchPlace, Site, WaterBody
 
 
 @dataclass(frozen=True)
@@ -87,9 +87,11 @@ def launch_steps(
         body.water_id: {place.launch_id: place for place in body.launches}
         for body in site.water_bodies
     }
-    work = {water.water_id: _work(water, banks[water.water_id], site.settings) for water in waters}
     if logistics is None:
-        return tuple(_one_by_one(waters, work, site.settings))
+        return tuple(_one_by_one(waters, banks, site.settings))
+    work = {
+        water.water_id: iter(_work(water, banks[water.water_id], site.settings)) for water in waters
+    }
     whole_min = site.settings.yard.day_h * 60.0
     steps: list[LaunchStep] = []
     for visit in logistics.visits:
@@ -131,7 +133,7 @@ def begun(day: int, now_min: float, need_min: float, whole_min: float) -> tuple[
     return day, now_min
 
 
-def raft_minutes(water: WaterPlan, site: Site) -> dict[str, float]:
+def raft_minutes(water: WaterPlan, body: WaterBody, settings: Settings) -> dict[str, float]:
     """
     Return how long the crew has with each raft of a water body that has a way.
 
@@ -139,25 +141,24 @@ def raft_minutes(water: WaterPlan, site: Site) -> dict[str, float]:
     ----------
     water : WaterPlan
         Its plan.
-    site : Site
-        The site, for banks, raft types and rates.
+    body : WaterBody
+        The water body, for its banks.
+    settings : Settings
+        Raft types and rates.
 
     Returns
     -------
     dict of str to float
         By raft, in order of launching [min].
     """
-    banks = {
-        place.launch_id: place
-        for body in site.water_bodies
-        if body.water_id == water.water_id
-        for place in body.launches
-    }
-    return {one[0].raft_id: sum(one[2]) for one in _work(water, banks, site.settings)}
+    banks = {place.launch_id: place for place in body.launches}
+    return {one[0].raft_id: sum(one[2]) for one in _work(water, banks, settings)}
 
 
 def _one_by_one(
-    waters: Sequence[WaterPlan], work: Mapping[str, Iterator["_Work"]], settings: Settings
+    waters: Sequence[WaterPlan],
+    banks: Mapping[str, Mapping[str, LaunchPlace]],
+    settings: Settings,
 ) -> Iterator[LaunchStep]:
     """Yield the work where all rafts are there, water body by water body."""
     given = settings.launch
@@ -165,7 +166,7 @@ def _one_by_one(
     for water in waters:
         if now_min > 0 and water.routes:  # the crew and its boat move to the next water
             now_min += given.move_min
-        for one in work[water.water_id]:
+        for one in _work(water, banks[water.water_id], settings):
             day, now_min = begun(day, now_min, sum(one[2]), given.day_h * 60.0)
             step = _step(water.water_id, one, day, now_min)
             now_min = step.end_min
@@ -184,11 +185,10 @@ def _step(water_id: str, one: "_Work", day: int, now_min: float) -> LaunchStep:
 _Work = tuple[PlacedRaft, Route, tuple[float, float, float, float], Handling, int, bool]
 
 
-def _work(
-    water: WaterPlan, banks: Mapping[str, LaunchPlace], settings: Settings
-) -> Iterator[_Work]:
-    """Yield each raft of a water body in order, with the minutes of each part of its work."""
+def _work(water: WaterPlan, banks: Mapping[str, LaunchPlace], settings: Settings) -> list[_Work]:
+    """Return each raft of a water body in order, with the minutes of each part of its work."""
     given = settings.launch
+    work: list[_Work] = []
     kinds = {kind.name: kind for kind in settings.raft}
     rafts = {raft.raft_id: raft for raft in water.rafts}
     held_by = Counter(mooring.raft_id for mooring in water.moorings)
@@ -206,7 +206,8 @@ def _work(
             2 * route.length_m / given.tow_m_s / 60.0,
             posts * given.post_min,
         )
-        yield raft, route, parts, handling, posts, slope is None
+        work.append((raft, route, parts, handling, posts, slope is None))
+    return work
 
 
 def clock(minutes: float) -> str:

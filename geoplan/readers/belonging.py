@@ -1,5 +1,6 @@
 """To which water body a feature belongs: the ones it touches, or lies near enough to."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,6 +16,8 @@ IntArray = NDArray[np.int64]
 
 #: Metres of a degree of latitude, at its least [m/°]. WGS 84 at the equator: 110,574 m.
 _DEGREE_M = 110_500.0
+#: Features whose boxes are held at a time, which take a kilobyte each [1].
+_AT_A_TIME = 20_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,6 +60,28 @@ def within_reach(
     Reach
         Distances are planar in the working CRS of the water body.
     """
+    outlines = np.array([water.outline_deg for water in waters], dtype=object)
+    tree = shapely.STRtree(shapely.envelope(outlines))
+    parts = [
+        _some_within_reach(geometries[part], crs, waters, reach_m[part], tree)
+        for begin in range(0, max(1, len(geometries)), _AT_A_TIME)
+        for part in [slice(begin, begin + _AT_A_TIME)]
+    ]
+    return Reach(
+        np.concatenate([one.feature + _AT_A_TIME * at for at, one in enumerate(parts)]),
+        np.concatenate([one.water for one in parts]),
+        np.concatenate([one.distance_m for one in parts]),
+    )
+
+
+def _some_within_reach(
+    geometries: NDArray[Any],
+    crs: str,
+    waters: tuple[DrawnWater, ...],
+    reach_m: FloatArray,
+    tree: shapely.STRtree,
+) -> Reach:
+    """Return the pairs of some features; ``tree`` holds the bounds of the waters in degrees."""
     bounds = shapely.bounds(transformed(geometries, crs, WGS84))
     north = reach_m / _DEGREE_M
     poleward = np.minimum(np.maximum(np.abs(bounds[:, 1]), np.abs(bounds[:, 3])) + north, 89.9)
@@ -64,8 +89,7 @@ def within_reach(
     boxes = shapely.box(
         bounds[:, 0] - east, bounds[:, 1] - north, bounds[:, 2] + east, bounds[:, 3] + north
     )
-    outlines = np.array([water.outline_deg for water in waters], dtype=object)
-    near_feature, near_water = shapely.STRtree(shapely.envelope(outlines)).query(boxes)
+    near_feature, near_water = tree.query(boxes)
     distance = distances_m(geometries[near_feature], crs, waters, near_water)
     is_near = distance <= reach_m[near_feature]
     feature, water = near_feature[is_near], near_water[is_near]
@@ -169,9 +193,8 @@ def distances_m(
         Zero where they touch; infinite where it cannot be measured in a plane [m].
     """
     out = np.full(len(geometries), np.inf)
-    for index in np.unique(water):
-        own = np.flatnonzero(water == index)
-        target = waters[int(index)]
+    for index, every in by_owner(water):
+        target, own = waters[index], every
         placed = transformed(geometries[own], crs, target.crs)
         shapely.prepare(target.outline)
         is_finite = np.isfinite(shapely.bounds(placed)).all(axis=1)
@@ -180,3 +203,32 @@ def distances_m(
         out[own[is_touching]] = 0.0
         out[own[~is_touching]] = shapely.distance(target.outline, placed[~is_touching])
     return out
+
+
+def by_owner(owner: IntArray) -> Iterator[tuple[int, IntArray]]:
+    """
+    Yield what belongs to each owner, in one pass for all.
+
+    Parameters
+    ----------
+    owner : ndarray of int, shape (n,)
+        Owner of each; negative where there is none.
+
+    Yields
+    ------
+    int
+        Each owner, in rising order.
+    ndarray of int, shape (m,)
+        Positions of what is its own, in rising order.
+
+    Examples
+    --------
+    >>> [(who, what.tolist()) for who, what in by_owner(np.array([1, -1, 0, 1]))]
+    [(0, [2]), (1, [0, 3])]
+    """
+    order = np.argsort(owner, kind="stable")
+    owners, begins = np.unique(owner[order], return_index=True)
+    ends = np.append(begins, len(order))
+    for at, who in enumerate(owners.tolist()):
+        if who >= 0:
+            yield who, order[ends[at] : ends[at + 1]]

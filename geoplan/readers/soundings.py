@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from geoplan.crs import transformed
 from geoplan.readers.belonging import (
+    by_owner,
     nearest_only,
     nearest_water,
     touched_or_nearest,
@@ -184,8 +185,8 @@ def sounded(
     )
     sigma = np.where(np.isnan(sigma), sigma_m, sigma)
     out = {}
-    for index, water in enumerate(waters):
-        own = np.flatnonzero((owner == index) & np.isfinite(bed))
+    for index, every in by_owner(owner):
+        water, own = waters[index], every[np.isfinite(bed[every])]
         if own.size:
             _say_few(layer, water, own, log)
             _say_odd(layer, water, bed[own], log)
@@ -395,9 +396,8 @@ def _far_of_own(
 ) -> BoolArray:
     """Tell which fixes are strays among those nearest to the same water body."""
     out = np.zeros(len(layer), dtype=bool)
-    for index in np.unique(nearest):
-        own = np.flatnonzero(nearest == index)
-        placed = transformed(layer.geometries[own], crs, waters[int(index)].crs)
+    for index, own in by_owner(nearest):
+        placed = transformed(layer.geometries[own], crs, waters[index].crs)
         coordinates = shapely.get_coordinates(placed)
         out[own] = stray_fixes(coordinates[:, 0], coordinates[:, 1])
     return out

@@ -2,6 +2,8 @@
 
 import csv
 import io
+from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -37,7 +39,7 @@ def table_columns(
         row 1; ``None`` where the file is no table.
     """
     try:
-        text = data.decode("utf-8-sig")
+        header = data.decode("utf-8-sig").split("\n", 1)[0]
     except UnicodeDecodeError as error:
         log.refuse(
             place,
@@ -46,11 +48,11 @@ def table_columns(
             "Save it again as 'CSV UTF-8'.",
         )
         return None
-    header = text.split("\n", 1)[0]
-    separator = max(",;\t", key=header.count)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    text = io.TextIOWrapper(io.BytesIO(data), encoding="utf-8-sig", newline="")
+    reader = csv.reader(text, delimiter=max(",;\t", key=header.count), strict=True)
     try:
-        rows = list(reader)
+        names = [name.strip() for name in next(reader, [])]
+        cells = _by_column(reader, len(names))
     except csv.Error as error:
         log.refuse(
             place,
@@ -59,11 +61,10 @@ def table_columns(
             "Save it again as CSV.",
         )
         return None
-    names = [name.strip() for name in rows[0]] if rows else []
     if not any(names) or "\0" in header:
         log.refuse(place, "no header line", "column names in the first line", "Add them.")
         return None
-    return _by_column(names, rows[1:], place, log)
+    return _named(names, cells, place, log)
 
 
 def table_layer(data: bytes, place: Place, log: FaultLog, *, blanks: bool = False) -> Layer | None:
@@ -124,33 +125,49 @@ def table_layer(data: bytes, place: Place, log: FaultLog, *, blanks: bool = Fals
     )
 
 
-def _by_column(
-    names: list[str], lines: list[list[str]], place: Place, log: FaultLog
+@dataclass(frozen=True)
+class _Cells:
+    """Cells by column and the numbers of their rows; numbers and lengths of rows of another."""
+
+    columns: tuple[list[str | None], ...]
+    rows: list[int]
+    ragged: list[tuple[int, int]]
+
+
+def _by_column(lines: Iterator[list[str]], width: int) -> _Cells:
+    """Return rows of cells as columns, one row after the other: a table is never held twice."""
+    cells = _Cells(tuple([] for _ in range(width)), [], [])
+    for number, line in enumerate(lines, 2):
+        stripped = [cell.strip() or None for cell in line]
+        if not any(stripped):
+            continue
+        if len(line) != width:
+            cells.ragged.append((number, len(line)))
+            continue
+        cells.rows.append(number)
+        for column, cell in zip(cells.columns, stripped, strict=True):
+            column.append(cell)
+    return cells
+
+
+def _named(
+    names: list[str], cells: _Cells, place: Place, log: FaultLog
 ) -> tuple[dict[str, list[Any]], list[int]] | None:
-    """Return rows of cells as columns, refusing ragged rows and names given twice."""
+    """Return columns by their names, refusing ragged rows and names given twice."""
     twice = sorted({name for name in names if name and names.count(name) > 1})
     if twice:
         log.refuse(
             place, f"two columns named {shown(twice[0])}", "each name once", "Rename one of them."
         )
         return None
-    whole = [
-        (number, line) for number, line in enumerate(lines, 2) if any(cell.strip() for cell in line)
-    ]
-    ragged = [(number, line) for number, line in whole if len(line) != len(names)]
     log.refuse_rows(
-        [Place(place.file, place.layer, f"row {number}") for number, _ in ragged],
-        lambda index: f"{len(ragged[index][1])} cells",
+        [Place(place.file, place.layer, f"row {number}") for number, _ in cells.ragged],
+        lambda index: f"{cells.ragged[index][1]} cells",
         f"{len(names)} cells, as in the header",
         "Correct the row: a comma inside a number makes two cells of one.",
     )
-    even = [(number, line) for number, line in whole if len(line) == len(names)]
-    columns = {
-        name: [line[at].strip() or None for _, line in even]
-        for at, name in enumerate(names)
-        if name
-    }
-    return columns, [number for number, _ in even]
+    columns = {name: column for name, column in zip(names, cells.columns, strict=True) if name}
+    return columns, cells.rows
 
 
 def _coordinates(

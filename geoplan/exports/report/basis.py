@@ -73,9 +73,9 @@ def summary(plan: Plan, site: Site, audit: AuditReport | None) -> Iterator[Block
     )  # fmt: skip
     if len(plan.waters) > IN_FULL:
         yield Text(
-            f"Of {len(plan.waters)} water bodies the first {len(rows)} are named above; drawings and"
-            f" tables below show the first {IN_FULL}. Every other stands in the CSV files beside"
-            " this report, in plan.gpkg and on map.html, with the same figures."
+            f"Of {len(plan.waters)} water bodies the first {len(rows)} are named above; the tables"
+            f" below show the first {IN_FULL}. Every other stands in the CSV files beside this"
+            " report, in plan.gpkg and on map.html, with the same figures."
         )
     if plan.failures:
         yield Text(

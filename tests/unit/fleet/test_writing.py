@@ -80,8 +80,18 @@ def test_files_written_side_by_side_are_the_same_files(
     assert ours == theirs
     assert not list((out.parent / ".plan.parts").glob("*/*.work"))
     # The command that audits a folder works through pieces without anyone's help.
-    read = gis_files.read_plan(out / gis_files.FILE_NAME)
-    assert judged(read, read_site(site)).passed
+    assert judged(out / gis_files.FILE_NAME, read_site(site)).passed
+
+
+def test_rows_of_a_part_are_the_rows_of_the_whole(
+    plan: tuple[Path, Path], case: tuple[WrittenPlan, Site]
+) -> None:
+    """Read by their numbers, a piece of the file is the piece of what was read whole."""
+    written, site = case
+    path = plan[1] / gis_files.FILE_NAME
+    keys = gis_files.row_keys(path)
+    for (some, _), (part, _) in zip(pieces(keys, site, 1), pieces(written, site, 1), strict=True):
+        assert str(gis_files.read_plan(path, writing._rows(some))) == str(part)
 
 
 def test_every_check_is_of_a_piece_or_of_the_whole(case: tuple[WrittenPlan, Site]) -> None:
