@@ -34,9 +34,10 @@ _SPARE = 64
 #: Spots kept beside the rafts, as a multiple of their number.
 _SPOTS_EACH = 20
 _TOLERANCE_M = 1e-6
-#: With this many rafts a round costs seconds; what two of them must bring for a third [1].
-_MANY = 100
-_WORTH_TWO_ROUNDS = 3e-5
+#: What two rounds must bring for a third: where rafts are few, other seeds and joint moves bring
+#: more than it; with many a round costs seconds [1].
+_FEW, _MANY = 15, 100
+_WORTH_TWO_ROUNDS_FEW, _WORTH_TWO_ROUNDS = 1e-3, 3e-5
 
 
 @dataclass(frozen=True)
@@ -63,9 +64,9 @@ class Effort:
     rounds: int = 8
     windows_each: int = 15
     most_windows: int = 1500
-    few_windows: int = 20
+    few_windows: int = 40
     most_settled: int = 60
-    ends_settled: int = 2
+    ends_settled: int = 4
 
 
 #: What a plan gets unless asked for more.
@@ -192,10 +193,11 @@ def improved(
 
 
 def _is_done(worths: Sequence[float], n: int) -> bool:
-    """Tell whether two rounds in a row brought next to nothing to a plan of many rafts."""
-    if n < _MANY or len(worths) < 3:
+    """Tell whether two rounds in a row brought next to nothing to a plan of few or many rafts."""
+    if _FEW < n < _MANY or len(worths) < 3:
         return False
-    return worths[-1] - worths[-3] < _WORTH_TWO_ROUNDS * worths[-1]
+    least = _WORTH_TWO_ROUNDS_FEW if n <= _FEW else _WORTH_TWO_ROUNDS
+    return worths[-1] - worths[-3] < least * worths[-1]
 
 
 def state_of(plan: Sequence[Poses], water: Water, names: Sequence[str]) -> Rafts:

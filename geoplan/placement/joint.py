@@ -14,8 +14,9 @@ import highspy
 import numpy as np
 
 from geoplan.placement.allowed import AllowedRegion
+from geoplan.placement.parting_kernels import count_astray, worths_of
 from geoplan.placement.partings import Rows, Shapes, edge_rows, inner_edges, pair_rows, together
-from geoplan.placement.pose_kernels import Water, lies_inside, raft_worth
+from geoplan.placement.pose_kernels import Water
 from geoplan.placement.price_programme import quiet_solver
 from geoplan.site import FloatArray
 from geoplan.water import IntArray
@@ -23,6 +24,10 @@ from geoplan.water import IntArray
 #: Reach of the first and of the last joint moves [m], and moves at most.
 _FIRST_M, _LAST_M = 0.5, 2e-4
 _MOST_MOVES = 40
+#: Two corners come no nearer in a joint move than this many times its reach [1].
+_REACHES = 5.0
+#: A joint move that gains no more than this is followed by nearer ones [1].
+_LITTLE = 1e-5
 #: Reaches of the last moves, which part what is still too near [m].
 _PARTINGS_M = (5e-3, 2e-3, 1e-3, 2e-4, 2e-4)
 #: Moves after which a plan must lack less than this much, or half of what it did [m].
@@ -90,13 +95,8 @@ class Pool:
         ndarray of float, shape (n,)
             Worth of each [worth of planted m²].
         """
-        return np.array(
-            [
-                raft_worth(self.water, int(k), *p)
-                for k, p in zip(kinds, poses.tolist(), strict=True)
-            ],
-            float,
-        )
+        out: FloatArray = worths_of(self.water, poses, kinds, 0.0)[:, 0]
+        return out
 
     def rows(self, poses: FloatArray, kinds: IntArray, near_m: float) -> Rows:
         """
@@ -146,14 +146,12 @@ class Pool:
             Nothing for a legal plan [m].
         """
         # Rows alone cannot tell water from land behind an edge.
-        astray = [
-            not lies_inside(self.water, int(k), *p)
-            for k, p in zip(kinds, poses[:, :2].tolist(), strict=True)
-        ]
-        return rows.lacking_m() + float(sum(astray))
+        return rows.lacking_m() + count_astray(self.water, poses, kinds)
 
 
-def settled(pool: Pool, poses: FloatArray, kinds: IntArray) -> tuple[FloatArray, float]:
+def settled(
+    pool: Pool, poses: FloatArray, kinds: IntArray, little: float = _LITTLE
+) -> tuple[FloatArray, float]:
     """
     Return rafts where no joint move gains, and what is still lacking there.
 
@@ -165,6 +163,8 @@ def settled(pool: Pool, poses: FloatArray, kinds: IntArray) -> tuple[FloatArray,
         Easting, northing [m] and turn [rad]; rafts may be too near.
     kinds : ndarray of int, shape (n,)
         Their types.
+    little : float
+        Share of the worth: a move that gains no more is followed by nearer ones [1].
 
     Returns
     -------
@@ -173,30 +173,38 @@ def settled(pool: Pool, poses: FloatArray, kinds: IntArray) -> tuple[FloatArray,
     float
         By how much all pairs together are too near; nothing where the plan is legal [m].
     """
+    solver, reach = _solver(), _FIRST_M
     arm = np.hypot(*pool.water.sides[kinds].T) / 2
     worth = pool.worth(poses, kinds)
     penalty = _PENALTY * float((pool.water.nodes.max(axis=(1, 2)) * pool.water.planted).max())
-    rows = pool.rows(poses, kinds, 4 * _FIRST_M)
+    rows = pool.rows(poses, kinds, _REACHES * reach)
     lack = start = pool.lacking_m(rows, poses, kinds)
-    solver, reach = quiet_solver(), _FIRST_M
     for move in range(_MOST_MOVES):
-        step = _best_move(solver, rows, _slopes(pool, poses, kinds, worth), arm, reach, penalty)
+        step = _best_move(solver, rows, _slopes(pool, poses, kinds), arm, reach, penalty)
         if step is None:
             break
         tried = poses + step
-        near = pool.rows(tried, kinds, 4 * _FIRST_M)
+        near = pool.rows(tried, kinds, _REACHES * reach)
         new_worth, new_lack = pool.worth(tried, kinds), pool.lacking_m(near, tried, kinds)
         gain = new_worth.sum() - worth.sum() - penalty * (new_lack - lack)
         if gain > 1e-9 * abs(worth.sum()):
             poses, rows, worth, lack = tried, near, new_worth, new_lack
-        else:
+        # Far moves of little gain go to and fro: what they seek is nearer.
+        if gain <= little * abs(worth.sum()):
             reach /= 3
         if reach < _LAST_M or (move == _EARLY and lack > max(_HOPEFUL_M, start / 2)):
             break
     if 0 < lack < _HOPEFUL_M:
-        slopes = _slopes(pool, poses, kinds, worth)
+        slopes = _slopes(pool, poses, kinds)
         poses, lack = _parted(pool, solver, poses, kinds, slopes)
     return poses, lack
+
+
+def _solver() -> Any:
+    """Return a solver for programmes so small that looking for simpler ones does not pay."""
+    solver = quiet_solver()
+    solver.setOptionValue("presolve", "off")
+    return solver
 
 
 def _parted(
@@ -217,13 +225,10 @@ def _parted(
     return poses, pool.lacking_m(rows, poses, kinds)
 
 
-def _slopes(pool: Pool, poses: FloatArray, kinds: IntArray, worth: FloatArray) -> FloatArray:
+def _slopes(pool: Pool, poses: FloatArray, kinds: IntArray) -> FloatArray:
     """Return the change of each raft's worth as it moves east, north and turns, shape (n, 3)."""
-    out = np.empty_like(poses)
-    for axis in range(3):
-        moved = poses.copy()
-        moved[:, axis] += _STEP_M
-        out[:, axis] = (pool.worth(moved, kinds) - worth) / _STEP_M
+    found = worths_of(pool.water, poses, kinds, _STEP_M)
+    out: FloatArray = (found[:, 1:] - found[:, :1]) / _STEP_M
     return out
 
 

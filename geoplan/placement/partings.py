@@ -8,13 +8,13 @@ left, and its rates as either raft moves and turns. Where shapes meet, the same 
 part them with the least move.
 """
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from geoplan.placement.parting_kernels import edge_table, pair_table
 from geoplan.site import FloatArray
 from geoplan.water import IntArray
 
@@ -58,8 +58,7 @@ class Rows(NamedTuple):
         return float(lack.sum())
 
 
-@dataclass(frozen=True, eq=False)
-class Shapes:
+class Shapes(NamedTuple):
     """
     Rafts as corners and sides.
 
@@ -102,7 +101,7 @@ class Shapes:
         half = np.tile(sides_m / 2, 2)
         reach = normal * half[..., None]
         corner = poses[:, None, :2] + reach + np.roll(reach, -1, axis=1)
-        return cls(poses[:, :2], corner, normal, half)
+        return cls(np.ascontiguousarray(poses[:, :2]), corner, normal, half)
 
     def of_some(self, which: IntArray) -> "Shapes":
         """
@@ -182,31 +181,7 @@ def pair_rows(shapes: Shapes, gap_m: float, near_m: float) -> Rows:
     Rows
         Pairs numbered from zero.
     """
-    far = np.hypot(shapes.half[:, 0], shapes.half[:, 1])
-    a, b = np.triu_indices(len(far), 1)
-    apart = np.hypot(*(shapes.centre[a] - shapes.centre[b]).T)
-    is_near = apart < far[a] + far[b] + gap_m + near_m
-    a, b = a[is_near], b[is_near]
-    pair = np.arange(len(a))
-    ends = (shapes.corner[a][:, :, None] - shapes.corner[b][:, None, :]).reshape(-1, 16, 2)
-    nearest = np.hypot(ends[..., 0], ends[..., 1]).argmin(axis=1)
-    line = ends[pair, nearest] / np.maximum(np.hypot(*ends[pair, nearest].T), 1e-12)[:, None]
-    by_line = np.einsum("pik,pk->pi", ends, line).min(axis=1)
-    every = np.column_stack([_by_sides(shapes, b, a), _by_sides(shapes, a, b), by_line])
-    best = every.argmax(axis=1)
-    parts = []
-    for owner, other, side in ((b, a, best), (a, b, best - 4)):
-        mine = np.flatnonzero((side >= 0) & (side < 4) & (best < 8))
-        parts.append(_side_rows(shapes, owner[mine], other[mine], side[mine], gap_m, pair[mine]))
-    mine = np.flatnonzero(best == 8)
-    corner = shapes.corner[b[mine], nearest[mine] % 4]
-    arm = corner - shapes.centre[b[mine]]
-    turn = -np.einsum("pk,pk->p", line[mine], turned(arm))
-    level = np.einsum("pk,pk->p", line[mine], corner) + gap_m
-    parts.append(
-        _rows(shapes, a[mine], b[mine], line[mine], level, np.tile(turn[:, None], 4), pair[mine])
-    )
-    return _near(parts, near_m)
+    return _rows(pair_table(tuple(shapes), gap_m, near_m))
 
 
 def edge_rows(shapes: Shapes, edges: FloatArray, near_m: float) -> Rows:
@@ -227,102 +202,13 @@ def edge_rows(shapes: Shapes, edges: FloatArray, near_m: float) -> Rows:
     Rows
         A raft and an edge are a pair, numbered from zero.
     """
-    far = np.hypot(shapes.half[:, 0], shapes.half[:, 1]) + near_m
-    low, high = edges.min(axis=1), edges.max(axis=1)
-    off = np.maximum(low - shapes.centre[:, None], shapes.centre[:, None] - high).max(axis=2)
-    raft, edge = np.nonzero(off < far[:, None])
-    start, along = edges[edge, 0], edges[edge, 1] - edges[edge, 0]
-    inward = turned(along / np.hypot(*along.T)[:, None])
-    depth = np.einsum("pik,pk->pi", shapes.corner[raft] - start[:, None], inward)
-    # Wholly behind an edge a raft may lie in another arm of the water.
-    behind = -depth.max(axis=1)
-    ends = edges[edge] - shapes.centre[raft][:, None]
-    by_side = np.einsum("pik,pfk->pfi", ends, shapes.normal[raft]).min(axis=2)
-    every = np.column_stack(
-        [by_side - shapes.half[raft], depth.min(axis=1), np.where(behind > 0, behind, -np.inf)]
-    )
-    best = every.argmax(axis=1)
-    mine, other = np.flatnonzero(best < 4), np.flatnonzero(best >= 4)
-    pair = np.arange(len(raft))
-    normal = shapes.normal[raft[mine], best[mine]]
-    arms = ends[mine]
-    room = np.einsum("pik,pk->pi", arms, normal) - shapes.half[raft[mine], best[mine]][:, None]
-    spin = np.einsum("pik,pk->pi", arms, turned(normal))
-    push = inward[other] * np.where(best[other] == 4, 1.0, -1.0)[:, None]
-    level = np.einsum("pk,pk->p", push, start[other])
-    nobody = np.full(len(other), -1)
-    parts = [
-        _flat(None, raft[mine], normal, spin, room, pair[mine]),
-        _rows(shapes, raft[other], nobody, push, level, np.zeros((len(other), 4)), pair[other]),
-    ]
-    return _near(parts, near_m)
+    return _rows(edge_table(tuple(shapes), edges, near_m))
 
 
-def _by_sides(shapes: Shapes, owner: IntArray, other: IntArray) -> FloatArray:
-    """Return how far beyond each side of a raft another lies, shape (n, 4) [m]."""
-    arms = shapes.corner[other] - shapes.centre[owner][:, None]
-    reach = np.einsum("pik,pfk->pfi", arms, shapes.normal[owner]).min(axis=2)
-    out: FloatArray = reach - shapes.half[owner]
-    return out
-
-
-def _side_rows(
-    shapes: Shapes, owner: IntArray, other: IntArray, side: IntArray, gap_m: float, pair: IntArray
-) -> Rows:
-    """Return rows that keep the corners of rafts beyond a side of others, which may turn."""
-    normal = shapes.normal[owner, side]
-    arms = shapes.corner[other] - shapes.centre[owner][:, None]
-    spin = np.einsum("pik,pk->pi", arms, turned(normal))
-    level = np.einsum("pk,pk->p", normal, shapes.centre[owner]) + shapes.half[owner, side] + gap_m
-    return _rows(shapes, other, owner, normal, level, spin, pair)
-
-
-def _rows(
-    shapes: Shapes,
-    first: IntArray,
-    second: IntArray,
-    normal: FloatArray,
-    level: FloatArray,
-    spin: FloatArray,
-    pair: IntArray,
-) -> Rows:
-    """Return rows that keep the corners of rafts above a level along a direction."""
-    corner = shapes.corner[first]
-    room = np.einsum("pik,pk->pi", corner, normal) - level[:, None]
-    arms = turned(corner - shapes.centre[first][:, None])
-    own = np.einsum("pik,pk->pi", arms, normal)
-    moved = _flat(first, second, normal, spin, room, pair)
-    rate = np.concatenate([np.repeat(normal, 4, axis=0), own.reshape(-1, 1)], axis=1)
-    return moved._replace(first_rate=rate)
-
-
-def _flat(
-    first: IntArray | None,
-    second: IntArray,
-    normal: FloatArray,
-    spin: FloatArray,
-    room: FloatArray,
-    pair: IntArray,
-) -> Rows:
-    """Return rows of which the second raft holds the direction; the first stays."""
-    count = room.shape[1]
-    rate = np.concatenate([np.repeat(-normal, count, axis=0), spin.reshape(-1, 1)], axis=1)
-    nobody = np.full(len(second), -1) if first is None else first
-    return Rows(
-        np.repeat(nobody, count),
-        np.repeat(second, count),
-        np.zeros_like(rate),
-        rate,
-        room.ravel(),
-        np.repeat(pair, count),
-    )
-
-
-def _near(parts: list[Rows], near_m: float) -> Rows:
-    """Return the rows of several sets that have little room."""
-    columns = [np.concatenate(column) for column in zip(*parts, strict=True)]
-    is_near = columns[4] < near_m
-    return Rows(*(column[is_near] for column in columns))
+def _rows(table: FloatArray) -> Rows:
+    """Return the rows of a table."""
+    first, second, pair = (table[:, k].astype(np.int64) for k in (0, 1, 9))
+    return Rows(first, second, table[:, 2:5], table[:, 5:8], table[:, 8], pair)
 
 
 def together(first: Rows, second: Rows) -> Rows:

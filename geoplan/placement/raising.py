@@ -2,7 +2,8 @@
 The whole of improvement: windows from several seeds where rafts are few, then joint moves.
 
 Where rafts are few a plan hangs on chance, and windows cost little: several seeds are tried. The
-best ends are settled by moving all their rafts at once, and the best of these is raised again.
+best ends are settled by moving all their rafts at once, the best of these to the last, and where
+more windows raise it still it is settled again.
 """
 
 from collections.abc import Sequence
@@ -21,6 +22,8 @@ from geoplan.placement.worth import WorthSurface
 _FEW_RAFTS = 15
 #: Two ends worth the same to this share are one and the same plan [1].
 _SAME = 1e-4
+#: Joint moves that gain less go nearer: soon to choose among ends, late for the one chosen [1].
+_COARSE, _FINE = 1e-5, 1e-9
 
 
 def raised(
@@ -72,9 +75,12 @@ def raised(
     if count > effort.most_settled:
         return max(ends, key=worth_of)
     pool = Pool.of(water_of(surfaces, regions), regions, gap_m)
-    best = max((_settled(end, pool, regions) for end in _distinct(ends, effort)), key=worth_of)
+    coarse = [_settled(end, pool, regions, _COARSE) for end in _distinct(ends, effort)]
+    best = _settled(max(coarse, key=worth_of), pool, regions, _FINE)
     if count <= _FEW_RAFTS:
-        best = _settled(improved(best, *how, _seed(seed, seeds), effort), pool, regions)
+        more = improved(best, *how, _seed(seed, seeds), effort)
+        if worth_of(more) > worth_of(best) * (1 + _SAME):
+            best = _settled(more, pool, regions, _FINE)
     return best
 
 
@@ -111,12 +117,16 @@ def _distinct(ends: Sequence[list[Poses]], effort: Effort) -> list[list[Poses]]:
     return out
 
 
-def _settled(plan: list[Poses], pool: Pool, regions: Sequence[AllowedRegion]) -> list[Poses]:
+def _settled(
+    plan: list[Poses], pool: Pool, regions: Sequence[AllowedRegion], little: float
+) -> list[Poses]:
     """Return a plan after joint moves, or as it was where they gain nothing."""
     state = state_of(plan, pool.water, [region.raft_type.name for region in regions])
     if len(state.kind) == 0:
         return plan
-    poses, _ = settled(pool, np.column_stack([state.east, state.north, state.turn]), state.kind)
+    poses, _ = settled(
+        pool, np.column_stack([state.east, state.north, state.turn]), state.kind, little
+    )
     value = [
         raft_worth(pool.water, int(kind), *pose)
         for kind, pose in zip(state.kind, poses.tolist(), strict=True)
