@@ -14,9 +14,7 @@ of the region's boundary in its inside, so a box is left out where every part of
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 
-import numba
 import numpy as np
 import shapely
 from scipy.ndimage import maximum_filter, minimum_filter
@@ -24,62 +22,96 @@ from shapely.geometry.base import BaseGeometry
 
 from geoplan.cut_cells import cell_coverage
 from geoplan.grid import BoolArray
+from geoplan.placement.judge_kernels import FINER, HEADINGS, STEPS, Tables, box_states
 from geoplan.placement.worth import WorthSurface
-from geoplan.raft import RaftType, footprints
+from geoplan.raft import RaftType
 from geoplan.site import FloatArray
 from geoplan.water import IntArray
 
-#: Lattice poses in a cell's side, and headings in a half turn.
-STEPS = 2
-HEADINGS = 24
-#: Parts of a cell's side in which weights are integrated; a multiple of twice the steps.
-_FINE = 8
-#: Distance of points along a boundary [m], and shift of a raft's points below which a box of poses
-#: is taken to hold a legal one [m].
+#: Distance of points along a boundary [m].
 _POINTS_M = 0.1
-_TOLERANCE_M = 0.02
-
-Weights = tuple[IntArray, IntArray, IntArray, FloatArray]
+#: Corners of a quarter of the circle that rounds a grown raft.
+_ARC = 16
 
 
 @dataclass(frozen=True, eq=False)
-class PoseSums:
+class PoseBoxes:
     """
-    Weights of nodes in integrals over a raft's set, for every lattice pose in a cell.
+    Boxes of poses that may hold a legal one, and the lattice poses at their corners.
 
     Attributes
     ----------
-    raft : tuple of ndarray
-        Where each pose's weights start, their rows and columns from its node, and the weights of
-        the mean over the raft [1].
-    grown : tuple of ndarray
-        The same for the integral over the raft grown by half the gap [m²].
-    raft_rise_m, grown_rise_m3 : float
-        By how many times ρ each can rise between lattice poses, rounding of the weights included
-        [m], [m³].
-    reach_m : float
-        Distance from a centre to the far end of its grown set [m].
-    grown_m2 : float
-        Area of the grown set [m²].
+    poses : ndarray of int, shape (n, 3)
+        Heading, row and column on the lattice.
+    boxes : ndarray of int, shape (k, 4)
+        First corner of each box, and 1 where the boundary is near, else 0.
+    corners : ndarray of int, shape (k, 8)
+        Which poses are its corners; columns change first, then rows, then headings.
+    edge : ndarray of float, shape (m, 2)
+        Points of the region's boundary from the grid's corner, sorted from the west [m].
     """
 
-    raft: Weights
-    grown: Weights
-    raft_rise_m: float
-    grown_rise_m3: float
-    reach_m: float
-    grown_m2: float
+    poses: IntArray
+    boxes: IntArray
+    corners: IntArray
+    edge: FloatArray
 
 
-@lru_cache(maxsize=16)
-def pose_sums(length_m: float, width_m: float, gap_m: float, cell_size_m: float) -> PoseSums:
+def pose_tables(kind: RaftType, gap_m: float, cell_size_m: float, cols: int) -> Tables:
     """
-    Return the weights for rafts of one size.
+    Return the weights of nodes for rafts of one size, none made yet.
 
     Parameters
     ----------
-    length_m, width_m : float
-        Sides of the raft [m].
+    kind : RaftType
+        The raft.
+    gap_m : float
+        Distance between rafts [m].
+    cell_size_m : float
+        Distance between nodes [m].
+    cols : int
+        Nodes in a row of the grid.
+
+    Returns
+    -------
+    Tables
+        To be filled in as poses are asked.
+
+    Notes
+    -----
+    The grown set is drawn from inside, so that integrals over it are never too large.
+    """
+    h = cell_size_m
+    length, width = kind.length_m, kind.width_m
+    border = math.ceil((math.hypot(length, width) / 2 + gap_m / 2) / h) + 2
+    kinds = HEADINGS * FINER * (STEPS * FINER) ** 2
+    most = 0
+    for grow in (0.0, gap_m):
+        round_m = 2 * (length + width + 2 * grow) * math.sqrt(2)
+        most += math.ceil((length + grow) * (width + grow) / h**2 + 2 * round_m / h + 16)
+    raft = shapely.box(-width / 2, -length / 2, width / 2, length / 2)
+    wide = shapely.buffer(raft, gap_m / 2, quad_segs=_ARC) if gap_m > 0 else raft
+    return Tables(
+        np.zeros(kinds, bool), np.zeros((kinds, 2), np.int64),
+        np.empty((kinds, most), np.int64), np.empty((kinds, most)),
+        _ring(raft, h), _ring(wide, h), cols + 2 * border, border, h * h,
+    )  # fmt: skip
+
+
+def _ring(shape: BaseGeometry, h: float) -> FloatArray:
+    """Return the corners of a polygon, counter-clockwise, in cells."""
+    out: FloatArray = shapely.get_coordinates(shapely.normalize(shape))[:-1][::-1] / h
+    return np.ascontiguousarray(out)
+
+
+def remainders_m(kind: RaftType, gap_m: float, cell_size_m: float) -> tuple[float, float]:
+    """
+    Return by how many times ρ integrals can rise between the corners of a box of the lattice.
+
+    Parameters
+    ----------
+    kind : RaftType
+        The raft.
     gap_m : float
         Distance between rafts [m].
     cell_size_m : float
@@ -87,139 +119,24 @@ def pose_sums(length_m: float, width_m: float, gap_m: float, cell_size_m: float)
 
     Returns
     -------
-    PoseSums
-        Weights and their remainders.
-
-    Notes
-    -----
-    The grown set is drawn from inside, so that integrals over it are never too large. Weights are
-    midpoint sums over parts of cells; a part cut by the edge is off by at most a quarter of its
-    size cubed times ρ.
+    tuple of float
+        Of the integral over the raft and of that over its grown set [m³].
     """
-    h = cell_size_m
-    reach_m = math.hypot(length_m, width_m) / 2 + gap_m / 2
-    radius = math.ceil(reach_m / h) + 2
-    parts: list[list[FloatArray]] = [[], []]
-    areas = [length_m * width_m, 0.0]
-    for turn in range(HEADINGS):
-        raft = footprints(0.0, 0.0, 180.0 * turn / HEADINGS, length_m, width_m)[0]
-        wide = shapely.buffer(raft, gap_m / 2, quad_segs=16)
-        areas[1] = float(wide.area)
-        for up in range(STEPS):
-            for right in range(STEPS):
-                for which, shape in enumerate((raft, wide)):
-                    parts[which].append(_weights(shape, h, radius, up, right))
-    step_rad = math.pi / HEADINGS
-    spacing = h / STEPS
-    rises = []
+    length, width = kind.length_m, kind.width_m
+    step_rad, spacing = math.pi / HEADINGS, cell_size_m / STEPS
+    out = []
     for grow_m in (0.0, gap_m):
-        far_m = math.hypot(length_m, width_m) / 2 + grow_m / 2
-        moved = spacing**2 / 4 * (length_m + width_m + math.sqrt(2) * grow_m)
+        far_m = math.hypot(length, width) / 2 + grow_m / 2
+        moved = spacing**2 / 4 * (length + width + math.sqrt(2) * grow_m)
         # x·t ds is d(|x|²/2): its total variation round the set, four corners and four middles.
-        turned = 4 * far_m**2 - ((length_m + grow_m) ** 2 + (width_m + grow_m) ** 2) / 2
-        edge_m = 2 * (length_m + width_m) + math.pi * grow_m
-        rises.append(moved + step_rad**2 / 8 * far_m * turned + 0.25 * edge_m * (h / _FINE) ** 2)
-    raft_weights = _packed([part / areas[0] for part in parts[0]], radius)
-    return PoseSums(
-        raft_weights,
-        _packed(parts[1], radius),
-        rises[0] / areas[0],
-        rises[1],
-        reach_m,
-        areas[1],
-    )
+        turned = 4 * far_m**2 - ((length + grow_m) ** 2 + (width + grow_m) ** 2) / 2
+        out.append(moved + step_rad**2 / 8 * far_m * turned)
+    return out[0], out[1]
 
 
-def _weights(shape: BaseGeometry, h: float, radius: int, up: int, right: int) -> FloatArray:
-    """Return the weights of nodes in the integral over a shape moved by parts of a cell."""
-    fine = h / _FINE
-    cells = (2 * radius + 1) * _FINE
-    corner = -cells / 2 * fine
-    moved = shapely.transform(shape, lambda xy: xy + np.array([right, up]) * h / STEPS)
-    share = cell_coverage(moved, corner, corner, fine, (cells, cells)) * fine**2
-    hat = 1 - np.abs((np.arange(2 * _FINE) + 0.5) / _FINE - 1)
-    padded = np.pad(share, _FINE // 2)
-    blocks = np.lib.stride_tricks.sliding_window_view(padded, (2 * _FINE, 2 * _FINE))
-    out: FloatArray = np.einsum("ijkl,k,l->ij", blocks[::_FINE, ::_FINE], hat, hat)
-    return out
-
-
-def _packed(arrays: list[FloatArray], radius: int) -> Weights:
-    """Return the entries of arrays that are not zero, one array after the other."""
-    start, rows, cols, weights = [0], [], [], []
-    for array in arrays:
-        row, col = np.nonzero(array)
-        rows.append(row - radius)
-        cols.append(col - radius)
-        weights.append(array[row, col])
-        start.append(start[-1] + len(row))
-    return (
-        np.array(start),
-        np.concatenate(rows),
-        np.concatenate(cols),
-        np.concatenate(weights),
-    )
-
-
-def sums(
-    nodes: FloatArray,
-    poses: IntArray,
-    start: IntArray,
-    rows: IntArray,
-    cols: IntArray,
-    weights: FloatArray,
-) -> FloatArray:
+def half_ranges(nodes: FloatArray, cell_size_m: float, kind: RaftType, gap_m: float) -> FloatArray:
     """
-    Return the integral of a field over the set of each pose.
-
-    Parameters
-    ----------
-    nodes : ndarray of float, shape (rows, cols)
-        Field at the nodes, nothing beyond them [unit of the field].
-    poses : ndarray of int, shape (n, 3)
-        Heading, row and column on the lattice.
-    start, rows, cols, weights : ndarray
-        Weights as in `PoseSums`.
-
-    Returns
-    -------
-    ndarray of float, shape (n,)
-        Sums of weights times nodes [unit of the field, by the weights' unit].
-    """
-    # A border of nothing, so that no place has to be asked whether it is one.
-    border = int(max(np.abs(rows).max(initial=0), np.abs(cols).max(initial=0)))
-    wide = np.pad(np.asarray(nodes, float), border)
-    steps = rows * wide.shape[1] + cols
-    out: FloatArray = _sums(wide.ravel(), wide.shape[1], border, poses, start, steps, weights)
-    return out
-
-
-@numba.njit(cache=True)
-def _sums(
-    flat: FloatArray,
-    wide: int,
-    border: int,
-    poses: IntArray,
-    start: IntArray,
-    steps: IntArray,
-    weights: FloatArray,
-) -> FloatArray:
-    """Return the integral over the set of each pose of a field with a border, row after row."""
-    out = np.zeros(len(poses))
-    for k in range(len(poses)):
-        turn, row, col = poses[k]
-        kind = (turn * STEPS + row % STEPS) * STEPS + col % STEPS
-        node = (row // STEPS + border) * wide + col // STEPS + border
-        total = 0.0
-        for e in range(start[kind], start[kind + 1]):
-            total += weights[e] * flat[node + steps[e]]
-        out[k] = total
-    return out
-
-
-def gradient_reach(nodes: FloatArray, cell_size_m: float, reach_m: float) -> FloatArray:
-    """
-    Return half the range of a field's gradient within reach of each node.
+    Return half the range of a field's gradient within reach of boxes of the lattice.
 
     Parameters
     ----------
@@ -227,32 +144,59 @@ def gradient_reach(nodes: FloatArray, cell_size_m: float, reach_m: float) -> Flo
         Field, bilinear between nodes [unit of the field].
     cell_size_m : float
         Distance between nodes [m].
-    reach_m : float
-        Distance from a centre to the far end of its set [m].
+    kind : RaftType
+        The raft.
+    gap_m : float
+        Distance between rafts, of which half is within reach [m].
 
     Returns
     -------
-    ndarray of float, shape (rows, cols)
-        Half the range, the root of both axes' squares [unit of the field a m].
+    ndarray of float, shape (headings, rows, cols)
+        Half the range, the root of both axes' squares, for boxes with a first corner in the cell
+        beyond each node [unit of the field a m].
     """
-    size = 2 * (math.ceil(reach_m / cell_size_m) + 2) + 1
-    halves = []
-    for axis in (0, 1):
-        slope = np.diff(nodes, axis=axis, append=np.take(nodes, [-1], axis=axis)) / cell_size_m
-        high = maximum_filter(slope, size, mode="nearest")
-        halves.append((high - minimum_filter(slope, size, mode="nearest")) / 2)
-    out: FloatArray = np.hypot(halves[0], halves[1])
+    slopes = [
+        np.diff(nodes, axis=axis, append=np.take(nodes, [-1], axis=axis)) / cell_size_m
+        for axis in (0, 1)
+    ]
+    out = np.empty((HEADINGS, *nodes.shape))
+    done: dict[tuple[int, int], FloatArray] = {}
+    for turn in range(HEADINGS):
+        size = _window(turn, cell_size_m, kind, gap_m)
+        if size not in done:
+            halves = [
+                maximum_filter(slope, size, mode="nearest")
+                - minimum_filter(slope, size, mode="nearest")
+                for slope in slopes
+            ]
+            done[size] = np.hypot(halves[0], halves[1]) / 2
+        out[turn] = done[size]
     return out
 
 
-def lattice_poses(
+def _window(turn: int, h: float, kind: RaftType, gap_m: float) -> tuple[int, int]:
+    """Return the rows and columns of nodes round a node that rafts of a box's headings reach."""
+    half_step = math.pi / HEADINGS / 2
+    size = []
+    for quarter in (math.pi / 2, 0.0):
+        # Between two headings a half extent is at most that of the larger by this cosine.
+        reach = max(
+            kind.length_m / 2 * abs(math.sin((turn + end) * 2 * half_step + quarter))
+            + kind.width_m / 2 * abs(math.cos((turn + end) * 2 * half_step + quarter))
+            for end in (0, 1)
+        )
+        size.append(2 * (math.ceil((reach / math.cos(half_step) + gap_m / 2) / h) + 2) + 1)
+    return size[0], size[1]
+
+
+def lattice_boxes(
     surface: WorthSurface,
     region: BaseGeometry,
     raft_type: RaftType,
     pays: BoolArray | None = None,
-) -> IntArray:
+) -> PoseBoxes:
     """
-    Return the lattice poses round every box of poses that may hold a legal one.
+    Return every box of poses that may hold a legal one.
 
     Parameters
     ----------
@@ -267,8 +211,8 @@ def lattice_poses(
 
     Returns
     -------
-    ndarray of int, shape (n, 3)
-        Heading, row and column on the lattice.
+    PoseBoxes
+        Boxes and the poses at their corners.
     """
     spacing = surface.cell_size_m / STEPS
     shape = (
@@ -281,101 +225,20 @@ def lattice_poses(
     is_wet = cell_coverage(region, west, south, spacing, shape) > 0
     if pays is not None:
         is_wet &= np.repeat(np.repeat(pays, STEPS, axis=0), STEPS, axis=1)
-    boxes = np.argwhere(is_wet)
+    squares = np.argwhere(is_wet)
     edge = shapely.get_coordinates(shapely.segmentize(shapely.boundary(region), _POINTS_M))
-    edge = edge[np.argsort(edge[:, 0], kind="stable")]
-    may = _may_hold(
-        boxes, np.ascontiguousarray(edge - (west, south)), spacing,
-        raft_type.length_m / 2, raft_type.width_m / 2,
-    )  # fmt: skip
-    held = np.zeros((HEADINGS, shape[0] + 1, shape[1] + 1), bool)
-    for up in (0, 1):
-        for right in (0, 1):
-            for turn in (0, 1):
-                which, box = np.nonzero(may)
-                held[(which + turn) % HEADINGS, boxes[box, 0] + up, boxes[box, 1] + right] = True
-    return np.argwhere(held)
-
-
-@numba.njit(cache=True)
-def _may_hold(
-    boxes: IntArray, edge: FloatArray, spacing: float, half_length: float, half_width: float
-) -> BoolArray:
-    """Tell for each box and heading step whether it may hold a legal pose, shape (steps, boxes)."""
-    out = np.zeros((HEADINGS, len(boxes)), np.bool_)
-    far = math.hypot(half_length, half_width) + spacing
-    east = edge[:, 0]
-    for b in range(len(boxes)):
-        y, x = (boxes[b, 0] + 0.5) * spacing, (boxes[b, 1] + 0.5) * spacing
-        first = np.searchsorted(east, x - far)
-        last = np.searchsorted(east, x + far)
-        near = np.empty((last - first, 2))
-        n = 0
-        for e in range(first, last):
-            if abs(edge[e, 1] - y) < far:
-                near[n, 0], near[n, 1] = edge[e, 0], edge[e, 1]
-                n += 1
-        for turn in range(HEADINGS):
-            out[turn, b] = _box_may_hold(
-                x, y, (turn + 0.5) * math.pi / HEADINGS, spacing / 2, near[:n],
-                half_length, half_width,
-            )  # fmt: skip
-    return out
-
-
-@numba.njit(cache=True)
-def _lay(
-    stack: FloatArray, n: int, x: float, y: float, heading: float, move: float, turn: float
-) -> None:
-    """Lay a box of poses on a stack."""
-    stack[n, 0], stack[n, 1], stack[n, 2], stack[n, 3], stack[n, 4] = x, y, heading, move, turn
-
-
-@numba.njit(cache=True)
-def _box_may_hold(
-    x: float,
-    y: float,
-    heading: float,
-    half: float,
-    near: FloatArray,
-    half_length: float,
-    half_width: float,
-) -> bool:
-    """Tell whether a box of poses may hold one without a boundary point inside it."""
-    far = math.hypot(half_length, half_width)
-    stack = np.empty((256, 5))
-    _lay(stack, 0, x, y, heading, half, math.pi / HEADINGS / 2)
-    n = 1
-    while n > 0:
-        n -= 1
-        cx, cy, angle, move, turn = stack[n]
-        ahead_x, ahead_y = math.sin(angle), math.cos(angle)
-        shift = move * (abs(ahead_x) + abs(ahead_y))
-        is_hit = False
-        is_clear = True
-        for k in range(len(near)):
-            dx, dy = near[k, 0] - cx, near[k, 1] - cy
-            inside = min(
-                half_length - abs(dx * ahead_x + dy * ahead_y),
-                half_width - abs(dx * ahead_y - dy * ahead_x),
-            )
-            if inside > 0.0:
-                is_clear = False
-                if inside > shift + math.hypot(dx, dy) * turn:
-                    is_hit = True
-                    break
-        if is_hit:
-            continue
-        # The pose in the middle is one that the box holds.
-        if is_clear or shift + far * turn < _TOLERANCE_M or n > 246:
-            return True
-        if shift > far * turn:
-            for k in range(4):
-                east, north = cx + (k % 2 - 0.5) * move, cy + (k // 2 - 0.5) * move
-                _lay(stack, n, east, north, angle, move / 2, turn)
-                n += 1
-        else:
-            for k in range(2):
-                _lay(stack, n, cx, cy, angle + (k - 0.5) * turn, move, turn / 2)
-                n += 1
-    return False
+    edge = np.ascontiguousarray(edge[np.argsort(edge[:, 0], kind="stable")] - (west, south))
+    state = box_states(squares, edge, spacing, raft_type.length_m / 2, raft_type.width_m / 2)
+    turn, which = np.nonzero(state)
+    boxes = np.column_stack([turn, squares[which], state[turn, which] == 1])
+    number = np.full((HEADINGS, shape[0] + 1, shape[1] + 1), -1, np.int32)
+    places = [
+        ((turn + k // 4) % HEADINGS, boxes[:, 1] + k // 2 % 2, boxes[:, 2] + k % 2)
+        for k in range(8)
+    ]
+    for place in places:
+        number[place] = 0
+    poses = np.argwhere(number == 0)
+    number[tuple(poses.T)] = np.arange(len(poses))
+    corners = [number[place] for place in places]
+    return PoseBoxes(poses, boxes, np.stack(corners, axis=1).astype(np.int64), edge)

@@ -23,7 +23,7 @@ import numpy as np
 
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit
-from geoplan.placement.pose_lattice import gradient_reach, sums
+from geoplan.placement.pose_judge import Judgement, judged, made_good
 from geoplan.placement.price_problem import Problem, Room, posed
 from geoplan.placement.price_programme import Programme, first_poses, worst
 from geoplan.placement.worth import WorthSurface
@@ -35,6 +35,8 @@ _CLOSED = 5e-4
 _STALLED = 2
 #: Rounds after which a field must prove less than this many times what is known.
 _PATIENCE = 4
+#: Sides of the boxes in which the judge's search ends, in steps of the finest lattice.
+_COARSE, _FINE = 2, 1
 #: Share of the known prices of limits below which none is sought, where the water is large: rows
 #: leave room between them, so that the last raft is worth less than the area bound thinks.
 _LEAST_PRICE = 0.8
@@ -139,35 +141,27 @@ def price_field(
         return FieldProof(0.0, nothing, (0.0,) * len(limits), (), (), 0.0, 0)
     programme, stalled = Programme(problem), 0
     rented = programme.rented(problem)
-    best = None if rented is None else _judged(problem, rented)[0]
-    programme.take(
-        [first_poses(kind) for kind in problem.types],
-        [np.zeros(len(kind.poses)) for kind in problem.types],
-        problem,
-    )
+    best = None if rented is None else _proof(problem, rented, _COARSE)[0]
+    nothing = np.zeros(surfaces[0].nodes.shape)
+    asked = [kind.asked(nothing) for kind in problem.types]
+    programme.take([first_poses(kind) for kind in problem.types], asked, problem)
     for turn in range(_FEW_ROUNDS if programme.is_interior else _ROUNDS):
         found = programme.solved()
         if found is None or (turn == 0 and _is_hopeless(programme, known)):
             break
-        proof, lacks, rises = _judged(problem, found)
-        tries = [proof]
-        # Where nothing is lacking the average proves no more than the better of the two.
-        if rented is not None and proof.margin > 0:
-            tries.append(_judged(problem, (found + rented) / 2)[0])
-        tightest = min(tries, key=lambda each: each.value)
-        is_better = best is None or tightest.value < (1 - _CLOSED) * best.value
-        if best is None or tightest.value < best.value:
-            best = tightest
+        proof, judgements = _proof(problem, found, _COARSE if turn < 2 else _FINE)
+        is_better = best is None or proof.value < (1 - _CLOSED) * best.value
+        if best is None or proof.value < best.value:
+            best = proof
         stalled = 0 if is_better else stalled + 1
         if best.value < known:
             programme.go_on()
         if turn >= _PATIENCE and best.value > _HOPEFUL * known:
             break
-        rows = [worst(kind, lack) for kind, lack in zip(problem.types, lacks, strict=True)]
-        top = max(float(kind.worth.max(initial=0.0)) for kind in problem.types)
-        if stalled >= _STALLED or proof.margin <= _CLOSED * top or not any(map(len, rows)):
+        rows = [worst(each.where, each.lack) for each in judgements]
+        if stalled >= _STALLED or not any(map(len, rows)):
             break
-        programme.take(rows, rises, problem)
+        programme.take(rows, [each.asked for each in judgements], problem)
     return best
 
 
@@ -191,26 +185,19 @@ def _is_hopeless(programme: Programme, known: float) -> bool:
     return programme.is_interior and programme.objective > _LARGE_HOPE * known
 
 
-def _judged(
-    problem: Problem, found: FloatArray
-) -> tuple[FieldProof, list[FloatArray], list[FloatArray]]:
-    """Return what a field proves; what each lattice pose lacks, and what part poses between do."""
+def _proof(problem: Problem, found: FloatArray, least: int) -> tuple[FieldProof, list[Judgement]]:
+    """Return what a field proves, made good where poses lack something, and what they lack."""
     exact, prices, room_prices = problem.split(np.maximum(found, 0.0))
     prices = np.maximum(prices, problem.least_prices)
-    # Up, so that the field as written is the one that is judged.
+    judgements = [
+        judged(kind, exact, float(prices @ problem.use[:, index]), room_prices, least)
+        for index, kind in enumerate(problem.types)
+    ]
+    margin, gain = made_good(problem, judgements)
+    exact = exact + gain
+    # Up, so that the field as written pays no less than the one that is judged.
     field = np.nextafter(exact.astype(np.float32), np.float32(np.inf))
     field = np.where(exact > 0, field, np.float32(0.0)).astype(float)
-    h = problem.surface.cell_size_m
-    lacks, rises, margin = [], [], 0.0
-    for index, kind in enumerate(problem.types):
-        paid = sums(field, kind.poses, *kind.weights.grown)
-        rise = kind.weights.grown_rise_m3 * gradient_reach(field, h, kind.weights.reach_m)
-        rises.append(rise[kind.nearest])
-        paid += prices @ problem.use[:, index] + room_prices[kind.room]
-        lack = kind.worth + rises[-1] - paid
-        lacks.append(lack)
-        margin = max(margin, float(lack.max(initial=0.0)))
-    margin *= 1 + 1e-9
     most = np.array([float(room.most) for room in problem.rooms])
     value = float((field * problem.node_area_m2).sum() + prices @ problem.most)
     value += float(room_prices @ most) + margin * problem.most_rafts
@@ -224,4 +211,4 @@ def _judged(
         margin,
         problem.most_rafts,
     )
-    return proof, lacks, rises
+    return proof, judgements

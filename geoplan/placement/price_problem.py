@@ -13,14 +13,20 @@ from geoplan.cut_cells import cell_coverage
 from geoplan.grid import BoolArray
 from geoplan.placement.allowed import AllowedRegion, grown
 from geoplan.placement.bound import SLACK_M, Limit, grown_area_m2
-from geoplan.placement.pose_lattice import (
+from geoplan.placement.judge_kernels import (
+    FINER,
     HEADINGS,
     STEPS,
-    PoseSums,
-    gradient_reach,
-    lattice_poses,
-    pose_sums,
-    sums,
+    Asked,
+    Tables,
+    worths_and_pays,
+)
+from geoplan.placement.pose_lattice import (
+    PoseBoxes,
+    half_ranges,
+    lattice_boxes,
+    pose_tables,
+    remainders_m,
 )
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType
@@ -57,29 +63,77 @@ class Room:
 @dataclass(frozen=True, eq=False)
 class PoseSet:
     """
-    The lattice poses of one type, and what they are worth with their remainder.
+    The poses of one type, in boxes, and what those at the boxes' corners are worth.
 
     Attributes
     ----------
-    poses : ndarray of int, shape (n, 3)
-        Heading, row and column on the lattice.
-    worth : ndarray of float, shape (n,)
-        What no pose round each exceeds [unit of the benefit].
-    room : ndarray of int, shape (n,)
+    kind : RaftType
+        The type.
+    held : PoseBoxes
+        Boxes that may hold a legal pose, and the lattice poses at their corners.
+    worth : ndarray of float, shape (poses,)
+        What each lattice pose is worth [unit of the benefit].
+    worth_rises : ndarray of float, shape (headings, rows, cols)
+        What a pose in a box can be worth beyond its corners [unit of the benefit].
+    room, box_room : ndarray of int, shape (poses,) and (boxes,)
         Which room each lies in.
-    weights : PoseSums
+    tables : Tables
         Weights of the sets' integrals.
+    padded_worth : ndarray of float, shape (nodes,)
+        Worth at the nodes with the tables' border [unit of the benefit a m²].
+    field_rise_m3 : float
+        By how many times ρ of the field a pose in a box can pay less than its corners [m³].
+    gap_m : float
+        Distance between rafts [m].
     """
 
-    poses: IntArray
+    kind: RaftType
+    held: PoseBoxes
     worth: FloatArray
+    worth_rises: FloatArray
     room: IntArray
-    weights: PoseSums
+    box_room: IntArray
+    tables: Tables
+    padded_worth: FloatArray
+    field_rise_m3: float
+    gap_m: float
 
     @property
     def nearest(self) -> tuple[IntArray, IntArray]:
         """Return the node of each pose's cell."""
-        return self.poses[:, 1] // STEPS, self.poses[:, 2] // STEPS
+        return self.held.poses[:, 1] // STEPS, self.held.poses[:, 2] // STEPS
+
+    @property
+    def reach_m(self) -> float:
+        """Return the distance from a centre to the far end of its grown set [m]."""
+        return math.hypot(self.kind.length_m, self.kind.width_m) / 2 + self.gap_m / 2
+
+    @property
+    def grown_m2(self) -> float:
+        """Return the area of the grown set, as it is drawn from inside [m²]."""
+        x, y = self.tables.grown.T
+        area = float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
+        return area * self.tables.cell_m2
+
+    def asked(self, field: FloatArray) -> Asked:
+        """
+        Return what poses are worth and pay, as the judge takes it.
+
+        Parameters
+        ----------
+        field : ndarray of float, shape (rows, cols)
+            Price of water at the nodes [unit of the benefit a m²].
+
+        Returns
+        -------
+        Asked
+            Worth and field with their border, and what boxes can lack beyond their corners.
+        """
+        h = math.sqrt(self.tables.cell_m2)
+        rises = self.field_rise_m3 * half_ranges(field, h, self.kind, self.gap_m)
+        rises += self.worth_rises
+        padded = np.pad(field, self.tables.border).ravel()
+        return Asked(self.padded_worth, padded, self.kind.planted_share, rises)
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,6 +173,22 @@ class Problem:
     rooms: tuple[Room, ...]
     most_rafts: int
     least_prices: FloatArray
+
+    def rooms_of(self, poses: IntArray) -> IntArray:
+        """
+        Return which rooms poses lie in.
+
+        Parameters
+        ----------
+        poses : ndarray of int, shape (n, 3)
+            Poses on the finest lattice.
+
+        Returns
+        -------
+        ndarray of int, shape (n,)
+            Rooms, in the order of ``rooms``.
+        """
+        return _rooms_of(self.surface, poses, self.rooms, FINER)
 
     @property
     def costs(self) -> FloatArray:
@@ -201,14 +271,15 @@ def posed(
     if not rents.any() and _is_too_large(regions, legal, gap_m, h):
         return None
     rooms = _rooms(wide, regions, gap_m)
-    found = []
+    found: list[PoseBoxes] = []
     for own, region, area, rent in zip(surfaces, regions, legal, rents, strict=True):
-        found.append(_poses(own, region.raft_type, area, gap_m, float(rent), rooms))
-        if sum(map(len, found)) > _MOST_POSES:
+        held = _poses(own, region.raft_type, area, gap_m, float(rent), rooms)
+        if held is None or sum(len(each.poses) for each in (*found, held)) > _MOST_POSES:
             return None
+        found.append(held)
     types = [
-        _type(own, region.raft_type, poses, gap_m, rooms)
-        for own, region, poses in zip(surfaces, regions, found, strict=True)
+        _type(own, region.raft_type, held, gap_m, rooms)
+        for own, region, held in zip(surfaces, regions, found, strict=True)
     ]
     across_m = min(region.raft_type.width_m for region in regions) + gap_m
     rooms = _counted(rooms, types, across_m, h / STEPS, is_whole=not rents.any())
@@ -240,18 +311,19 @@ def _poses(
     gap_m: float,
     rent: float,
     rooms: Sequence[Room],
-) -> IntArray:
-    """Return the lattice poses of a type that may be worth more than a rent."""
+) -> PoseBoxes | None:
+    """Return the boxes of poses of a type that may be worth more than a rent; none of too many."""
     if area.is_empty:
-        return np.zeros((0, 3), int)
+        none = np.zeros((0, 3), int)
+        return PoseBoxes(none, np.zeros((0, 4), int), np.zeros((0, 8), int), np.zeros((0, 2)))
     pays = _pays(surface, kind, gap_m, rent, rooms) if rent > 0 else None
     if pays is not None:
         h, (rows, cols) = surface.cell_size_m, pays.shape
         wet = cell_coverage(area, surface.west_m, surface.south_m, h, (rows, cols)) > 0
         # By far too many: told before they are made.
         if (pays & wet).sum() * HEADINGS * STEPS**2 > 2 * _MOST_POSES:
-            return np.zeros((_MOST_POSES + 1, 3), int)
-    return lattice_poses(surface, area, kind, pays)
+            return None
+    return lattice_boxes(surface, area, kind, pays)
 
 
 def _pays(
@@ -302,7 +374,7 @@ def _counted(
             # Some of its poses are left out: they cannot tell how many rafts it holds.
             out.append(room)
             continue
-        places = np.concatenate([kind.poses[kind.room == index, 1:] for kind in types])
+        places = np.concatenate([kind.held.poses[kind.room == index, 1:] for kind in types])
         most = room.most
         if len(places) == 0:
             most = 0
@@ -329,24 +401,31 @@ def _most_by_limits(use: FloatArray, most: FloatArray) -> int:
 def _type(
     surface: WorthSurface,
     kind: RaftType,
-    poses: IntArray,
+    held: PoseBoxes,
     gap_m: float,
     rooms: Sequence[Room],
 ) -> PoseSet:
-    """Return the lattice poses of a type with what they are worth at most."""
-    h = surface.cell_size_m
-    weights = pose_sums(kind.length_m, kind.width_m, gap_m, h)
-    mean = sums(surface.nodes, poses, *weights.raft)
-    rise = weights.raft_rise_m * gradient_reach(surface.nodes, h, weights.reach_m)
-    mean += rise[poses[:, 1] // STEPS, poses[:, 2] // STEPS]
-    return PoseSet(poses, kind.planted_area_m2 * mean, _rooms_of(surface, poses, rooms), weights)
+    """Return the poses of a type with what those at the corners of boxes are worth."""
+    h, nodes = surface.cell_size_m, np.asarray(surface.nodes, float)
+    tables = pose_tables(kind, gap_m, h, nodes.shape[1])
+    padded = np.pad(nodes, tables.border).ravel()
+    raft_m3, grown_m3 = remainders_m(kind, gap_m, h)
+    rises = kind.planted_share * raft_m3 * half_ranges(nodes, h, kind, 0.0)
+    asked = Asked(padded, padded, kind.planted_share, rises)
+    worth, _ = worths_and_pays(tables, asked, held.poses * FINER, True)
+    room = _rooms_of(surface, held.poses, rooms)
+    return PoseSet(
+        kind, held, worth, rises, room, room[held.corners[:, 0]], tables, padded, grown_m3, gap_m
+    )
 
 
-def _rooms_of(surface: WorthSurface, poses: IntArray, rooms: Sequence[Room]) -> IntArray:
+def _rooms_of(
+    surface: WorthSurface, poses: IntArray, rooms: Sequence[Room], finer: int = 1
+) -> IntArray:
     """Return which room each pose lies in."""
     if len(rooms) == 1 or len(poses) == 0:
         return np.zeros(len(poses), int)
-    spacing = surface.cell_size_m / STEPS
+    spacing = surface.cell_size_m / STEPS / finer
     cols = int(poses[:, 2].max()) + 1
     places, which = np.unique(poses[:, 1] * cols + poses[:, 2], return_inverse=True)
     points = shapely.points(
@@ -410,7 +489,7 @@ def _spread(surface: WorthSurface, types: Sequence[PoseSet]) -> csr_array:
     for kind in types:
         near = np.zeros((rows, cols))
         near[kind.nearest] = 1.0
-        reached |= _within(near, kind.weights.reach_m / surface.cell_size_m + 1) > 0
+        reached |= _within(near, kind.reach_m / surface.cell_size_m + 1) > 0
     used = np.flatnonzero(whole.T @ reached.ravel().astype(float))
     return csr_array(whole[:, used])
 

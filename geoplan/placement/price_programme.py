@@ -5,10 +5,19 @@ from collections.abc import Sequence
 from typing import Any
 
 import highspy
+import numba
 import numpy as np
 from scipy.sparse import csr_array, hstack
 
-from geoplan.placement.pose_lattice import STEPS
+from geoplan.placement.judge_kernels import (
+    FINER,
+    HEADINGS,
+    STEPS,
+    Asked,
+    Tables,
+    kind_of,
+    worths_and_pays,
+)
 from geoplan.placement.price_problem import COARSE, SMALL_ROOM, PoseSet, Problem
 from geoplan.site import FloatArray
 from geoplan.water import IntArray
@@ -35,43 +44,40 @@ def first_poses(kind: PoseSet) -> IntArray:
 
     Returns
     -------
-    ndarray of int, shape (n,)
-        Their indices.
+    ndarray of int, shape (n, 3)
+        Poses on the finest lattice.
     """
-    turn, row, col = kind.poses.T
-    step = 2 * STEPS
-    return np.flatnonzero((turn % 4 == 0) & (row % step == 0) & (col % step == 0))
+    poses = kind.held.poses
+    step = np.array([4, 2 * STEPS, 2 * STEPS])
+    return poses[(poses % step == 0).all(axis=1)] * FINER
 
 
-def worst(kind: PoseSet, lack: FloatArray) -> IntArray:
+def worst(where: IntArray, lack: FloatArray) -> IntArray:
     """
     Return the poses that lack most, one in each cell.
 
     Parameters
     ----------
-    kind : PoseSet
-        Lattice poses of a type.
-    lack : ndarray of float, shape (poses,)
+    where : ndarray of int, shape (boxes, 3)
+        A pose of each box, on the finest lattice.
+    lack : ndarray of float, shape (boxes,)
         What each lacks [unit of the benefit].
 
     Returns
     -------
-    ndarray of int, shape (n,)
-        Their indices, the worst first.
+    ndarray of int, shape (n, 3)
+        Poses, the worst first.
     """
     lacking = np.flatnonzero(lack > 0)
     if len(lacking) == 0:
-        return lacking
-    rows, cols = kind.nearest
-    place = (rows * (int(cols.max()) + 1) + cols)[lacking]
-    most = np.full(int(place.max()) + 1, -np.inf)
-    np.maximum.at(most, place, lack[lacking])
-    top = np.flatnonzero(lack[lacking] == most[place])
+        return where[lacking]
+    cell = where[lacking, 1:] // (STEPS * FINER)
+    place = cell[:, 0] * (int(cell[:, 1].max()) + 1) + cell[:, 1]
+    order = lacking[np.argsort(-lack[lacking], kind="stable")]
+    place = place[np.argsort(-lack[lacking], kind="stable")]
     # Of equals in a cell the first.
-    _, first = np.unique(place[top], return_index=True)
-    each = np.sort(lacking[top[first]])
-    chosen: IntArray = each[np.argsort(-lack[each], kind="stable")][:_TAKEN]
-    return chosen
+    _, first = np.unique(place, return_index=True)
+    return where[order[np.sort(first)][:_TAKEN]]
 
 
 def quiet_solver() -> Any:
@@ -138,7 +144,7 @@ class Programme:
             self._solver.setOptionValue("ipm_optimality_tolerance", _INTERIOR)
         self._work_left = _MOST_WORK
         self._is_extended = False
-        self._taken: list[tuple[int, int, IntArray]] = []
+        self._taken: list[tuple[int, int, IntArray, FloatArray]] = []
         self._limit_slopes(problem)
 
     def _limit_slopes(self, problem: Problem) -> None:
@@ -154,9 +160,7 @@ class Programme:
             for step in (COARSE, COARSE * cols)
             if node + step in place
         ]
-        most = max(
-            float(kind.worth.max(initial=0.0)) / kind.weights.grown_m2 for kind in problem.types
-        )
+        most = max(float(kind.worth.max(initial=0.0)) / kind.grown_m2 for kind in problem.types)
         slope = most / _STEEPEST_M * COARSE * problem.surface.cell_size_m
         count = len(pairs)
         self._solver.addRows(
@@ -171,70 +175,64 @@ class Programme:
             self._work_left += _MOST_WORK
         self._is_extended = True
 
-    def take(
-        self, chosen: Sequence[IntArray], rises: Sequence[FloatArray], problem: Problem
-    ) -> None:
+    def take(self, chosen: Sequence[IntArray], asked: Sequence[Asked], problem: Problem) -> None:
         """
         Add poses of each type: all pay their worth, and what poses round them may lack now.
 
         Parameters
         ----------
-        chosen : sequence of ndarray of int
-            Indices of the poses of each type.
-        rises : sequence of ndarray of float
-            What poses between lattice poses may lack beyond each [unit of the benefit].
+        chosen : sequence of ndarray of int, shape (n, 3)
+            Poses of each type on the finest lattice.
+        asked : sequence of Asked
+            Of each type the worth, and what boxes may lack beyond their corners.
         problem : Problem
             The poses.
         """
-        for index, first, picked in self._taken:
-            count = len(picked)
+        for index, first, poses, worth in self._taken:
+            count = len(poses)
             self._solver.changeRowsBounds(
-                count,
-                np.arange(first, first + count, dtype=np.int32),
-                problem.types[index].worth[picked] + rises[index][picked],
-                np.full(count, highspy.kHighsInf),
-            )
-        for index, (kind, picked) in enumerate(zip(problem.types, chosen, strict=True)):
-            if len(picked) == 0:
-                continue
-            field = self._pose_weights(kind, picked, problem)
-            count = len(picked)
-            price = csr_array(np.tile(problem.use[:, index], (count, 1)))
-            room = csr_array(
-                (np.ones(count), (np.arange(count), kind.room[picked])),
-                (count, len(problem.rooms)),
-            )
-            rows = csr_array(hstack([field, price, room], format="csr"))
-            self._taken.append((index, self._solver.getNumRow(), picked))
-            self._solver.addRows(
-                count, kind.worth[picked] + rises[index][picked],
-                np.full(count, highspy.kHighsInf), rows.nnz,
-                rows.indptr[:-1].astype(np.int32), rows.indices.astype(np.int32), rows.data,
+                count, np.arange(first, first + count, dtype=np.int32),
+                worth + rises_at(asked[index], poses), np.full(count, highspy.kHighsInf),
             )  # fmt: skip
+        for index, (kind, poses) in enumerate(zip(problem.types, chosen, strict=True)):
+            if len(poses) == 0:
+                continue
+            worth, _ = worths_and_pays(kind.tables, asked[index], poses, True)
+            self._taken.append((index, self._solver.getNumRow(), poses, worth))
+            self._add(index, poses, worth + rises_at(asked[index], poses), problem)
+
+    def _add(self, index: int, poses: IntArray, least: FloatArray, problem: Problem) -> None:
+        """Add poses of a type that must pay so much."""
+        kind, count = problem.types[index], len(poses)
+        field = self._pose_weights(kind, poses, problem)
+        price = csr_array(np.tile(problem.use[:, index], (count, 1)))
+        room = csr_array(
+            (np.ones(count), (np.arange(count), problem.rooms_of(poses))),
+            (count, len(problem.rooms)),
+        )
+        rows = csr_array(hstack([field, price, room], format="csr"))
+        self._solver.addRows(
+            count, least, np.full(count, highspy.kHighsInf), rows.nnz,
+            rows.indptr[:-1].astype(np.int32), rows.indices.astype(np.int32), rows.data,
+        )  # fmt: skip
 
     @staticmethod
-    def _pose_weights(kind: PoseSet, picked: IntArray, problem: Problem) -> csr_array:
+    def _pose_weights(kind: PoseSet, poses: IntArray, problem: Problem) -> csr_array:
         """Return the weights of coarse nodes in what poses pay, one row each."""
-        start, rows, cols, weights = kind.weights.grown
-        shape = problem.surface.nodes.shape
-        turn, row, col = kind.poses[picked].T
-        which = (turn * STEPS + row % STEPS) * STEPS + col % STEPS
-        counts = start[which + 1] - start[which]
-        owner = np.repeat(np.arange(len(picked)), counts)
-        entry = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
-        entry += np.repeat(start[which], counts)
-        i = row[owner] // STEPS + rows[entry]
-        j = col[owner] // STEPS + cols[entry]
+        shape, border = problem.surface.nodes.shape, kind.tables.border
+        start, places, weights = _stencils(kind.tables, poses)
+        owner = np.repeat(np.arange(len(poses)), np.diff(start))
+        i, j = places // kind.tables.wide - border, places % kind.tables.wide - border
         inside = (i >= 0) & (i < shape[0]) & (j >= 0) & (j < shape[1])
         fine = csr_array(
-            (weights[entry][inside], (owner[inside], (i * shape[1] + j)[inside])),
-            (len(picked), shape[0] * shape[1]),
+            (weights[inside], (owner[inside], (i * shape[1] + j)[inside])),
+            (len(poses), shape[0] * shape[1]),
         )
         return csr_array(fine @ problem.spread)
 
     def rented(self, problem: Problem) -> FloatArray | None:
         """
-        Return the best prices without any field, which leave nothing between lattice poses.
+        Return the best prices without any field, which leave nothing to any pose.
 
         Parameters
         ----------
@@ -246,18 +244,25 @@ class Programme:
         ndarray of float or None
             The variables; ``None`` where the programme has no best [units of each].
         """
-        count = problem.spread.shape[1]
+        count, first = problem.spread.shape[1], self._solver.getNumRow()
         field = np.arange(count, dtype=np.int32)
-        best = []
-        for kind in problem.types:
-            rooms = [np.flatnonzero(kind.room == room) for room in np.unique(kind.room)]
-            best.append(np.array([own[np.argmax(kind.worth[own])] for own in rooms], int))
-        self.take(best, [np.zeros(len(kind.poses)) for kind in problem.types], problem)
+        for index, kind in enumerate(problem.types):
+            boxes = kind.held.boxes
+            rise = kind.worth_rises[boxes[:, 0], boxes[:, 1] // STEPS, boxes[:, 2] // STEPS]
+            most = kind.worth[kind.held.corners].max(axis=1) + rise
+            rooms = [np.flatnonzero(kind.box_room == room) for room in np.unique(kind.box_room)]
+            best = np.array([own[np.argmax(most[own])] for own in rooms], int)
+            if len(best):
+                self._add(index, boxes[best, :3] * FINER, most[best], problem)
         self._solver.changeColsBounds(count, field, np.zeros(count), np.zeros(count))
         found = self.solved()
         self._solver.changeColsBounds(
             count, field, np.zeros(count), np.full(count, highspy.kHighsInf)
         )
+        # With a field these ask more than is needed.
+        rows = np.arange(first, self._solver.getNumRow(), dtype=np.int32)
+        nothing = np.full(len(rows), -highspy.kHighsInf)
+        self._solver.changeRowsBounds(len(rows), rows, nothing, -nothing)
         return found
 
     @property
@@ -282,3 +287,41 @@ class Programme:
         if self._solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
             return None
         return np.array(self._solver.getSolution().col_value)
+
+
+def rises_at(asked: Asked, poses: IntArray) -> FloatArray:
+    """
+    Return what the finest boxes at poses can lack beyond their corners.
+
+    Parameters
+    ----------
+    asked : Asked
+        What boxes of the lattice can lack.
+    poses : ndarray of int, shape (n, 3)
+        Poses on the finest lattice.
+
+    Returns
+    -------
+    ndarray of float, shape (n,)
+        Remainders [unit of the benefit].
+    """
+    turn, row, col = poses.T
+    cell = STEPS * FINER
+    out: FloatArray = asked.rises[turn // FINER % HEADINGS, row // cell, col // cell] / FINER**2
+    return out
+
+
+@numba.njit(cache=True)
+def _stencils(tables: Tables, poses: IntArray) -> Any:
+    """Return where the weights of each pose's grown set start, their nodes and the weights."""
+    start = np.zeros(len(poses) + 1, np.int64)
+    for k in range(len(poses)):
+        kind, _ = kind_of(tables, poses[k, 0], poses[k, 1], poses[k, 2])
+        start[k + 1] = start[k] + tables.counts[kind, 0]
+    places, weights = np.empty(start[-1], np.int64), np.empty(start[-1])
+    for k in range(len(poses)):
+        kind, node = kind_of(tables, poses[k, 0], poses[k, 1], poses[k, 2])
+        for e in range(tables.counts[kind, 0]):
+            places[start[k] + e] = node + tables.steps[kind, e]
+            weights[start[k] + e] = tables.weights[kind, e]
+    return start, places, weights

@@ -7,7 +7,7 @@ import shapely
 from geoplan.placement import price_problem
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit, area_bound
-from geoplan.placement.pose_lattice import lattice_poses
+from geoplan.placement.pose_lattice import lattice_boxes
 from geoplan.placement.price_field import FieldProof, price_field
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType, footprints
@@ -114,7 +114,8 @@ def test_where_no_raft_fits_nothing_is_worth_anything() -> None:
 def test_lattice_surrounds_every_legal_pose() -> None:
     surface = surface_of("flat")
     basin = shapely.Point(0, 0).buffer(3.0).union(shapely.box(0, -1.3, 7, 1.3))
-    held = {tuple(pose) for pose in lattice_poses(surface, basin, RAFT).tolist()}
+    found = lattice_boxes(surface, basin, RAFT)
+    boxes = {tuple(box[:3]): k for k, box in enumerate(found.boxes.tolist())}
     rng = np.random.default_rng(5)
     x, y, heading = (
         rng.uniform(-3, 7, 30_000),
@@ -127,10 +128,10 @@ def test_lattice_surrounds_every_legal_pose() -> None:
         row = int((north - surface.south_m) / 0.25)
         col = int((east - surface.west_m) / 0.25)
         step = int(turn / 7.5)
-        corners = {
-            ((step + a) % 24, row + b, col + c) for a in (0, 1) for b in (0, 1) for c in (0, 1)
-        }
-        assert corners <= held
+        corners = [
+            [(step + a) % 24, row + b, col + c] for a in (0, 1) for b in (0, 1) for c in (0, 1)
+        ]
+        assert found.poses[found.corners[boxes[step, row, col]]].tolist() == corners
 
 
 @pytest.mark.parametrize("seed", range(3))

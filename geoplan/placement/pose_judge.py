@@ -1,0 +1,119 @@
+"""
+What every legal pose lacks of a price field, and the field raised where it does.
+
+Boxes that may lack something are told one by one. What they lack can be made good in two ways: each
+raft of a plan adds the largest lack to the bound, or the field rises where poses lack, by so much
+that the grown set of each such pose gains its lack. The cheapest mixture of the two is taken.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import maximum_filter
+
+from geoplan.placement.judge_kernels import FINER, STEPS, Asked, judged_boxes, worths_and_pays
+from geoplan.placement.price_problem import PoseSet, Problem
+from geoplan.site import FloatArray
+from geoplan.water import IntArray
+
+#: Shares of the largest lack that each raft adds to the bound; the rest the field makes good.
+_SHARES = (0.0, 0.02, 0.05, 0.1, 0.2, 0.4, 0.7, 1.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Judgement:
+    """
+    What the poses of one type lack.
+
+    Attributes
+    ----------
+    lack : ndarray of float, shape (boxes,)
+        What a legal pose of each box can lack; zero for nothing [unit of the benefit].
+    where : ndarray of int, shape (boxes, 3)
+        The pose of each box that lacks most, on the finest lattice.
+    asked : Asked
+        What was judged.
+    """
+
+    lack: FloatArray
+    where: IntArray
+    asked: Asked
+
+
+def judged(
+    kind: PoseSet, field: FloatArray, rent: float, room_prices: FloatArray, least: int
+) -> Judgement:
+    """
+    Return what the poses of a type lack.
+
+    Parameters
+    ----------
+    kind : PoseSet
+        The poses.
+    field : ndarray of float, shape (rows, cols)
+        Price of water at the nodes [unit of the benefit a m²].
+    rent : float
+        What a raft pays for the limits that it uses [unit of the benefit].
+    room_prices : ndarray of float, shape (rooms,)
+        What a raft in each room pays more [unit of the benefit].
+    least : int
+        Side of the boxes in which the search ends, in steps of the finest lattice.
+
+    Returns
+    -------
+    Judgement
+        A bound for every legal pose.
+    """
+    asked, held = kind.asked(field), kind.held
+    _, paid = worths_and_pays(kind.tables, asked, held.poses * FINER, False)
+    apart = rent + room_prices[kind.box_room]
+    corners = (kind.worth - paid)[held.corners] - apart[:, None]
+    shore = (
+        held.edge, math.sqrt(kind.tables.cell_m2) / STEPS, kind.kind.length_m / 2,
+        kind.kind.width_m / 2,
+    )  # fmt: skip
+    lack, where = judged_boxes(kind.tables, asked, held.boxes, corners, (apart, least), shore)
+    return Judgement(lack * (1 + 1e-9), where, asked)
+
+
+def made_good(problem: Problem, judgements: Sequence[Judgement]) -> tuple[float, FloatArray]:
+    """
+    Return how what poses lack is made good at the least cost.
+
+    Parameters
+    ----------
+    problem : Problem
+        The poses.
+    judgements : sequence of Judgement
+        What those of each type lack.
+
+    Returns
+    -------
+    float
+        What each raft of a plan adds to the bound [unit of the benefit].
+    ndarray of float, shape (rows, cols)
+        What the field gains at the nodes [unit of the benefit a m²].
+    """
+    shape = problem.node_area_m2.shape
+    needs = []
+    for kind, judgement in zip(problem.types, judgements, strict=True):
+        need = np.zeros(shape)
+        boxes = kind.held.boxes
+        np.maximum.at(need, (boxes[:, 1] // STEPS, boxes[:, 2] // STEPS), judgement.lack)
+        h = math.sqrt(kind.tables.cell_m2)
+        size = 2 * (math.ceil(kind.reach_m / h) + 2) + 1
+        needs.append((maximum_filter(need, size), kind.grown_m2))
+    top = max(float(need.max(initial=0.0)) for need, _ in needs)
+    best: tuple[float, float, FloatArray] = (math.inf, 0.0, np.zeros(shape))
+    for share in _SHARES:
+        margin = share * top
+        gain = np.zeros(shape)
+        for need, grown_m2 in needs:
+            # Weights of a grown set add up to its area, so that it gains the lack at least.
+            np.maximum(gain, np.maximum(need - margin, 0.0) / grown_m2 * (1 + 1e-9), out=gain)
+        cost = margin * problem.most_rafts + float((gain * problem.node_area_m2).sum())
+        if cost < best[0]:
+            best = (cost, margin, gain)
+    return best[1], best[2]
