@@ -87,7 +87,7 @@ class Frame:
         Parameters
         ----------
         easting_m, northing_m : float
-            Place in the CRS of the file, in its unit.
+            Place in the CRS of the file, degrees where it counts in them [m].
 
         Returns
         -------

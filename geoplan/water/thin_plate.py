@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from scipy.linalg import cho_solve
 from scipy.sparse import csc_array, csr_array, diags_array, eye_array
 
 from geoplan.water import FloatArray, IntArray
@@ -157,13 +156,12 @@ def _without(
     root = np.sqrt(precision_m2)
     left = np.eye(len(root)) - root[:, None] * influence_m2 * root
     try:
-        lower = np.linalg.cholesky((left + left.T) / 2.0)
+        if np.linalg.cholesky(left).diagonal().min() < _LEAST_PIVOT:
+            return None
     except np.linalg.LinAlgError:
         return None
-    if lower.diagonal().min() < _LEAST_PIVOT:
-        return None
     scale = root if by_rest_m.ndim == 1 else root[:, None]
-    found: FloatArray = cho_solve((lower, True), scale * by_rest_m) / scale
+    found: FloatArray = np.linalg.solve(left, scale * by_rest_m) / scale
     return found
 
 
