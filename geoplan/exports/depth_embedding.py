@@ -106,7 +106,7 @@ def embedded(grid: DepthGrid, merged: int = 1) -> EmbeddedGrid:
         rows=rows,
         cols=cols,
         deepest_cm=int(centimetres.max(initial=0)),
-        data=base64.b64encode(zlib.compress(steps.tobytes(), 9)).decode("ascii"),
+        data=base64.b64encode(zlib.compress(steps.tobytes(), 6)).decode("ascii"),
     )
 
 

@@ -64,7 +64,8 @@ def reasons_record(water: WaterPlan, mm: Millimetres) -> dict[str, Any]:
 
 def _answer(part: WhyNot, mm: Millimetres) -> dict[str, Any]:
     """Return an answer with its area, and a place inside for its label."""
-    largest = max(shapely.get_parts(part.area), key=lambda polygon: polygon.area)
+    drawn = shapely.simplify(part.area, _FINEST_M)
+    largest = max(shapely.get_parts(drawn), key=lambda polygon: polygon.area)
     inside = shapely.maximum_inscribed_circle(largest, 0.2)
     return {
         "rule": part.rule,
@@ -75,5 +76,5 @@ def _answer(part: WhyNot, mm: Millimetres) -> dict[str, Any]:
         "is_room": part.is_room,
         "width_mm": round(2000.0 * float(shapely.length(inside))),
         "place": mm.shape(shapely.Point(shapely.get_coordinates(inside)[0])),
-        "shape": mm.shape(shapely.simplify(part.area, _FINEST_M), 50),
+        "shape": mm.shape(drawn, 50),
     }

@@ -26,7 +26,7 @@ def packed(text: str) -> str:
     'water ≥ 1 m'
     """
     data = text.encode()
-    deflate = zlib.compressobj(9, zlib.DEFLATED, -zlib.MAX_WBITS, 9)
+    deflate = zlib.compressobj(6, zlib.DEFLATED, -zlib.MAX_WBITS, 9)
     stream = deflate.compress(data) + deflate.flush()
     return base64.b64encode(struct.pack("<I", len(data)) + stream).decode("ascii")
 

@@ -71,18 +71,7 @@ def summary(plan: Plan, site: Site, audit: AuditReport | None) -> Iterator[Block
          "kept back"),
         rows,
     )  # fmt: skip
-    if len(plan.waters) > IN_FULL:
-        yield Text(
-            f"Of {len(plan.waters)} water bodies the first {len(rows)} are named above; the tables"
-            f" below show the first {IN_FULL}. Every other stands in the CSV files beside this"
-            " report, in plan.gpkg and on map.html, with the same figures."
-        )
-    if plan.failures:
-        yield Text(
-            "NOT PLANNED, for the reasons given: "
-            + "; ".join(f"{one.water_id}: {one.reason}" for one in plan.failures[:20]),
-            is_caution=True,
-        )
+    yield from _left_out(plan, len(rows))
     yield Text(_verdict(audit))
     yield Bullets(
         (
@@ -99,6 +88,22 @@ def summary(plan: Plan, site: Site, audit: AuditReport | None) -> Iterator[Block
             ),
         )
     )
+
+
+def _left_out(plan: Plan, named_count: int) -> Iterator[Text]:
+    """Yield which water bodies are not shown, and which are not planned."""
+    if len(plan.waters) > IN_FULL:
+        yield Text(
+            f"Of {len(plan.waters)} water bodies the first {named_count} are named above; the"
+            f" tables below show the first {IN_FULL}. Every other stands in the CSV files beside"
+            " this report, in plan.gpkg and on map.html, with the same figures."
+        )
+    if plan.failures:
+        yield Text(
+            "NOT PLANNED, for the reasons given: "
+            + "; ".join(f"{one.water_id}: {one.reason}" for one in plan.failures[:20]),
+            is_caution=True,
+        )
 
 
 def _summary_row(water: WaterPlan, limits: Mapping[str, float]) -> tuple[Value, ...]:

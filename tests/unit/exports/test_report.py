@@ -161,3 +161,24 @@ def test_a_plan_without_an_audit_or_a_raft_still_reports(tmp_path: Path) -> None
     page = (tmp_path / "report.html").read_text(encoding="utf-8")
     assert "has not been audited" in page
     assert "No raft is planned." in page
+
+
+def test_a_large_district_is_named_in_full_and_shown_in_part() -> None:
+    plan, site = small.plan(), small.site()
+    water, body = plan.waters[1], site.water_bodies[1]
+    names = [f"pond {number:03d}" for number in range(60)]
+    many = replace(plan, waters=tuple(replace(water, water_id=name) for name in names))
+    bodies = tuple(replace(body, water_id=name) for name in names)
+    blocks = report.report_of(many, replace(site, water_bodies=bodies), None).blocks
+    tables = {block.caption: block.rows for block in blocks if isinstance(block, Grid)}
+    summary = next(
+        rows for caption, rows in tables.items() if caption.startswith("What is planned")
+    )
+    assert [row[0].split(" (")[0] for row in summary] == names
+    cover = tables["Cover by water body and level"]
+    assert {row[0].split(" (")[0] for row in cover} == set(names[:40])
+    assert any(
+        "the tables below show the first 40" in b.text for b in blocks if isinstance(b, Text)
+    )
+    assert not any("the tables below show" in b.text for b in
+                   report.report_of(plan, site, None).blocks if isinstance(b, Text))  # fmt: skip
