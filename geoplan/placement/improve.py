@@ -19,6 +19,7 @@ from geoplan.grid import BoolArray
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit
 from geoplan.placement.headings import for_search
+from geoplan.placement.patience import ENDLESS, Patience
 from geoplan.placement.pose_kernels import Rafts, Terms, Water, binned, climbed, raft_worth
 from geoplan.placement.search import Poses
 from geoplan.placement.window_kernels import swept
@@ -142,6 +143,7 @@ def improved(
     gap_m: float,
     seed: int,
     effort: Effort,
+    patience: Patience = ENDLESS,
 ) -> list[Poses]:
     """
     Return a plan that is worth at least as much as the one given.
@@ -162,6 +164,8 @@ def improved(
         Seed of the windows.
     effort : Effort
         How long to improve.
+    patience : Patience
+        When to stop in any case.
 
     Returns
     -------
@@ -178,7 +182,7 @@ def improved(
     worths = [float(start.value.sum())]
     inside = _nodes_inside(water, regions)
     for _ in range(effort.rounds):
-        if _is_done(worths, n):
+        if _is_done(worths, n) or patience.is_over():
             break
         state = _with_room(state, n)
         prices = _prices(state, n, use, most)

@@ -9,6 +9,10 @@ from geoplan.cut_cells import sort_rows
 from geoplan.grid import BoolArray
 from geoplan.site import FloatArray
 
+#: For functions that only compiled ones call: no way in from Python is compiled.
+_NO_WAY_IN: Any = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+inner = numba.njit(cache=True, **_NO_WAY_IN)
+
 
 @numba.njit(cache=True)
 def legal_places(
@@ -68,7 +72,7 @@ def legal_places(
     return legal
 
 
-@numba.njit(cache=True)
+@inner
 def _shadows(edges: FloatArray, mine: Any, bottom: float, across: float) -> Any:
     """Return the sorted shadows of edges on a strip, and where they cross its middle."""
     top, middle = bottom + across, bottom + across / 2
@@ -95,7 +99,7 @@ def _shadows(edges: FloatArray, mine: Any, bottom: float, across: float) -> Any:
     return shadow[:n_shadow], crossing[:n_crossing]
 
 
-@numba.njit(cache=True)
+@inner
 def _mark_strip(
     shadow: FloatArray, crossing: FloatArray, west: float, along: float, dx: float, legal: BoolArray
 ) -> None:
