@@ -255,7 +255,7 @@ def resolved(
         apart[k] = int(np.ceil((water.sides[k // 2, k % 2] + gap) / du - 1e-9))
         depth[k] = int(np.ceil((water.sides[k // 2, 1 - k % 2] + gap) / dv - 1e-9))
     found = _rows(value, pays, apart, depth)
-    return _taken(rafts, n, inside, _new_rafts(water, found, view, grid), terms)
+    return int(_taken(rafts, n, inside, _new_rafts(water, found, view, grid), terms))
 
 
 @inner
@@ -332,7 +332,7 @@ def _taken(rafts: Rafts, n: int, inside: Any, new: Rafts, terms: Terms) -> int:
     for i in range(left):
         change += rafts.value[i]
     if change > 0:
-        return left
+        return int(left)
     for i in range(n):
         _put(rafts, i, old, i)
     return n
