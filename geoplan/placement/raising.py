@@ -13,7 +13,7 @@ import numpy as np
 
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit
-from geoplan.placement.improve import Effort, as_poses, improved, is_legal, state_of, water_of
+from geoplan.placement.improve import Effort, Ground, as_poses, improved, is_legal, state_of
 from geoplan.placement.joint import Pool, settled
 from geoplan.placement.patience import ENDLESS, Patience
 from geoplan.placement.pose_kernels import Rafts, raft_worth
@@ -71,14 +71,14 @@ def raised(
     if count > _FEW_RAFTS:
         ranked, seeds = ranked[:1], 1
 
-    how = (surfaces, regions, limits, gap_m)
+    how = (Ground.of(surfaces, regions), limits, gap_m)
     ends: list[list[Poses]] = []
     for turn, start in itertools.product(range(seeds), ranked):
         if not (ends and patience.is_over()):
             ends.append(improved(start, *how, _seed(seed, turn), effort, patience))
     if count > effort.most_settled or patience.is_over():
         return max(ends, key=worth_of)
-    pool = Pool.of(water_of(surfaces, regions), regions, gap_m)
+    pool = Pool.of(how[0].water, regions, gap_m)
     coarse = [_settled(end, pool, regions, _COARSE) for end in _distinct(ends, effort)]
     best = _settled(max(coarse, key=worth_of), pool, regions, _FINE)
     if count <= _FEW_RAFTS:
