@@ -165,7 +165,7 @@ def pair_table(rafts: Any, gap: float, near: float) -> FloatArray:
     Returns
     -------
     ndarray of float, shape (rows, 10)
-        The table.
+        The table [m, rates 1 or m a radian].
     """
     centre, corner, normal, half = rafts
     count = len(centre)
@@ -201,7 +201,7 @@ def edge_table(rafts: Any, edges: FloatArray, near: float) -> FloatArray:
     Parameters
     ----------
     rafts : tuple of ndarray of float
-        Centres, corners, normals and half sides, as for pairs.
+        Centres, corners, normals and half sides, as for pairs [m, normals 1].
     edges : ndarray of float, shape (n, 2, 2)
         Edges with the water on their left [m].
     near : float
@@ -210,7 +210,7 @@ def edge_table(rafts: Any, edges: FloatArray, near: float) -> FloatArray:
     Returns
     -------
     ndarray of float, shape (rows, 10)
-        The table; -1 for an edge.
+        The table; -1 for an edge [m, rates 1 or m a radian].
     """
     centre, _, _, half = rafts
     count = 0

@@ -180,7 +180,7 @@ def keep_legal(
         In the window's frame: edges of the type's region, shape (n, 4) [m], corners of the rafts
         that stay, shape (k, 4, 2) [m], and the gap [m].
     value : ndarray of float, shape (strips, places) or larger
-        Worth; zero afterwards where a raft may not lie.
+        Worth; zero afterwards where a raft may not lie [worth of planted m²].
     pays : ndarray of bool, shape (strips,) or longer
         Strips to be looked at; false afterwards where nothing is left.
     """

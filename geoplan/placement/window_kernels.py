@@ -19,7 +19,7 @@ from geoplan.placement.pose_kernels import (
     raft_worth,
     worth_at,
 )
-from geoplan.placement.row_kernels import extremes, inner, range_of
+from geoplan.placement.row_kernels import best_stack, extremes, inner
 from geoplan.placement.shadow_kernels import keep_legal, mark_worth, running_sums
 from geoplan.site import FloatArray
 
@@ -62,66 +62,6 @@ def _turned(water: Water, near: Any, view: Any, box: FloatArray) -> FloatArray:
             out[n, 0], out[n, 1], out[n, 2], out[n, 3] = u0, v0, u1, v1
             n += 1
     return out[:n]
-
-
-@inner
-def _fill(value: FloatArray, apart: int, best: FloatArray) -> float:
-    """Fill in the best worth of the places up to each; return that of the whole row."""
-    for i in range(len(value)):
-        best[i + 1] = best[i]
-        if value[i] > 0:
-            take = value[i] + (best[i + 1 - apart] if i >= apart else 0.0)
-            best[i + 1] = max(best[i], take)
-    return float(best[len(value)])
-
-
-@inner
-def _rows(value: FloatArray, pays: Any, apart: Any, depth: Any) -> Any:
-    """Return kind, strip and place of the rafts of the best rows of several kinds."""
-    kinds, strips, places = value.shape
-    best, row = np.zeros(places + 1), np.zeros((kinds, strips))
-    for k in range(kinds):
-        for s in range(strips):
-            if pays[k, s]:
-                row[k, s] = _fill(value[k, s], apart[k], best)
-    chosen = _chosen(row, depth)
-    least, _ = range_of(apart)
-    shallow, _ = range_of(depth)
-    found = np.empty(((strips // shallow + 2) * (places // least + 2), 3), np.int64)
-    n, level = 0, len(chosen) - 1
-    while level > 0:
-        k = chosen[level]
-        if k < 0:
-            level -= 1
-            continue
-        level -= depth[k]
-        _fill(value[k, level], apart[k], best)
-        i = places - 1
-        while i >= 0:
-            if best[i + 1] > best[i]:
-                found[n, 0], found[n, 1], found[n, 2] = k, level, i
-                n += 1
-                i -= apart[k]
-            else:
-                i -= 1
-    return found[:n]
-
-
-@inner
-def _chosen(row: FloatArray, depth: Any) -> Any:
-    """Return the kind of the row that ends at each level in the best stack of rows, or -1."""
-    kinds, strips = row.shape
-    _, deepest = range_of(depth)
-    levels = strips + deepest
-    total = np.zeros(levels + 1)
-    chosen = np.full(levels + 1, -1)
-    for level in range(1, levels + 1):
-        total[level] = total[level - 1]
-        for k in range(kinds):
-            s = level - depth[k]
-            if 0 <= s < strips and total[s] + row[k, s] > total[level]:
-                total[level], chosen[level] = total[s] + row[k, s], k
-    return chosen
 
 
 @inner
@@ -254,7 +194,7 @@ def resolved(
     for k in range(kinds):
         apart[k] = int(np.ceil((water.sides[k // 2, k % 2] + gap) / du - 1e-9))
         depth[k] = int(np.ceil((water.sides[k // 2, 1 - k % 2] + gap) / dv - 1e-9))
-    found = _rows(value, pays, apart, depth)
+    found = best_stack(value, pays, apart, depth)
     return int(_taken(rafts, n, inside, _new_rafts(water, found, view, grid), terms))
 
 
