@@ -19,6 +19,7 @@ from geoplan.grid import BoolArray
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit
 from geoplan.placement.headings import for_search
+from geoplan.placement.patience import ENDLESS, Patience
 from geoplan.placement.pose_kernels import Rafts, Terms, Water, binned, climbed, raft_worth
 from geoplan.placement.search import Poses
 from geoplan.placement.window_kernels import swept
@@ -34,10 +35,9 @@ _SPARE = 64
 #: Spots kept beside the rafts, as a multiple of their number.
 _SPOTS_EACH = 20
 _TOLERANCE_M = 1e-6
-#: What two rounds must bring for a third: where rafts are few, other seeds and joint moves bring
-#: more than it; with many a round costs seconds [1].
-_FEW, _MANY = 15, 100
-_WORTH_TWO_ROUNDS_FEW, _WORTH_TWO_ROUNDS = 1e-3, 3e-5
+#: What two rounds must bring for a third, up to so many rafts: where they are few, other seeds and
+#: joint moves bring more than it; with many a round costs seconds [1].
+_WORTH_TWO_ROUNDS = ((15, 1e-3), (10**9, 3e-5))
 
 
 @dataclass(frozen=True)
@@ -66,7 +66,7 @@ class Effort:
     most_windows: int = 1500
     few_windows: int = 40
     most_settled: int = 60
-    ends_settled: int = 4
+    ends_settled: int = 6
 
 
 #: What a plan gets unless asked for more.
@@ -134,14 +134,54 @@ def _edges(region: BaseGeometry) -> FloatArray:
     return np.concatenate(edges) if edges else np.zeros((0, 4))
 
 
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """
+    Surfaces and regions ready for windows, whatever the plan.
+
+    Attributes
+    ----------
+    water : Water
+        As the compiled search sees them.
+    inside : ndarray of bool, shape (rows, cols)
+        Nodes of the worth where some raft may lie.
+    regions : tuple of AllowedRegion
+        Where rafts of each type may lie.
+    """
+
+    water: Water
+    inside: BoolArray
+    regions: tuple[AllowedRegion, ...]
+
+    @classmethod
+    def of(cls, surfaces: Sequence[WorthSurface], regions: Sequence[AllowedRegion]) -> "Ground":
+        """
+        Return the ground of surfaces and regions.
+
+        Parameters
+        ----------
+        surfaces : sequence of WorthSurface
+            Worth for each type, on one grid.
+        regions : sequence of AllowedRegion
+            Where rafts of each type may lie.
+
+        Returns
+        -------
+        Ground
+            Ready for windows.
+        """
+        water = water_of(surfaces, regions)
+        return cls(water, _nodes_inside(water, regions), tuple(regions))
+
+
 def improved(
     plan: Sequence[Poses],
-    surfaces: Sequence[WorthSurface],
-    regions: Sequence[AllowedRegion],
+    ground: Ground,
     limits: Sequence[Limit],
     gap_m: float,
     seed: int,
     effort: Effort,
+    patience: Patience = ENDLESS,
 ) -> list[Poses]:
     """
     Return a plan that is worth at least as much as the one given.
@@ -150,10 +190,8 @@ def improved(
     ----------
     plan : sequence of Poses
         A legal plan, by type.
-    surfaces : sequence of WorthSurface
-        Worth for each type.
-    regions : sequence of AllowedRegion
-        Where rafts of each type may lie.
+    ground : Ground
+        Worth for each type, and where rafts may lie.
     limits : sequence of Limit
         Sums that are bounded.
     gap_m : float
@@ -162,13 +200,15 @@ def improved(
         Seed of the windows.
     effort : Effort
         How long to improve.
+    patience : Patience
+        When to stop in any case.
 
     Returns
     -------
     list of Poses
-        Legal rafts by type, in the order of ``regions``.
+        Legal rafts by type, in the order of the ground's regions.
     """
-    water = water_of(surfaces, regions)
+    water, inside, regions = ground.water, ground.inside, ground.regions
     rng = np.random.default_rng(seed)
     use = np.array([limit.per_raft for limit in limits]).reshape(-1, len(regions))
     most = np.array([limit.most for limit in limits])
@@ -176,9 +216,8 @@ def improved(
     n = len(start.kind)
     state = _with_room(start, n)
     worths = [float(start.value.sum())]
-    inside = _nodes_inside(water, regions)
     for _ in range(effort.rounds):
-        if _is_done(worths, n):
+        if _is_done(worths, n) or patience.is_over():
             break
         state = _with_room(state, n)
         prices = _prices(state, n, use, most)
@@ -193,10 +232,10 @@ def improved(
 
 
 def _is_done(worths: Sequence[float], n: int) -> bool:
-    """Tell whether two rounds in a row brought next to nothing to a plan of few or many rafts."""
-    if _FEW < n < _MANY or len(worths) < 3:
+    """Tell whether two rounds in a row brought next to nothing."""
+    if len(worths) < 3:
         return False
-    least = _WORTH_TWO_ROUNDS_FEW if n <= _FEW else _WORTH_TWO_ROUNDS
+    least = next(share for most, share in _WORTH_TWO_ROUNDS if n <= most)
     return worths[-1] - worths[-3] < least * worths[-1]
 
 

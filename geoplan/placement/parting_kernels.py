@@ -11,6 +11,7 @@ import numba
 import numpy as np
 
 from geoplan.placement.pose_kernels import Water, lies_inside, raft_worth
+from geoplan.placement.row_kernels import inner
 from geoplan.site import FloatArray
 
 #: Columns of a table: two rafts, three rates of either, room and pair.
@@ -75,7 +76,7 @@ def count_astray(water: Water, poses: FloatArray, kinds: Any) -> int:
     return count
 
 
-@numba.njit(cache=True)
+@inner
 def _write(table: Any, n: int, first: int, second: int, rates: Any, room: float, pair: int) -> None:
     """Write one row."""
     table[n, 0], table[n, 1] = first, second
@@ -84,7 +85,7 @@ def _write(table: Any, n: int, first: int, second: int, rates: Any, room: float,
     table[n, 8], table[n, 9] = room, pair
 
 
-@numba.njit(cache=True)
+@inner
 def _beyond(corner: Any, x: float, y: float, normal: Any, half: float) -> float:
     """Return how far corners lie beyond a line that is so far from a point."""
     best = np.inf
@@ -93,7 +94,7 @@ def _beyond(corner: Any, x: float, y: float, normal: Any, half: float) -> float:
     return float(best - half)
 
 
-@numba.njit(cache=True)
+@inner
 def _parting(rafts: Any, a: int, b: int) -> Any:
     """Return which direction parts two rafts most: side of the second or first, or a line."""
     centre, corner, normal, half = rafts
@@ -122,7 +123,7 @@ def _parting(rafts: Any, a: int, b: int) -> Any:
     return (8 if away > best else side), j, line_x, line_y
 
 
-@numba.njit(cache=True)
+@inner
 def _rows_above(
     table: Any, n: int, rafts: Any, first: int, second: int, level: Any, near: float, pair: int
 ) -> int:
@@ -164,12 +165,12 @@ def pair_table(rafts: Any, gap: float, near: float) -> FloatArray:
     Returns
     -------
     ndarray of float, shape (rows, 10)
-        The table.
+        The table [m, rates 1 or m a radian].
     """
     centre, corner, normal, half = rafts
     count = len(centre)
     table = np.empty((2 * count * max(count - 1, 0), COLUMNS))
-    n = pair = 0
+    n = pair = np.int64(0)  # no literal: one compiled version of what is called
     for a in range(count):
         for b in range(a + 1, count):
             reach = np.hypot(half[a, 0], half[a, 1]) + np.hypot(half[b, 0], half[b, 1])
@@ -200,7 +201,7 @@ def edge_table(rafts: Any, edges: FloatArray, near: float) -> FloatArray:
     Parameters
     ----------
     rafts : tuple of ndarray of float
-        Centres, corners, normals and half sides, as for pairs.
+        Centres, corners, normals and half sides, as for pairs [m, normals 1].
     edges : ndarray of float, shape (n, 2, 2)
         Edges with the water on their left [m].
     near : float
@@ -209,7 +210,7 @@ def edge_table(rafts: Any, edges: FloatArray, near: float) -> FloatArray:
     Returns
     -------
     ndarray of float, shape (rows, 10)
-        The table; -1 for an edge.
+        The table; -1 for an edge [m, rates 1 or m a radian].
     """
     centre, _, _, half = rafts
     count = 0
@@ -221,18 +222,18 @@ def edge_table(rafts: Any, edges: FloatArray, near: float) -> FloatArray:
             for axis in range(2):
                 low = min(edges[k, 0, axis], edges[k, 1, axis]) - centre[raft, axis]
                 high = centre[raft, axis] - max(edges[k, 0, axis], edges[k, 1, axis])
-                off = max(off, max(low, high))
+                off = max(off, low, high)
             if off < far:
                 hits[count, 0], hits[count, 1] = raft, k
                 count += 1
     table = np.empty((4 * count, COLUMNS))
-    n = 0
+    n = np.int64(0)
     for pair in range(count):
         n = _edge_rows(table, n, rafts, hits[pair, 0], edges[hits[pair, 1]], near, pair)
     return table[:n]
 
 
-@numba.njit(cache=True)
+@inner
 def _edge_rows(
     table: Any, n: int, rafts: Any, raft: int, edge: FloatArray, near: float, pair: int
 ) -> int:
@@ -254,13 +255,13 @@ def _edge_rows(
     if max(least, -most if most < 0 else -np.inf) > best:
         sign = 1.0 if least >= (-most if most < 0 else -np.inf) else -1.0
         level = edge[0, 0], edge[0, 1], sign * in_x, sign * in_y, 0.0, 0.0
-        return int(_rows_above(table, n, rafts, raft, -1, level, near, pair))
+        return int(_rows_above(table, n, rafts, raft, np.int64(-1), level, near, pair))
     nx, ny = normal[raft, side, 0], normal[raft, side, 1]
     for end in range(2):
         dx, dy = edge[end, 0] - x, edge[end, 1] - y
         room = dx * nx + dy * ny - half[raft, side]
         if room < near:
             rates = 0.0, 0.0, 0.0, -nx, -ny, -dx * ny + dy * nx
-            _write(table, n, -1, raft, rates, room, pair)
+            _write(table, n, np.int64(-1), raft, rates, room, pair)
             n += 1
     return n

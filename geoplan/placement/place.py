@@ -185,16 +185,19 @@ def _cut_and_pack(
     rounds = 0
     for _ in range(1 if benefit.is_linear else _ROUNDS):
         poses, tried = best_plan(
-            packed_for.surfaces, regions, limits, gap_m + ROUNDING_ROOM_M, seed
+            *(packed_for.surfaces, regions, limits, gap_m + ROUNDING_ROOM_M, seed),
+            patience=patience,
         )
         frames, rounds = frames + tried, rounds + 1
         here = benefit.tangent(poses)
         if here.value > best_tangent.value:
             best, best_tangent = poses, here
-        if benefit.is_linear or not any(len(part) for part in poses):
+        if not any(len(part) for part in poses):
             break
         if patience.is_over():
             status = patience.words
+            break
+        if benefit.is_linear:
             break
         tangents.append(here)
         corrected.append(room.corrected(here.surfaces))
@@ -306,6 +309,7 @@ def best_plan(
     gap_m: float,
     seed: int,
     effort: Effort = DEFAULT_EFFORT,
+    patience: Patience = ENDLESS,
 ) -> tuple[list[Poses], int]:
     """
     Return the best plan found for linear worths, improved.
@@ -324,6 +328,8 @@ def best_plan(
         Seed of the windows that are packed anew.
     effort : Effort
         How long to improve.
+    patience : Patience
+        When to stop in any case, once there are rows.
 
     Returns
     -------
@@ -336,7 +342,7 @@ def best_plan(
         return [], 0
     rows, tried = _best_order(surfaces, regions, limits, gap_m)
     greedy = lattice_plan(surfaces, regions, limits, gap_m)
-    plan = raised((rows, greedy), surfaces, regions, limits, gap_m, seed, effort)
+    plan = raised((rows, greedy), surfaces, regions, limits, gap_m, seed, effort, patience)
     return plan, tried
 
 

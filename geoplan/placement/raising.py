@@ -6,14 +6,16 @@ best ends are settled by moving all their rafts at once, the best of these to th
 more windows raise it still it is settled again.
 """
 
+import itertools
 from collections.abc import Sequence
 
 import numpy as np
 
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit
-from geoplan.placement.improve import Effort, as_poses, improved, is_legal, state_of, water_of
+from geoplan.placement.improve import Effort, Ground, as_poses, improved, is_legal, state_of
 from geoplan.placement.joint import Pool, settled
+from geoplan.placement.patience import ENDLESS, Patience
 from geoplan.placement.pose_kernels import Rafts, raft_worth
 from geoplan.placement.search import Poses
 from geoplan.placement.worth import WorthSurface
@@ -34,6 +36,7 @@ def raised(
     gap_m: float,
     seed: int,
     effort: Effort,
+    patience: Patience = ENDLESS,
 ) -> list[Poses]:
     """
     Return the best plan that improvement finds from several starts.
@@ -54,6 +57,8 @@ def raised(
         Seed of the windows.
     effort : Effort
         How long to improve.
+    patience : Patience
+        When to stop in any case.
 
     Returns
     -------
@@ -66,19 +71,18 @@ def raised(
     if count > _FEW_RAFTS:
         ranked, seeds = ranked[:1], 1
 
-    how = (surfaces, regions, limits, gap_m)
-    ends = [
-        improved(start, *how, _seed(seed, turn), effort)
-        for turn in range(seeds)
-        for start in ranked
-    ]
-    if count > effort.most_settled:
+    how = (Ground.of(surfaces, regions), limits, gap_m)
+    ends: list[list[Poses]] = []
+    for turn, start in itertools.product(range(seeds), ranked):
+        if not (ends and patience.is_over()):
+            ends.append(improved(start, *how, _seed(seed, turn), effort, patience))
+    if count > effort.most_settled or patience.is_over():
         return max(ends, key=worth_of)
-    pool = Pool.of(water_of(surfaces, regions), regions, gap_m)
+    pool = Pool.of(how[0].water, regions, gap_m)
     coarse = [_settled(end, pool, regions, _COARSE) for end in _distinct(ends, effort)]
     best = _settled(max(coarse, key=worth_of), pool, regions, _FINE)
     if count <= _FEW_RAFTS:
-        more = improved(best, *how, _seed(seed, seeds), effort)
+        more = improved(best, *how, _seed(seed, seeds), effort, patience)
         if worth_of(more) > worth_of(best) * (1 + _SAME):
             best = _settled(more, pool, regions, _FINE)
     return best

@@ -9,6 +9,10 @@ from geoplan.cut_cells import sort_rows
 from geoplan.grid import BoolArray
 from geoplan.site import FloatArray
 
+#: For functions that only compiled ones call: no way in from Python is compiled.
+_NO_WAY_IN: Any = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+inner = numba.njit(cache=True, **_NO_WAY_IN)
+
 
 @numba.njit(cache=True)
 def legal_places(
@@ -68,7 +72,7 @@ def legal_places(
     return legal
 
 
-@numba.njit(cache=True)
+@inner
 def _shadows(edges: FloatArray, mine: Any, bottom: float, across: float) -> Any:
     """Return the sorted shadows of edges on a strip, and where they cross its middle."""
     top, middle = bottom + across, bottom + across / 2
@@ -95,7 +99,7 @@ def _shadows(edges: FloatArray, mine: Any, bottom: float, across: float) -> Any:
     return shadow[:n_shadow], crossing[:n_crossing]
 
 
-@numba.njit(cache=True)
+@inner
 def _mark_strip(
     shadow: FloatArray, crossing: FloatArray, west: float, along: float, dx: float, legal: BoolArray
 ) -> None:
@@ -219,3 +223,80 @@ def extremes(sides: FloatArray) -> Any:
         longest = max(longest, sides[k, 0], sides[k, 1])
         least = min(least, sides[k, 0], sides[k, 1])
     return diagonal, longest, least
+
+
+@inner
+def _fill(value: FloatArray, apart: int, best: FloatArray) -> float:
+    """Fill in the best worth of the places up to each; return that of the whole row."""
+    for i in range(len(value)):
+        best[i + 1] = best[i]
+        if value[i] > 0:
+            take = value[i] + (best[i + 1 - apart] if i >= apart else 0.0)
+            best[i + 1] = max(best[i], take)
+    return float(best[len(value)])
+
+
+@inner
+def best_stack(value: FloatArray, pays: Any, apart: Any, depth: Any) -> Any:
+    """
+    Return the rafts of the best stack of rows of several kinds.
+
+    Parameters
+    ----------
+    value : ndarray of float, shape (kinds, strips, places)
+        Worth of a raft of each kind at each place; none where it is not above 0
+        [worth of planted m²].
+    pays : ndarray of bool, shape (kinds, strips)
+        Strips that hold such a place.
+    apart, depth : ndarray of int, shape (kinds,)
+        Least steps from raft to raft along a row, and from a row to the next.
+
+    Returns
+    -------
+    ndarray of int, shape (n, 3)
+        Kind, strip and place of each.
+    """
+    kinds, strips, places = value.shape
+    best, row = np.zeros(places + 1), np.zeros((kinds, strips))
+    for k in range(kinds):
+        for s in range(strips):
+            if pays[k, s]:
+                row[k, s] = _fill(value[k, s], apart[k], best)
+    chosen = _chosen(row, depth)
+    least, _ = range_of(apart)
+    shallow, _ = range_of(depth)
+    found = np.empty(((strips // shallow + 2) * (places // least + 2), 3), np.int64)
+    n, level = 0, len(chosen) - 1
+    while level > 0:
+        k = chosen[level]
+        if k < 0:
+            level -= 1
+            continue
+        level -= depth[k]
+        _fill(value[k, level], apart[k], best)
+        i = places - 1
+        while i >= 0:
+            if best[i + 1] > best[i]:
+                found[n, 0], found[n, 1], found[n, 2] = k, level, i
+                n += 1
+                i -= apart[k]
+            else:
+                i -= 1
+    return found[:n]
+
+
+@inner
+def _chosen(row: FloatArray, depth: Any) -> Any:
+    """Return the kind of the row that ends at each level in the best stack of rows, or -1."""
+    kinds, strips = row.shape
+    _, deepest = range_of(depth)
+    levels = strips + deepest
+    total = np.zeros(levels + 1)
+    chosen = np.full(levels + 1, -1)
+    for level in range(1, levels + 1):
+        total[level] = total[level - 1]
+        for k in range(kinds):
+            s = level - depth[k]
+            if 0 <= s < strips and total[s] + row[k, s] > total[level]:
+                total[level], chosen[level] = total[s] + row[k, s], k
+    return chosen

@@ -13,10 +13,11 @@ import numpy as np
 
 from geoplan.grid import BoolArray
 from geoplan.placement.pose_kernels import Water, lies_inside, may_head
+from geoplan.placement.row_kernels import inner
 from geoplan.site import FloatArray
 
 
-@numba.njit(cache=True)
+@inner
 def _block(diff: Any, low: float, high: float, along: float, first: float, step: float) -> None:
     """Count a shadow on the places of a strip whose raft would meet it."""
     places = len(diff) - 1
@@ -27,7 +28,7 @@ def _block(diff: Any, low: float, high: float, along: float, first: float, step:
         diff[end + 1] -= 1
 
 
-@numba.njit(cache=True)
+@inner
 def _edge_shadow(u0: float, v0: float, u1: float, v1: float, bottom: float, top: float) -> Any:
     """Return from where to where an edge's part within a strip reaches along it."""
     if v0 > v1:
@@ -42,7 +43,7 @@ def _edge_shadow(u0: float, v0: float, u1: float, v1: float, bottom: float, top:
     return min(a, b), max(a, b)
 
 
-@numba.njit(cache=True)
+@inner
 def _raft_shadow(shape: FloatArray, gap: float, bottom: float, top: float) -> Any:
     """Return from where to where a raft grown by the gap reaches along a strip."""
     low, high = np.inf, -np.inf
@@ -179,7 +180,7 @@ def keep_legal(
         In the window's frame: edges of the type's region, shape (n, 4) [m], corners of the rafts
         that stay, shape (k, 4, 2) [m], and the gap [m].
     value : ndarray of float, shape (strips, places) or larger
-        Worth; zero afterwards where a raft may not lie.
+        Worth; zero afterwards where a raft may not lie [worth of planted m²].
     pays : ndarray of bool, shape (strips,) or longer
         Strips to be looked at; false afterwards where nothing is left.
     """
@@ -212,7 +213,7 @@ def keep_legal(
         pays[s] = left
 
 
-@numba.njit(cache=True)
+@inner
 def _cast(shadow: Any, pays: BoolArray, raft: Any, grid: Any, shapes: Any) -> None:
     """Cast the shadows of edges and rafts on the strips that pay."""
     edges, fixed, gap = shapes
@@ -230,8 +231,8 @@ def _cast(shadow: Any, pays: BoolArray, raft: Any, grid: Any, shapes: Any) -> No
                     _block(shadow[s], a, b, along, first, grid[2])
     for k in range(len(fixed)):
         v = fixed[k, :, 1]
-        low = min(min(v[0], v[1]), min(v[2], v[3])) - gap
-        high = max(max(v[0], v[1]), max(v[2], v[3])) + gap
+        low = min(v[0], v[1], v[2], v[3]) - gap
+        high = max(v[0], v[1], v[2], v[3]) + gap
         for s in _strips(low, high, second, across, dv, strips):
             if pays[s]:
                 bottom = second + s * dv
@@ -240,7 +241,7 @@ def _cast(shadow: Any, pays: BoolArray, raft: Any, grid: Any, shapes: Any) -> No
                     _block(shadow[s], a, b, along, first, grid[2])
 
 
-@numba.njit(cache=True)
+@inner
 def _strips(low: float, high: float, second: float, across: float, dv: float, strips: int) -> Any:
     """Return the strips that something from one height to another may meet."""
     begin = max(int(np.floor((low - across - second) / dv)) - 1, 0)

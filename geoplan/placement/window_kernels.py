@@ -19,7 +19,7 @@ from geoplan.placement.pose_kernels import (
     raft_worth,
     worth_at,
 )
-from geoplan.placement.row_kernels import extremes, range_of
+from geoplan.placement.row_kernels import best_stack, extremes, inner
 from geoplan.placement.shadow_kernels import keep_legal, mark_worth, running_sums
 from geoplan.site import FloatArray
 
@@ -27,7 +27,7 @@ from geoplan.site import FloatArray
 _NEAR_M = 0.01
 
 
-@numba.njit(cache=True)
+@inner
 def _corners(water: Water, rafts: Rafts, near: Any, view: Any) -> FloatArray:
     """Return the corners of rafts in the window's frame, counter-clockwise, shape (n, 4, 2)."""
     east, north, cos, sin = view
@@ -46,7 +46,7 @@ def _corners(water: Water, rafts: Rafts, near: Any, view: Any) -> FloatArray:
     return out
 
 
-@numba.njit(cache=True)
+@inner
 def _turned(water: Water, near: Any, view: Any, box: FloatArray) -> FloatArray:
     """Return the edges that may reach into a box in the window's frame, shape (n, 4)."""
     east, north, cos, sin = view
@@ -64,59 +64,7 @@ def _turned(water: Water, near: Any, view: Any, box: FloatArray) -> FloatArray:
     return out[:n]
 
 
-@numba.njit(cache=True)
-def _fill(value: FloatArray, apart: int, best: FloatArray) -> float:
-    """Fill in the best worth of the places up to each; return that of the whole row."""
-    for i in range(len(value)):
-        best[i + 1] = best[i]
-        if value[i] > 0:
-            take = value[i] + (best[i + 1 - apart] if i >= apart else 0.0)
-            best[i + 1] = max(best[i], take)
-    return float(best[len(value)])
-
-
-@numba.njit(cache=True)
-def _rows(value: FloatArray, pays: Any, apart: Any, depth: Any) -> Any:
-    """Return kind, strip and place of the rafts of the best rows of several kinds."""
-    kinds, strips, places = value.shape
-    best, row = np.zeros(places + 1), np.zeros((kinds, strips))
-    for k in range(kinds):
-        for s in range(strips):
-            if pays[k, s]:
-                row[k, s] = _fill(value[k, s], apart[k], best)
-    least, _ = range_of(apart)
-    shallow, deepest = range_of(depth)
-    levels = strips + deepest
-    total = np.zeros(levels + 1)
-    chosen = np.full(levels + 1, -1)
-    for level in range(1, levels + 1):
-        total[level] = total[level - 1]
-        for k in range(kinds):
-            s = level - depth[k]
-            if 0 <= s < strips and total[s] + row[k, s] > total[level]:
-                total[level], chosen[level] = total[s] + row[k, s], k
-    most = (strips // shallow + 2) * (places // least + 2)
-    found = np.empty((most, 3), np.int64)
-    n, level = 0, levels
-    while level > 0:
-        k = chosen[level]
-        if k < 0:
-            level -= 1
-            continue
-        level -= depth[k]
-        _fill(value[k, level], apart[k], best)
-        i = places - 1
-        while i >= 0:
-            if best[i + 1] > best[i]:
-                found[n, 0], found[n, 1], found[n, 2] = k, level, i
-                n += 1
-                i -= apart[k]
-            else:
-                i -= 1
-    return found[:n]
-
-
-@numba.njit(cache=True)
+@inner
 def _parted(
     water: Water, rafts: Rafts, n: int, view: Any, half: Any, box: FloatArray, reach: float
 ) -> Any:
@@ -143,7 +91,7 @@ def _parted(
     return inside[:n_inside], near[:n_near]
 
 
-@numba.njit(cache=True)
+@inner
 def _sizes(water: Water, t: int, turned: int, box: FloatArray, grid: Any) -> Any:
     """Return sides of a raft along and across the rows, and how many strips and places it has."""
     along, across = water.sides[t, turned], water.sides[t, 1 - turned]
@@ -154,7 +102,7 @@ def _sizes(water: Water, t: int, turned: int, box: FloatArray, grid: Any) -> Any
     return along, across, strips, places
 
 
-@numba.njit(cache=True)
+@inner
 def _worths(water: Water, t: int, price: float, view: Any, box: FloatArray, places: Any) -> bool:
     """Fill in what rafts of a type are worth above their price, and tell whether any pays."""
     grid, value, pays = places
@@ -174,7 +122,7 @@ def _worths(water: Water, t: int, price: float, view: Any, box: FloatArray, plac
     return is_any
 
 
-@numba.njit(cache=True)
+@inner
 def _priced(
     water: Water, rafts: Rafts, near: Any, view: Any, box: FloatArray, terms: Terms, places: Any
 ) -> None:
@@ -246,11 +194,11 @@ def resolved(
     for k in range(kinds):
         apart[k] = int(np.ceil((water.sides[k // 2, k % 2] + gap) / du - 1e-9))
         depth[k] = int(np.ceil((water.sides[k // 2, 1 - k % 2] + gap) / dv - 1e-9))
-    found = _rows(value, pays, apart, depth)
-    return _taken(rafts, n, inside, _new_rafts(water, found, view, grid), terms)
+    found = best_stack(value, pays, apart, depth)
+    return int(_taken(rafts, n, inside, _new_rafts(water, found, view, grid), terms))
 
 
-@numba.njit(cache=True)
+@inner
 def _new_rafts(water: Water, found: Any, view: Any, grid: Any) -> Rafts:
     """Return the rafts at places of a window."""
     east, north, cos, sin = view
@@ -267,7 +215,7 @@ def _new_rafts(water: Water, found: Any, view: Any, grid: Any) -> Rafts:
     return new
 
 
-@numba.njit(cache=True)
+@inner
 def _put(rafts: Rafts, to: int, source: Rafts, at: int) -> None:
     """Write one raft over another."""
     rafts.east[to], rafts.north[to] = source.east[at], source.north[at]
@@ -275,7 +223,7 @@ def _put(rafts: Rafts, to: int, source: Rafts, at: int) -> None:
     rafts.kind[to] = source.kind[at]
 
 
-@numba.njit(cache=True)
+@inner
 def _within_limits(rafts: Rafts, n: int, terms: Terms) -> int:
     """Take out the rafts worth least for what they use until every limit is kept."""
     for limit in range(len(terms.most)):
@@ -294,7 +242,7 @@ def _within_limits(rafts: Rafts, n: int, terms: Terms) -> int:
     return n
 
 
-@numba.njit(cache=True)
+@inner
 def _taken(rafts: Rafts, n: int, inside: Any, new: Rafts, terms: Terms) -> int:
     """Put new rafts in place of those in a window if the whole plan is worth more then."""
     gain = worth = 0.0
@@ -324,15 +272,16 @@ def _taken(rafts: Rafts, n: int, inside: Any, new: Rafts, terms: Terms) -> int:
     for i in range(left):
         change += rafts.value[i]
     if change > 0:
-        return left
+        return int(left)
     for i in range(n):
         _put(rafts, i, old, i)
     return n
 
 
-@numba.njit(cache=True)
+@inner
 def _heading(water: Water, rafts: Rafts, n: int, east: float, north: float, draws: Any) -> float:
     """Return a turn for a window: of a raft, of the edge, of a line of equal worth, or any."""
+    first: Any = np.int64(0)  # no literal: one compiled version of what is called
     if draws[0] < 0.35 and n > 0:
         best = 0
         for i in range(n):
@@ -344,7 +293,7 @@ def _heading(water: Water, rafts: Rafts, n: int, east: float, north: float, draw
     if draws[0] < 0.75:
         reach = 2 * extremes(water.sides)[1]
         best_far, turn = reach * reach, draws[1] * np.pi
-        for k in edges_near(water, 0, east, north, reach):
+        for k in edges_near(water, first, east, north, reach):
             x0, y0 = water.edges[k, 0] - east, water.edges[k, 1] - north
             dx, dy = water.edges[k, 2] - east - x0, water.edges[k, 3] - north - y0
             at = min(max(-(x0 * dx + y0 * dy) / max(dx * dx + dy * dy, 1e-12), 0.0), 1.0)
@@ -354,8 +303,10 @@ def _heading(water: Water, rafts: Rafts, n: int, east: float, north: float, draw
         return float(turn)
     if draws[0] < 0.85:
         h = water.node_step
-        slope_east = worth_at(water, 0, east + h, north) - worth_at(water, 0, east - h, north)
-        slope_north = worth_at(water, 0, east, north + h) - worth_at(water, 0, east, north - h)
+        slope_east = worth_at(water, first, east + h, north)
+        slope_east -= worth_at(water, first, east - h, north)
+        slope_north = worth_at(water, first, east, north + h)
+        slope_north -= worth_at(water, first, east, north - h)
         return float(np.arctan2(slope_east, -slope_north))
     return float(draws[1] * np.pi)
 

@@ -1,18 +1,31 @@
 """Improvement: never worth less, never illegal, within the limits, and the same every run."""
 
+import itertools
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from geoplan.placement import improve, patience
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit
-from geoplan.placement.improve import Effort, improved, is_legal, water_of
+from geoplan.placement.improve import Effort, Ground, improved, is_legal, water_of
 from geoplan.placement.lattice import lattice_plan
+from geoplan.placement.patience import Patience
 from geoplan.placement.place import best_plan
-from geoplan.placement.pose_kernels import fits_region, raft_worth, rectangles_apart
+from geoplan.placement.pose_kernels import (
+    Rafts,
+    Water,
+    fits_region,
+    raft_worth,
+    rectangles_apart,
+)
 from geoplan.placement.search import Poses, best_rows
+from geoplan.placement.window_kernels import swept
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType, footprints
 from tests.unit.placement.test_rows import pond
@@ -54,7 +67,7 @@ def test_improvement_is_legal_and_never_worth_less(seed: int, count: int) -> Non
     here, surface = region(seed, SMALL), slope(seed)
     limits = [Limit("stock", "", (1.0,), float(count))]
     rows = best_rows(here.region, surface, SMALL, GAP_M, count).poses
-    plan = improved([rows], [surface], [here], limits, GAP_M, seed, SHORT)
+    plan = improved([rows], Ground.of([surface], [here]), limits, GAP_M, seed, SHORT)
     assert total(plan) >= rows.value.sum() * (1 - 1e-12)
     assert len(plan[0]) <= count
     assert pairs_too_near(plan) == 0
@@ -93,6 +106,25 @@ def test_the_same_seed_gives_the_same_rafts() -> None:
     first, second = (best_plan([surface], [here], limits, GAP_M, 5, SHORT)[0][0] for _ in range(2))
     assert np.array_equal(first.easting_m, second.easting_m)
     assert np.array_equal(first.heading_deg, second.heading_deg)
+
+
+def test_no_round_of_windows_begins_when_time_is_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    here, surface = region(3, SMALL), slope(3)
+    limits = [Limit("stock", "", (1.0,), 9.0)]
+    rows = best_rows(here.region, surface, SMALL, GAP_M, 9).poses
+    rounds: list[int] = []
+
+    def counted(water: Water, state: Rafts, n: int, *rest: Any) -> int:
+        rounds.append(n)
+        return swept(water, state, n, *rest)
+
+    readings = itertools.chain([0.0, 0.0], itertools.repeat(9.0))
+    monkeypatch.setattr(improve, "swept", counted)
+    monkeypatch.setattr(patience, "time", SimpleNamespace(monotonic=lambda: next(readings)))
+    plan = improved([rows], Ground.of([surface], [here]), limits, GAP_M, 3, Effort(), Patience(5.0))
+    assert len(rounds) == 2
+    assert is_legal(plan, [here], GAP_M)
+    assert total(plan) >= rows.value.sum() * (1 - 1e-12)
 
 
 def test_a_plan_that_breaks_the_gap_is_seen() -> None:
