@@ -42,8 +42,8 @@ _COARSE, _FINE = 2, 1
 _LEAST_PRICE = 0.8
 #: There a round costs seconds: rounds at most, and what share of the bound that is known the first
 #: poses must leave to prove at most, for what lies between poses takes some of the gain back.
-_FEW_ROUNDS = 5
-_LARGE_HOPE = 0.97
+_FEW_ROUNDS = 6
+_LARGE_HOPE = 0.99
 _HOPEFUL = 1.2
 
 

@@ -26,6 +26,8 @@ from geoplan.water import IntArray
 _TAKEN = 1200
 #: Steepest field: the price of a raft's own area lost over this distance [m].
 _STEEPEST_M = 1.5
+#: Price of water beyond the edge, as a share of what it would cost in the water.
+_DRY = 0.02
 #: Work that all solutions of a programme may cost: iterations by rows, some ten millions a second.
 #: Counted and not timed, so that the same input gives the same bound.
 _MOST_WORK = 35_000_000
@@ -125,7 +127,7 @@ class Programme:
         coarse = problem.spread.shape[1]
         h = problem.surface.cell_size_m
         # Nodes beyond the water cost next to nothing: a price keeps the field from rising there.
-        costs[:coarse] = np.maximum(costs[:coarse], 0.1 * (COARSE * h) ** 2)
+        costs[:coarse] = np.maximum(costs[:coarse], _DRY * problem.spread.sum(axis=0) * h**2)
         self._solver = quiet_solver()
         upper = np.full(len(costs), highspy.kHighsInf)
         for index, room in enumerate(problem.rooms):
