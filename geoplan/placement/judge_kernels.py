@@ -21,7 +21,7 @@ from geoplan.site import FloatArray
 STEPS = 2
 HEADINGS = 24
 #: Steps of the finest lattice in one of the lattice; boxes are halved down to it.
-FINER = 4
+FINER = 8
 #: Shift of a raft's points below which a box of poses is taken to hold a legal one [m].
 _TOLERANCE_M = 0.02
 

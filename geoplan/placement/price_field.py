@@ -16,6 +16,7 @@ pose between lattice poses can lack beyond them (see `pose_lattice`), is the mar
 raft that a plan can hold adds it to the bound.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -35,14 +36,17 @@ _CLOSED = 5e-4
 _STALLED = 2
 #: Rounds after which a field must prove less than this many times what is known.
 _PATIENCE = 4
-#: Sides of the boxes in which the judge's search ends, in steps of the finest lattice.
-_COARSE, _FINE = 2, 1
+#: What a field proves beyond what its programme leaves to prove, as a share: below the first of each
+#: pair the judge's search ends in boxes of the second, in steps of the finest lattice; at last the
+#: search for a better field ends.
+_SIDES = ((5e-3, 1), (6e-2, 2), (math.inf, 4))
+_NEAR = 1e-3
 #: Share of the known prices of limits below which none is sought, where the water is large: rows
 #: leave room between them, so that the last raft is worth less than the area bound thinks.
 _LEAST_PRICE = 0.8
 #: There a round costs seconds: rounds at most, and what share of the bound that is known the first
 #: poses must leave to prove at most, for what lies between poses takes some of the gain back.
-_FEW_ROUNDS = 6
+_FEW_ROUNDS = 8
 _LARGE_HOPE = 0.99
 _HOPEFUL = 1.2
 
@@ -141,7 +145,8 @@ def price_field(
         return FieldProof(0.0, nothing, (0.0,) * len(limits), (), (), 0.0, 0)
     programme, stalled = Programme(problem), 0
     rented = programme.rented(problem)
-    best = None if rented is None else _proof(problem, rented, _COARSE)[0]
+    side = _SIDES[-1][1]
+    best = None if rented is None else _proof(problem, rented, side)[0]
     nothing = np.zeros(surfaces[0].nodes.shape)
     asked = [kind.asked(nothing) for kind in problem.types]
     programme.take([first_poses(kind) for kind in problem.types], asked, problem)
@@ -149,7 +154,7 @@ def price_field(
         found = programme.solved()
         if found is None or (turn == 0 and _is_hopeless(programme, known)):
             break
-        proof, judgements = _proof(problem, found, _COARSE if turn < 2 else _FINE)
+        proof, judgements = _proof(problem, found, side)
         is_better = best is None or proof.value < (1 - _CLOSED) * best.value
         if best is None or proof.value < best.value:
             best = proof
@@ -158,9 +163,11 @@ def price_field(
             programme.go_on()
         if turn >= _PATIENCE and best.value > _HOPEFUL * known:
             break
+        beyond = proof.value / max(programme.objective, 1e-12) - 1
         rows = [worst(each.where, each.lack) for each in judgements]
-        if stalled >= _STALLED or not any(map(len, rows)):
+        if beyond < _NEAR or stalled >= _STALLED or not any(map(len, rows)):
             break
+        side = next(size for share, size in _SIDES if beyond < share)
         programme.take(rows, [each.asked for each in judgements], problem)
     return best
 

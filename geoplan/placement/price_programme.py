@@ -23,7 +23,7 @@ from geoplan.site import FloatArray
 from geoplan.water import IntArray
 
 #: Poses taken up in one round.
-_TAKEN = 1200
+_TAKEN = 2500
 #: Steepest field: the price of a raft's own area lost over this distance [m].
 _STEEPEST_M = 1.5
 #: Price of water beyond the edge, as a share of what it would cost in the water.
