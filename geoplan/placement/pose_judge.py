@@ -67,7 +67,10 @@ def judged(
         A bound for every legal pose.
     """
     asked, held = kind.asked(field), kind.held
-    _, paid = worths_and_pays(kind.tables, asked, held.poses * FINER, False)
+    paid = np.zeros(len(held.poses))
+    # What is worth too little to lack anything need not be asked what the field pays it.
+    may = np.flatnonzero(kind.worth > rent - 2 * asked.rises.max(initial=0.0))
+    paid[may] = worths_and_pays(kind.tables, asked, held.poses[may] * FINER, False)[1]
     apart = rent + room_prices[kind.box_room]
     corners = (kind.worth - paid)[held.corners] - apart[:, None]
     shore = (

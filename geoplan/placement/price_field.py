@@ -40,7 +40,7 @@ _PATIENCE = 4
 #: pair the judge's search ends in boxes of the second, in steps of the finest lattice; at last the
 #: search for a better field ends.
 _SIDES = ((5e-3, 1), (6e-2, 2), (math.inf, 4))
-_NEAR = 1e-3
+_NEAR = 1.5e-3
 #: Share of the known prices of limits below which none is sought, where the water is large: rows
 #: leave room between them, so that the last raft is worth less than the area bound thinks.
 _LEAST_PRICE = 0.8
