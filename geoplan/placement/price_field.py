@@ -11,9 +11,9 @@ then no legal plan is worth more than ∫f + Σ pⱼ bⱼ + Σ κ n, for grown r
 room holds no more than n of them. The best f is found by a linear programme over lattice poses, in
 which the poses that pay too little are taken up round after round.
 
-That is a number. It is a bound once every pose is judged: what the poses still lack, with what a
-pose between lattice poses can lack beyond them (see `pose_lattice`), is the margin δ, and each
-raft that a plan can hold adds it to the bound.
+That is a number. It is a bound once every pose is judged, by branch and bound over boxes of poses
+(see `judge_kernels`): what poses still lack is made good by a margin δ, which each raft that a plan
+can hold adds to the bound, and by the field, which rises where they lack it (see `pose_judge`).
 """
 
 import math
@@ -36,9 +36,9 @@ _CLOSED = 5e-4
 _STALLED = 2
 #: Rounds after which a field must prove less than this many times what is known.
 _PATIENCE = 4
-#: What a field proves beyond what its programme leaves to prove, as a share: below the first of each
-#: pair the judge's search ends in boxes of the second, in steps of the finest lattice; at last the
-#: search for a better field ends.
+#: What a field proves beyond what its programme leaves to prove, as a share: below the first of
+#: each pair the judge's search ends in boxes of the second, in steps of the finest lattice; below
+#: the last figure the search for a better field ends.
 _SIDES = ((5e-3, 1), (6e-2, 2), (math.inf, 4))
 _NEAR = 1.5e-3
 #: Share of the known prices of limits below which none is sought, where the water is large: rows

@@ -72,14 +72,15 @@ def worst(where: IntArray, lack: FloatArray) -> IntArray:
     """
     lacking = np.flatnonzero(lack > 0)
     if len(lacking) == 0:
-        return where[lacking]
+        return np.zeros((0, 3), int)
     cell = where[lacking, 1:] // (STEPS * FINER)
     place = cell[:, 0] * (int(cell[:, 1].max()) + 1) + cell[:, 1]
     order = lacking[np.argsort(-lack[lacking], kind="stable")]
     place = place[np.argsort(-lack[lacking], kind="stable")]
     # Of equals in a cell the first.
     _, first = np.unique(place, return_index=True)
-    return where[order[np.sort(first)][:_TAKEN]]
+    chosen: IntArray = where[order[np.sort(first)][:_TAKEN]]
+    return chosen
 
 
 def quiet_solver() -> Any:
