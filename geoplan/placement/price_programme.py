@@ -51,7 +51,8 @@ def first_poses(kind: PoseSet) -> IntArray:
     """
     poses = kind.held.poses
     step = np.array([4, 2 * STEPS, 2 * STEPS])
-    return poses[(poses % step == 0).all(axis=1)] * FINER
+    first: IntArray = poses[(poses % step == 0).all(axis=1)] * FINER
+    return first
 
 
 def worst(where: IntArray, lack: FloatArray) -> IntArray:
