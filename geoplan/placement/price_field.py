@@ -201,7 +201,8 @@ def _proof(problem: Problem, found: FloatArray, least: int) -> tuple[FieldProof,
         for index, kind in enumerate(problem.types)
     ]
     margin, gain = made_good(problem, judgements)
-    exact = exact + gain
+    # No grown set of a legal raft touches the hat of a node without water.
+    exact = np.where(problem.node_area_m2 > 0, exact + gain, 0.0)
     # Up, so that the field as written pays no less than the one that is judged.
     field = np.nextafter(exact.astype(np.float32), np.float32(np.inf))
     field = np.where(exact > 0, field, np.float32(0.0)).astype(float)

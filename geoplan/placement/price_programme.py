@@ -26,8 +26,9 @@ from geoplan.water import IntArray
 _TAKEN = 2500
 #: Steepest field: the price of a raft's own area lost over this distance [m].
 _STEEPEST_M = 1.5
-#: Price of water beyond the edge, as a share of what it would cost in the water.
-_DRY = 0.02
+#: Price of water beyond the edge, as a share of what it would cost in the water: for less the field
+#: would be heaped up there, and its integral hang on how finely the edge is drawn.
+_DRY = 0.1
 #: Work that all solutions of a programme may cost: iterations by rows, some ten millions a second.
 #: Counted and not timed, so that the same input gives the same bound.
 _MOST_WORK = 35_000_000
