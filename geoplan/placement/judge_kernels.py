@@ -21,7 +21,7 @@ from geoplan.site import FloatArray
 STEPS = 2
 HEADINGS = 24
 #: Steps of the finest lattice in one of the lattice; boxes are halved down to it.
-FINER = 4
+FINER = 8
 #: Shift of a raft's points below which a box of poses is taken to hold a legal one [m].
 _TOLERANCE_M = 0.02
 
@@ -245,6 +245,36 @@ def _near_points(shore: Any, row: int, col: int, near: FloatArray) -> int:
 
 
 @numba.njit(cache=True)
+def _worst_corner(
+    tables: Tables, asked: Asked, place: Any, box: Any, apart: float, known: FloatArray
+) -> Any:
+    """Return what the corner of a part of a box lacks that lacks most, and which it is."""
+    own, at = -np.inf, 0
+    for k in range(8):
+        i = box[0] + k // 4 * box[3]
+        j, m = box[1] + k // 2 % 2 * box[3], box[2] + k % 2 * box[3]
+        if known[i, j, m] == np.inf:
+            pose = (place[0] + i, place[1] + j, place[2] + m)
+            paid = _paid(tables, asked, pose[0], pose[1], pose[2])
+            known[i, j, m] = _worth(tables, asked, pose[0], pose[1], pose[2]) - paid - apart
+        if known[i, j, m] > own:
+            own, at = known[i, j, m], k
+    return own, at
+
+
+@numba.njit(cache=True)
+def _lay_parts(stack: Any, n: int, box: Any, at: int) -> int:
+    """Lay the eight parts of a box on a stack, that at a corner on top; return its height."""
+    t, r, c, half = box
+    for k in range(8):
+        part = (at + 1 + k) % 8
+        stack[n, 0], stack[n, 1] = t + part // 4 * half, r + part // 2 % 2 * half
+        stack[n, 2], stack[n, 3] = c + part % 2 * half, half
+        n += 1
+    return n
+
+
+@numba.njit(cache=True)
 def _deepest(
     tables: Tables,
     asked: Asked,
@@ -267,14 +297,7 @@ def _deepest(
     while n > 0:
         n -= 1
         t, r, c, size = stack[n, 0], stack[n, 1], stack[n, 2], stack[n, 3]
-        own, at = -np.inf, 0
-        for k in range(8):
-            i, j, m = t + k // 4 * size, r + k // 2 % 2 * size, c + k % 2 * size
-            if known[i, j, m] == np.inf:
-                pose = (place[0] + i, place[1] + j, place[2] + m)
-                known[i, j, m] = _worth(tables, asked, *pose) - _paid(tables, asked, *pose) - apart
-            if known[i, j, m] > own:
-                own, at = known[i, j, m], k
+        own, at = _worst_corner(tables, asked, place, (t, r, c, size), apart, known)
         bound = own + rise * (size / FINER) ** 2
         if bound <= most:
             continue
@@ -288,13 +311,7 @@ def _deepest(
                 where[1] = place[1] + r + at // 2 % 2 * size
                 where[2] = place[2] + c + at % 2 * size
             continue
-        half = size // 2
-        for k in range(8):
-            # The part at the corner that lacks most is looked at first.
-            part = (at + 1 + k) % 8
-            stack[n, 0], stack[n, 1] = t + part // 4 * half, r + part // 2 % 2 * half
-            stack[n, 2], stack[n, 3] = c + part % 2 * half, half
-            n += 1
+        n = _lay_parts(stack, n, (t, r, c, size // 2), at)
     return most
 
 
@@ -308,6 +325,38 @@ def _may(place: Any, box: Any, near: FloatArray, shore: Any) -> bool:
     middle = (place[0] + box[0] + half) * step
     state = box_state(x, y, middle, half * spacing, half * step, near, shore[2], shore[3])
     return bool(state > 0)
+
+
+@numba.njit(cache=True)
+def _deepest_point(
+    east: float,
+    north: float,
+    ahead: Any,
+    shift: float,
+    turn: float,
+    near: FloatArray,
+    half_length: float,
+    half_width: float,
+) -> float:
+    """
+    Return how deep in a box's middle raft the deepest point lies.
+
+    It is infinite where a point lies inside every raft of the box, and minus infinite where no
+    point can lie inside any.
+    """
+    deepest, nearest = -np.inf, -np.inf
+    for k in range(len(near)):
+        dx, dy = near[k, 0] - east, near[k, 1] - north
+        inside = min(
+            half_length - abs(dx * ahead[0] + dy * ahead[1]),
+            half_width - abs(dx * ahead[1] - dy * ahead[0]),
+        )
+        reach = shift + math.hypot(dx, dy) * turn
+        if inside > 0.0 and inside > reach:
+            return np.inf
+        deepest = max(deepest, inside)
+        nearest = max(nearest, inside + reach)
+    return deepest if nearest > 0.0 else -np.inf
 
 
 @numba.njit(cache=True)
@@ -351,26 +400,15 @@ def box_state(
         cx, cy, angle, move, turn = stack[n]
         ahead_x, ahead_y = math.sin(angle), math.cos(angle)
         shift = move * (abs(ahead_x) + abs(ahead_y))
-        deepest = -np.inf
-        is_hit = False
-        for k in range(len(near)):
-            dx, dy = near[k, 0] - cx, near[k, 1] - cy
-            inside = min(
-                half_length - abs(dx * ahead_x + dy * ahead_y),
-                half_width - abs(dx * ahead_y - dy * ahead_x),
-            )
-            deepest = max(deepest, inside + shift + math.hypot(dx, dy) * turn)
-            if inside > 0.0 and inside > shift + math.hypot(dx, dy) * turn:
-                is_hit = True
-                break
-            if inside > 0.0:
-                deepest = np.inf
-        if is_hit:
-            continue
-        if deepest <= 0.0 and move == half and turn == half_turn:
+        deepest = _deepest_point(
+            cx, cy, (ahead_x, ahead_y), shift, turn, near, half_length, half_width
+        )
+        if deepest == -np.inf and n == 0 and move == half and turn == half_turn:
             return 2
+        if deepest == np.inf:
+            continue
         # The pose in the middle is one that the box holds.
-        if deepest < np.inf or shift + far * turn < _TOLERANCE_M or n > 246:
+        if deepest <= 0.0 or shift + far * turn < _TOLERANCE_M or n > 246:
             return 1
         if shift > far * turn:
             for k in range(4):

@@ -67,7 +67,10 @@ def judged(
         A bound for every legal pose.
     """
     asked, held = kind.asked(field), kind.held
-    _, paid = worths_and_pays(kind.tables, asked, held.poses * FINER, False)
+    paid = np.zeros(len(held.poses))
+    # What is worth too little to lack anything need not be asked what the field pays it.
+    may = np.flatnonzero(kind.worth > rent - 2 * asked.rises.max(initial=0.0))
+    paid[may] = worths_and_pays(kind.tables, asked, held.poses[may] * FINER, False)[1]
     apart = rent + room_prices[kind.box_room]
     corners = (kind.worth - paid)[held.corners] - apart[:, None]
     shore = (
@@ -97,18 +100,21 @@ def made_good(problem: Problem, judgements: Sequence[Judgement]) -> tuple[float,
         What the field gains at the nodes [unit of the benefit a m²].
     """
     shape = problem.node_area_m2.shape
-    needs = []
+    needs, beyond = [], 0.0
     for kind, judgement in zip(problem.types, judgements, strict=True):
+        border = kind.tables.border
         need = np.zeros(shape)
         boxes = kind.held.boxes
         np.maximum.at(need, (boxes[:, 1] // STEPS, boxes[:, 2] // STEPS), judgement.lack)
-        h = math.sqrt(kind.tables.cell_m2)
-        size = 2 * (math.ceil(kind.reach_m / h) + 2) + 1
-        needs.append((maximum_filter(need, size), kind.grown_m2))
+        # Where a grown set may leave the grid the field cannot rise under all of it.
+        inner = np.zeros(shape, bool)
+        inner[border:-border, border:-border] = True
+        beyond = max(beyond, float(need[~inner].max(initial=0.0)))
+        needs.append((maximum_filter(need, 2 * border + 1), kind.grown_m2))
     top = max(float(need.max(initial=0.0)) for need, _ in needs)
     best: tuple[float, float, FloatArray] = (math.inf, 0.0, np.zeros(shape))
     for share in _SHARES:
-        margin = share * top
+        margin = max(share * top, beyond)
         gain = np.zeros(shape)
         for need, grown_m2 in needs:
             # Weights of a grown set add up to its area, so that it gains the lack at least.

@@ -11,11 +11,12 @@ then no legal plan is worth more than ∫f + Σ pⱼ bⱼ + Σ κ n, for grown r
 room holds no more than n of them. The best f is found by a linear programme over lattice poses, in
 which the poses that pay too little are taken up round after round.
 
-That is a number. It is a bound once every pose is judged: what the poses still lack, with what a
-pose between lattice poses can lack beyond them (see `pose_lattice`), is the margin δ, and each
-raft that a plan can hold adds it to the bound.
+That is a number. It is a bound once every pose is judged, by branch and bound over boxes of poses
+(see `judge_kernels`): what poses still lack is made good by a margin δ, which each raft that a plan
+can hold adds to the bound, and by the field, which rises where they lack it (see `pose_judge`).
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -35,15 +36,18 @@ _CLOSED = 5e-4
 _STALLED = 2
 #: Rounds after which a field must prove less than this many times what is known.
 _PATIENCE = 4
-#: Sides of the boxes in which the judge's search ends, in steps of the finest lattice.
-_COARSE, _FINE = 2, 1
+#: What a field proves beyond what its programme leaves to prove, as a share: below the first of
+#: each pair the judge's search ends in boxes of the second, in steps of the finest lattice; below
+#: the last figure the search for a better field ends.
+_SIDES = ((5e-3, 1), (6e-2, 2), (math.inf, 4))
+_NEAR = 1.5e-3
 #: Share of the known prices of limits below which none is sought, where the water is large: rows
 #: leave room between them, so that the last raft is worth less than the area bound thinks.
 _LEAST_PRICE = 0.8
 #: There a round costs seconds: rounds at most, and what share of the bound that is known the first
 #: poses must leave to prove at most, for what lies between poses takes some of the gain back.
-_FEW_ROUNDS = 5
-_LARGE_HOPE = 0.97
+_FEW_ROUNDS = 8
+_LARGE_HOPE = 0.99
 _HOPEFUL = 1.2
 
 
@@ -141,7 +145,8 @@ def price_field(
         return FieldProof(0.0, nothing, (0.0,) * len(limits), (), (), 0.0, 0)
     programme, stalled = Programme(problem), 0
     rented = programme.rented(problem)
-    best = None if rented is None else _proof(problem, rented, _COARSE)[0]
+    side = _SIDES[-1][1]
+    best = None if rented is None else _proof(problem, rented, side)[0]
     nothing = np.zeros(surfaces[0].nodes.shape)
     asked = [kind.asked(nothing) for kind in problem.types]
     programme.take([first_poses(kind) for kind in problem.types], asked, problem)
@@ -149,7 +154,7 @@ def price_field(
         found = programme.solved()
         if found is None or (turn == 0 and _is_hopeless(programme, known)):
             break
-        proof, judgements = _proof(problem, found, _COARSE if turn < 2 else _FINE)
+        proof, judgements = _proof(problem, found, side)
         is_better = best is None or proof.value < (1 - _CLOSED) * best.value
         if best is None or proof.value < best.value:
             best = proof
@@ -158,9 +163,11 @@ def price_field(
             programme.go_on()
         if turn >= _PATIENCE and best.value > _HOPEFUL * known:
             break
+        beyond = proof.value / max(programme.objective, 1e-12) - 1
         rows = [worst(each.where, each.lack) for each in judgements]
-        if stalled >= _STALLED or not any(map(len, rows)):
+        if beyond < _NEAR or stalled >= _STALLED or not any(map(len, rows)):
             break
+        side = next(size for share, size in _SIDES if beyond < share)
         programme.take(rows, [each.asked for each in judgements], problem)
     return best
 
@@ -194,7 +201,8 @@ def _proof(problem: Problem, found: FloatArray, least: int) -> tuple[FieldProof,
         for index, kind in enumerate(problem.types)
     ]
     margin, gain = made_good(problem, judgements)
-    exact = exact + gain
+    # No grown set of a legal raft touches the hat of a node without water.
+    exact = np.where(problem.node_area_m2 > 0, exact + gain, 0.0)
     # Up, so that the field as written pays no less than the one that is judged.
     field = np.nextafter(exact.astype(np.float32), np.float32(np.inf))
     field = np.where(exact > 0, field, np.float32(0.0)).astype(float)

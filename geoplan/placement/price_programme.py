@@ -23,9 +23,12 @@ from geoplan.site import FloatArray
 from geoplan.water import IntArray
 
 #: Poses taken up in one round.
-_TAKEN = 1200
+_TAKEN = 2500
 #: Steepest field: the price of a raft's own area lost over this distance [m].
 _STEEPEST_M = 1.5
+#: Price of water beyond the edge, as a share of what it would cost in the water: for less the field
+#: would be heaped up there, and its integral hang on how finely the edge is drawn.
+_DRY = 0.1
 #: Work that all solutions of a programme may cost: iterations by rows, some ten millions a second.
 #: Counted and not timed, so that the same input gives the same bound.
 _MOST_WORK = 35_000_000
@@ -49,7 +52,8 @@ def first_poses(kind: PoseSet) -> IntArray:
     """
     poses = kind.held.poses
     step = np.array([4, 2 * STEPS, 2 * STEPS])
-    return poses[(poses % step == 0).all(axis=1)] * FINER
+    first: IntArray = poses[(poses % step == 0).all(axis=1)] * FINER
+    return first
 
 
 def worst(where: IntArray, lack: FloatArray) -> IntArray:
@@ -70,14 +74,15 @@ def worst(where: IntArray, lack: FloatArray) -> IntArray:
     """
     lacking = np.flatnonzero(lack > 0)
     if len(lacking) == 0:
-        return where[lacking]
+        return np.zeros((0, 3), int)
     cell = where[lacking, 1:] // (STEPS * FINER)
     place = cell[:, 0] * (int(cell[:, 1].max()) + 1) + cell[:, 1]
     order = lacking[np.argsort(-lack[lacking], kind="stable")]
     place = place[np.argsort(-lack[lacking], kind="stable")]
     # Of equals in a cell the first.
     _, first = np.unique(place, return_index=True)
-    return where[order[np.sort(first)][:_TAKEN]]
+    chosen: IntArray = where[order[np.sort(first)][:_TAKEN]]
+    return chosen
 
 
 def quiet_solver() -> Any:
@@ -125,7 +130,7 @@ class Programme:
         coarse = problem.spread.shape[1]
         h = problem.surface.cell_size_m
         # Nodes beyond the water cost next to nothing: a price keeps the field from rising there.
-        costs[:coarse] = np.maximum(costs[:coarse], 0.1 * (COARSE * h) ** 2)
+        costs[:coarse] = np.maximum(costs[:coarse], _DRY * problem.spread.sum(axis=0) * h**2)
         self._solver = quiet_solver()
         upper = np.full(len(costs), highspy.kHighsInf)
         for index, room in enumerate(problem.rooms):
