@@ -65,11 +65,13 @@ def raised(
     list of Poses
         Legal rafts by type, worth no less than any start.
     """
-    ranked = sorted(starts, key=worth_of, reverse=True)
+    ranked = [list(start) for start in sorted(starts, key=worth_of, reverse=True)]
     count = sum(len(part) for part in ranked[0])
     seeds = max(1, effort.few_windows // max(count, 4))
     if count > _FEW_RAFTS:
         ranked, seeds = ranked[:1], 1
+    else:  # and from nothing: plans that are begun alike end in the same trap
+        ranked.append([])
 
     how = (Ground.of(surfaces, regions), limits, gap_m)
     ends: list[list[Poses]] = []
