@@ -7,6 +7,7 @@ an assumed bank slope above it or where no bed is known.
 
 import math
 from collections.abc import Sequence
+from functools import reduce
 
 import numpy as np
 import shapely
@@ -19,6 +20,7 @@ from geoplan.grid import SiteFields
 from geoplan.plan import Cover, WaterEdge
 from geoplan.site import FloatArray, WaterBody
 from geoplan.water.levels import hypsography, level_rings
+from geoplan.water.triangle_levels import triangle_rings
 
 #: Levels nearer to the outline's own are taken as the same [m].
 _SAME_LEVEL_M = 1e-3
@@ -163,10 +165,15 @@ def stage_curve(
 
 def _edge_below(body: WaterBody, fields: SiteFields, level_m: float) -> MultiPolygon:
     """Return the contour of the bed at a level below the outline's, cut with the outline."""
-    grid = fields.grid
-    bed = _continued_bed(body, fields)
-    regions = level_rings(bed, grid.easting_m, grid.northing_m, level_m)
-    wet = shapely.union_all([shapely.make_valid(Polygon(rings[0], rings[1:])) for rings in regions])
+    surface, grid = fields.edge_surface, fields.grid
+    rings = None if surface is None else triangle_rings(surface, level_m)
+    if rings is not None:
+        rounds = [shapely.make_valid(Polygon(ring)) for ring in rings]
+        wet = reduce(shapely.symmetric_difference, rounds, MultiPolygon())
+    else:
+        bed = _continued_bed(body, fields)
+        regions = level_rings(bed, grid.easting_m, grid.northing_m, level_m)
+        wet = shapely.union_all([shapely.make_valid(Polygon(one[0], one[1:])) for one in regions])
     return _polygons(shapely.intersection(wet, body.outline))
 
 

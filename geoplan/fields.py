@@ -50,6 +50,7 @@ def site_fields(body: WaterBody, settings: Settings) -> SiteFields:
         worth=worth * sun_share(sun_h, settings.sun),
         sun_h=sun_h,
         edge_bed_m=bed.edge_bed_m,
+        edge_surface=bed.edge_surface,
         notes=narrows_note(ways, body.water_id) if body.inflows else (),
     )
 

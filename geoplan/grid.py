@@ -16,6 +16,7 @@ from shapely.geometry import Polygon
 
 from geoplan.errors import Fault
 from geoplan.site import FloatArray, lock_arrays
+from geoplan.water.triangulation import TriangulatedSurface
 
 BoolArray = NDArray[np.bool_]
 
@@ -109,6 +110,8 @@ class SiteFields:
     edge_bed_m : ndarray of float, shape (rows, cols), or None
         Bed by which the water's edge is drawn, linear between soundings, NaN off the water;
         ``None``: ``bed_m`` [m].
+    edge_surface : TriangulatedSurface or None
+        The same where it is one of triangles alone, working CRS.
     notes : tuple of Fault
         What a reader of the plan must know of these fields.
     """
@@ -121,6 +124,7 @@ class SiteFields:
     worth: FloatArray
     sun_h: FloatArray | None = None
     edge_bed_m: FloatArray | None = None
+    edge_surface: TriangulatedSurface | None = None
     notes: tuple[Fault, ...] = ()
 
     def __post_init__(self) -> None:

@@ -132,11 +132,10 @@ def _hours(
     for begin in range(0, len(out), _AT_ONCE):
         part = slice(begin, begin + _AT_ONCE)
         leafy = horizon_slope(easting_m[part], northing_m[part], *everything)
-        out[part] = mean_sun_h(leafy, path, in_leaf)
+        out[part] = mean_sun_h(leafy, path, np.where(in_leaf, 1.0, 1.0 - BARE_SHARE))
         if not in_leaf.all():
             bare = horizon_slope(easting_m[part], northing_m[part], *lasting)
-            out[part] += BARE_SHARE * mean_sun_h(bare, path, ~in_leaf)
-            out[part] += (1 - BARE_SHARE) * mean_sun_h(leafy, path, ~in_leaf)
+            out[part] += mean_sun_h(bare, path, np.where(in_leaf, 0.0, BARE_SHARE))
     return out
 
 

@@ -351,7 +351,7 @@ class LoadBenefit:
             return carrier.load_out_g_s(load_g_s, sinks) * SECONDS_PER_DAY
 
         bare = out_g_d(0.0)
-        out = {rate: out_g_d(rate) for rate in dict.fromkeys(rates)}
+        out = {rate: out_g_d(rate) if area_m2.any() else bare for rate in dict.fromkeys(rates)}
         rate, low, high = rates
         return Loads(
             float(load_g_s.sum()) * SECONDS_PER_DAY,

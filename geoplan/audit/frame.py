@@ -7,7 +7,7 @@ lengths that are reported are taken on the ellipsoid, not in the frame.
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numpy as np
@@ -79,6 +79,33 @@ class Frame:
             In the frame, vertex by vertex; infinite where PROJ has no answer [m].
         """
         return self._moved(geometry, self.file)
+
+    def place_of(self, easting_m: float, northing_m: float) -> FloatArray | None:
+        """
+        Bring a place of the written plan into the frame.
+
+        Parameters
+        ----------
+        easting_m, northing_m : float
+            Place in the CRS of the file, degrees where it counts in them [m].
+
+        Returns
+        -------
+        ndarray of float, shape (2,), or None
+            The place; ``None`` where it is none [m]. It is asked for many times, and kept.
+        """
+        key = (easting_m, northing_m)
+        if key not in self._known:
+            written = np.array([key])
+            place: FloatArray = np.array(self.plane(*_degrees(self.file, written)))[:, 0]
+            is_place = bool(np.isfinite(written).all() and np.isfinite(place).all())
+            self._known[key] = place if is_place else None
+        return self._known[key]
+
+    @cached_property
+    def _known(self) -> dict[tuple[float, float], FloatArray | None]:
+        """Return the places of the file that were asked for."""
+        return {}
 
     def site_places(self, places_m: FloatArray) -> FloatArray:
         """

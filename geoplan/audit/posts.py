@@ -77,7 +77,7 @@ def _faults(
         faults.append(f"{len(posts)} posts, at least {LEAST_POSTS} wanted")
     good, places = [], []
     for post in posts:
-        place = _place(evidence, post)
+        place = evidence.frame.place_of(number(post.easting_m), number(post.northing_m))
         if post.kind != "post":
             faults.append(f"{post.mooring_id} is of kind {post.kind!r}, which needs an engineer")
         elif place is None:
@@ -92,16 +92,6 @@ def _faults(
     inside = {int(k) for k in tree.query(shapely.points(at), predicate="within")[0]}
     faults += [f"{good[k].mooring_id} stands inside a raft" for k in sorted(inside)]
     return faults + _length_faults(evidence, good, at)
-
-
-def _place(evidence: Evidence, post: WrittenMooring) -> FloatArray | None:
-    """Return where a post stands in the frame; nothing where it has no numbers."""
-    written = np.array([[number(post.easting_m), number(post.northing_m)]])
-    if not np.isfinite(written).all():
-        return None
-    moved = evidence.frame.of_file(shapely.points(written)[0])
-    place: FloatArray = shapely.get_coordinates(moved)[0]
-    return place if np.isfinite(place).all() else None
 
 
 def _standing_faults(

@@ -10,12 +10,11 @@ from collections.abc import Iterator
 
 import numpy as np
 import shapely
-from shapely.geometry import LineString
-from shapely.geometry.base import BaseGeometry
 
 from geoplan.audit.evidence import Case, Evidence, JudgedRaft, number
 from geoplan.audit.frame import FloatArray
 from geoplan.audit.hulls import sliced_draft
+from geoplan.audit.rays import to_edge_m
 from geoplan.plan import Finding
 from geoplan.post_sections import POST_SECTIONS
 from geoplan.raft import RaftType
@@ -117,22 +116,16 @@ def found_load_n(evidence: Evidence, raft: JudgedRaft, kind: RaftType) -> float:
     pressure += 500.0 * current**2 * (1.2 * draft + kind.root_depth_m)
     corners = shapely.get_coordinates(raft.outline)
     middle = corners[:-1].mean(axis=0)
+    angle = np.arange(_RAYS) * 2 * math.pi / _RAYS
+    ways = np.column_stack([np.sin(angle), np.cos(angle)])
+    fetches = to_edge_m(evidence.edges["high"], middle[None, :], ways)[0]
     most = 0.0
-    for angle in np.arange(_RAYS) * 2 * math.pi / _RAYS:
-        way = np.array([math.sin(angle), math.cos(angle)])
+    for way, fetch in zip(ways, fetches, strict=True):
         across = corners @ np.array([way[1], -way[0]])
-        wave = _cem_height_m(wind, _fetch_m(evidence.edges["high"], middle, way))
+        wave = _cem_height_m(wind, float(fetch) if math.isfinite(fetch) else 0.0)
         line = pressure + 1000.0 * 9.80665 * wave**2 / 16.0
         most = max(most, line * float(np.ptp(across)))
     return most
-
-
-def _fetch_m(water: BaseGeometry, middle: FloatArray, way: FloatArray) -> float:
-    """Return the open water from a place in a direction [m]."""
-    west, south, east, north = water.bounds
-    far = math.hypot(east - west, north - south)
-    met = shapely.intersection(LineString([middle, middle + far * way]), shapely.boundary(water))
-    return float(shapely.distance(shapely.Point(middle), met)) if not met.is_empty else 0.0
 
 
 def _cem_height_m(wind_m_s: float, fetch_m: float) -> float:
@@ -248,12 +241,7 @@ def place_of(evidence: Evidence, part: WrittenMooring) -> FloatArray | None:
     ndarray of float, shape (2,), or None
         In the frame; ``None`` where the row has no numbers, which is a fault of its own [m].
     """
-    written = np.array([[number(part.easting_m), number(part.northing_m)]])
-    if not np.isfinite(written).all():
-        return None
-    moved = evidence.frame.of_file(shapely.points(written)[0])
-    place: FloatArray = shapely.get_coordinates(moved)[0]
-    return place if np.isfinite(place).all() else None
+    return evidence.frame.place_of(number(part.easting_m), number(part.northing_m))
 
 
 def _depth_high_m(evidence: Evidence, part: WrittenMooring) -> float:

@@ -17,7 +17,8 @@ import shapely
 from geoplan.audit.evidence import Case, Evidence, JudgedRaft, number
 from geoplan.audit.frame import FloatArray
 from geoplan.plan import Finding
-from geoplan.written_tapes import WrittenTape
+from geoplan.written import WrittenMooring
+from geoplan.written_tapes import WrittenMark, WrittenTape
 
 #: Tapes are given to the centimetre; half of it and the file's rounding [m].
 TAPE_TOLERANCE_M = 0.006
@@ -90,7 +91,7 @@ def _bank(case: Case, evidence: Evidence) -> _Bank:
     for mark in case.written.marks:
         if mark.water_id != evidence.body.water_id:
             continue
-        here = _in_frame(evidence, mark.easting_m, mark.northing_m)
+        here = _place(evidence, mark)
         if here is None:
             faults.append(f"mark {mark.mark_id} has no place")
         elif mark.mark_id in raw:
@@ -121,13 +122,13 @@ def _missing(evidence: Evidence, raft: JudgedRaft, rows: list[WrittenTape]) -> l
     """Return the corners and moorings of a raft that no row sets out where they are."""
     at: dict[str, list[FloatArray]] = {}
     for row in rows:
-        place = _in_frame(evidence, row.easting_m, row.northing_m)
+        place = _place(evidence, row)
         if place is not None:
             at.setdefault(row.item.split(" ", 1)[0], []).append(place)
     wanted = [("corner", place) for place in shapely.get_coordinates(raft.outline)[:-1]]
     for post in evidence.moorings:
         if post.raft_id == raft.row.raft_id:
-            place = _in_frame(evidence, post.easting_m, post.northing_m)
+            place = _place(evidence, post)
             if place is not None:
                 wanted.append((post.kind, place))
     lost = [
@@ -141,7 +142,7 @@ def _missing(evidence: Evidence, raft: JudgedRaft, rows: list[WrittenTape]) -> l
 
 def _faults(evidence: Evidence, tape: WrittenTape, bank: _Bank) -> list[str]:
     """Return what is wrong with the tapes of one point."""
-    here = _in_frame(evidence, tape.easting_m, tape.northing_m)
+    here = _place(evidence, tape)
     if here is None:
         return ["it has no place"]
     if not tape.mark_1 and not tape.mark_2:
@@ -220,13 +221,11 @@ def _meeting(marks: list[FloatArray], tapes: list[float], near: FloatArray) -> F
     return min((foot + side, foot - side), key=lambda place: math.dist(place, near))
 
 
-def _in_frame(evidence: Evidence, easting_m: float, northing_m: float) -> FloatArray | None:
-    """Return a place of the file in the frame; nothing where it has no numbers."""
-    written = np.array([number(easting_m), number(northing_m)])
-    if not np.isfinite(written).all():
-        return None
-    place = _at(evidence.frame.of_file(shapely.Point(written)))
-    return place if np.isfinite(place).all() else None
+def _place(
+    evidence: Evidence, row: WrittenTape | WrittenMark | WrittenMooring
+) -> FloatArray | None:
+    """Return where the row of a file lies in the frame; nothing where it has no numbers."""
+    return evidence.frame.place_of(number(row.easting_m), number(row.northing_m))
 
 
 def _at(point: Any) -> FloatArray:

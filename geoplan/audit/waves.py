@@ -14,6 +14,7 @@ from shapely.geometry.base import BaseGeometry
 
 from geoplan.audit.evidence import Case, Evidence, JudgedRaft, number
 from geoplan.audit.frame import FloatArray
+from geoplan.audit.rays import to_edge_m
 from geoplan.plan import Finding
 
 #: Share and height by which a stated wave may be lower than the audit's own [1], [m].
@@ -88,7 +89,10 @@ def _height_at(
     """Return the largest wave at places at one level."""
     azimuth = np.radians(np.arange(0.0, 360.0, _STEP_DEG))
     way = np.column_stack([np.sin(azimuth), np.cos(azimuth)])
-    fetch = np.maximum(_to_shore_m(water, places, way), _LEAST_FETCH_M)
+    west, south, east, north = water.bounds
+    fetch = to_edge_m(water, places, way).clip(
+        _LEAST_FETCH_M, math.hypot(east - west, north - south)
+    )
     kernel = np.arange(-_SIDE, _SIDE + 1)
     around = (np.arange(len(way))[:, None] + kernel) % len(way)
     mean = fetch[:, around].mean(axis=2)
@@ -105,19 +109,6 @@ def _height_at(
         mean_depth = max(float(known.mean()), _LEAST_DEPTH_M) if known.size else math.inf
         heights.append(spm_height_m(wind_m_s, float(long), mean_depth))
     return max(heights)
-
-
-def _to_shore_m(water: BaseGeometry, places: FloatArray, way: FloatArray) -> FloatArray:
-    """Return the distance from places to where rays first cross the edge, (places, ways) [m]."""
-    west, south, east, north = water.bounds
-    reach_m = math.hypot(east - west, north - south) + 1.0
-    starts = np.repeat(places, len(way), axis=0)
-    ends = starts + reach_m * np.tile(way, (len(places), 1))
-    crossed = shapely.intersection(
-        shapely.linestrings(np.stack([starts, ends], axis=1)), shapely.boundary(water)
-    )
-    away: FloatArray = shapely.distance(shapely.points(starts), crossed)
-    return np.where(np.isnan(away), reach_m, away).reshape(len(places), len(way))
 
 
 def spm_height_m(wind_m_s: float, fetch_m: float, depth_m: float) -> float:

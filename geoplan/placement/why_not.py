@@ -7,6 +7,7 @@ forbids a place to every type governs it; what is left is room, and the plan set
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 
 import numpy as np
 import shapely
@@ -72,12 +73,10 @@ def why_not(
     areas = [_lattice(shapely.intersection(part.area, water)) for part in barred]
     out = []
     left = water
-    for index, part in enumerate(barred):
-        here = _cut(left, areas[index], inside=True)
-        left = _cut(left, areas[index], inside=False)
-        others = shapely.union_all(areas[:index] + areas[index + 1 :])
-        only = float(shapely.difference(areas[index], others).area)
-        out.append(_why(around, part, here, (float(areas[index].area), only)))
+    for part, area, only_m2 in zip(barred, areas, _only_m2(areas), strict=True):
+        here = _cut(left, area, inside=True)
+        left = _cut(left, area, inside=False)
+        out.append(_why(around, part, here, (float(area.area), only_m2)))
     room = shapely.union_all([region.region for region in regions])
     narrow = _Barred("narrow", _narrow_words(around), _cut(left, room, inside=False))
     out.append(_why(around, narrow, narrow.area, (float(narrow.area.area),) * 2))
@@ -92,6 +91,15 @@ def why_not(
         left = _cut(left, part.area, inside=False)
         out.append(_why(around, part, here, (0.0, 0.0), is_room=True))
     return tuple(part for part in out if not part.area.is_empty)
+
+
+def _only_m2(areas: Sequence[BaseGeometry]) -> Iterator[float]:
+    """Yield how much of each area is in no other: not in those before it, nor in those after."""
+    before = list(accumulate(areas, shapely.union, initial=MultiPolygon()))
+    after = list(accumulate(reversed(areas), shapely.union, initial=MultiPolygon()))[::-1]
+    for index, area in enumerate(areas):
+        rest = shapely.difference(area, before[index])
+        yield float(shapely.difference(rest, after[index + 1]).area)
 
 
 def _why(

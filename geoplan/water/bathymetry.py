@@ -6,7 +6,7 @@ the chance of it falls with the distance between soundings, not with the method.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.spatial import cKDTree
@@ -192,6 +192,7 @@ def bed_from_points(
         is_unsurveyed,
         cells.reach_m,
         np.where(water, chord_m, np.nan),
+        replace(surface, points_m=surface.points_m + middle),
     )
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from geoplan.water import BoolArray, FloatArray
+from geoplan.water.triangulation import TriangulatedSurface
 
 #: Standard deviations between the mean bed and the bed relied on: 99 % one-sided [1].
 #: A raft covers many cells that must all hold, so 95 % of rafts takes more than 95 % of cells.
@@ -71,6 +72,8 @@ class BedSurface:
     edge_bed_m : ndarray of float, shape (rows, cols)
         The bed by which the water's edge is drawn, NaN off the water [m]. Linear between points:
         in a bowl it lies above the smooth bed, so that there is rather too little water.
+    edge_surface : TriangulatedSurface or None
+        The same where it is one of triangles alone.
     """
 
     bed_m: FloatArray
@@ -79,6 +82,7 @@ class BedSurface:
     is_unsurveyed: BoolArray
     reach_m: float
     edge_bed_m: FloatArray
+    edge_surface: TriangulatedSurface | None = None
 
     def __post_init__(self) -> None:
         """Lock the arrays."""

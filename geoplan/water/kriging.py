@@ -247,13 +247,6 @@ def kriged(
 
 
 @numba.njit(cache=True)
-def _covariance(one: FloatArray, other: FloatArray, sill: float, per_m: float) -> float:
-    """Return the covariance of the smooth part between two places."""
-    scaled = per_m * math.hypot(one[0] - other[0], one[1] - other[1])
-    return sill * (1.0 + scaled) * math.exp(-scaled)
-
-
-@numba.njit(cache=True)
 def _kriged(
     at: FloatArray,
     known: FloatArray,
@@ -266,28 +259,55 @@ def _kriged(
     """Return value and kriging error of the smooth part at places, by Cholesky factors."""
     count = near.shape[1]
     value, out = np.empty(len(at)), np.empty(len(at))
-    low = np.empty((count, count))
-    # Right-hand sides: covariance to the place, ones, and what was measured.
-    side = np.empty((3, count))
+    # Below the covariances stand three right-hand sides: covariance to the place, ones, and what
+    # was measured.
+    rows = np.empty((count + 3, count))
+    place, column = np.empty((2, count + 1)), np.empty(count)
     for p in range(len(at)):
         for i in range(count):
             a = near[p, i]
-            side[0, i] = _covariance(at[p], known[a], sill, per_m)
-            side[1, i], side[2, i] = 1.0, measured[a]
-            for j in range(i + 1):
-                left = _covariance(known[a], known[near[p, j]], sill, per_m)
-                if i == j:
-                    left += noise[a] + 1e-9 * sill + 1e-12
-                for k in range(j):
-                    left -= low[i, k] * low[j, k]
-                low[i, j] = math.sqrt(max(left, 1e-12)) if i == j else left / low[j, j]
-            for r in range(3):
-                for k in range(i):
-                    side[r, i] -= low[i, k] * side[r, k]
-                side[r, i] /= low[i, i]
+            place[0, i], place[1, i] = known[a, 0], known[a, 1]
+            rows[count + 1, i], rows[count + 2, i] = 1.0, measured[a]
+        place[0, count], place[1, count] = at[p, 0], at[p, 1]
+        _set_covariances(rows, place, sill, per_m)
+        for i in range(count):
+            rows[i, i] += noise[near[p, i]] + 1e-9 * sill + 1e-12
+        _eliminate(rows, column)
+        side = rows[count:]
         total = (side[1] * side[1]).sum()
         shift = (1.0 - (side[0] * side[1]).sum()) / total
         value[p] = ((side[0] + shift * side[1]) * side[2]).sum()
         explained = (side[0] * side[0]).sum()
         out[p] = math.sqrt(max(sill - explained, 0.0) + shift**2 * total)
     return value, out
+
+
+@numba.njit(cache=True)
+def _set_covariances(rows: FloatArray, place: FloatArray, sill: float, per_m: float) -> None:
+    """Set the lower half of the covariances of the smooth part between places."""
+    for i in range(place.shape[1]):
+        for j in range(min(i + 1, rows.shape[1])):
+            away_m = math.sqrt((place[0, i] - place[0, j]) ** 2 + (place[1, i] - place[1, j]) ** 2)
+            scaled = per_m * away_m
+            rows[i, j] = sill * (1.0 + scaled) * math.exp(-scaled)
+
+
+@numba.njit(cache=True)
+def _eliminate(rows: FloatArray, column: FloatArray) -> None:
+    """
+    Factor a matrix, and solve for the right-hand sides below it, in place.
+
+    Columns are eliminated one after the other: inner loops then run over whole rows, which a
+    processor does several at a time without another order of sums.
+    """
+    more, count = rows.shape
+    for k in range(count):
+        pivot = math.sqrt(max(rows[k, k], 1e-12))
+        for i in range(k + 1, more):
+            rows[i, k] /= pivot
+        for j in range(k + 1, count):
+            column[j] = rows[j, k]
+        for i in range(k + 1, more):
+            share = rows[i, k]
+            for j in range(k + 1, min(i + 1, count)):
+                rows[i, j] -= share * column[j]

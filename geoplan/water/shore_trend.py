@@ -9,10 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import distance_transform_edt, map_coordinates
-from scipy.sparse import coo_array
-from scipy.sparse.linalg import spsolve
 
 from geoplan.water import BoolArray, FloatArray
+from geoplan.water.flow import face_matrix, numbered, whole_faces
+from geoplan.water.sparse_system import factored
 
 #: Cells of the lattice on which a membrane is solved, at most.
 _MOST_CELLS = 20_000
@@ -92,17 +92,20 @@ def shore_trend(shore_m: FloatArray, bed_m: FloatArray, level_m: float) -> Shore
         return None
     chosen = np.unique(np.linspace(0, len(bed_m) - 1, _MOST).astype(np.int64))
     shore_m, depth = shore_m[chosen], level_m - bed_m[chosen]
+    length = np.geomspace(0.05, 3.0, 30) * float(shore_m.max())
+    share = -np.expm1(-shore_m / length[:, None])
+    limit = np.full(len(length), np.median(depth))
+    for _ in range(12):
+        pull = share / np.maximum(np.abs(depth - limit[:, None] * share), 0.01)
+        limit = pull @ depth / np.maximum((pull * share).sum(axis=1), 1e-12)
+    misfit = np.abs(depth - limit[:, None] * share).mean(axis=1)
     best, least = None, np.inf
-    for length in np.geomspace(0.05, 3.0, 30) * float(shore_m.max()):
-        share = -np.expm1(-shore_m / length)
-        limit = float(np.median(depth))
-        for _ in range(12):
-            weight = 1.0 / np.maximum(np.abs(depth - limit * share), 0.01)
-            limit = float((weight * share) @ depth / max(float((weight * share) @ share), 1e-12))
-        misfit = float(np.abs(depth - limit * share).mean())
-        if misfit < least * (1 - 1e-9) and limit > 0:
-            best, least = ShoreTrend(level_m, limit, float(length), misfit), misfit
-    return best
+    for k in np.flatnonzero(limit > 0):
+        if misfit[k] < least * (1 - 1e-9):
+            best, least = k, misfit[k]
+    if best is None:
+        return None
+    return ShoreTrend(level_m, float(limit[best]), float(length[best]), float(misfit[best]))
 
 
 def shore_distance_m(water: BoolArray, cell_m: float) -> FloatArray:
@@ -179,20 +182,9 @@ def _coarse(water: BoolArray, step: int) -> FloatArray:
 
 def _sag_m2(wet: BoolArray, cell_m: float) -> FloatArray:
     """Return the sag of a membrane under unit load, held half a cell beyond the last cells."""
-    number = np.full(np.add(wet.shape, 2), -1)
-    number[1:-1, 1:-1][wet] = np.arange(wet.sum())
-    row, col = np.nonzero(wet)
-    own = np.arange(len(row))
-    one, other, pull = [], [], np.zeros(len(row))
-    for down, right in ((0, 1), (0, -1), (1, 0), (-1, 0)):
-        beside = number[row + 1 + down, col + 1 + right]
-        is_wet = beside >= 0
-        one.append(own[is_wet])
-        other.append(beside[is_wet])
-        pull += np.where(is_wet, 1.0, 2.0)
-    count = sum(map(len, one))
-    value = np.concatenate([np.full(count, -1.0), pull])
-    index = (np.concatenate([*one, own]), np.concatenate([*other, own]))
-    matrix = coo_array((value, index), shape=(len(own), len(own))).tocsc()
-    sag: FloatArray = spsolve(matrix, np.full(len(own), cell_m**2))
+    faces = whole_faces(wet)
+    matrix = face_matrix(numbered(wet), faces.east, faces.east, faces.north, faces.north)
+    joined = matrix.diagonal()
+    matrix.setdiag(joined + 2.0 * (4.0 - joined))
+    sag: FloatArray = factored(matrix).solve(np.full(len(joined), cell_m**2))
     return sag

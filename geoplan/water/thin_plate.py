@@ -5,21 +5,24 @@ Its stiffness is chosen by leaving whole tracks of the survey out and predicting
 """
 
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from scipy.sparse import csc_array, csr_array, diags_array, eye_array
-from scipy.sparse.linalg import splu
 
 from geoplan.water import FloatArray, IntArray
 from geoplan.water.sheet import WaterSheet
+from geoplan.water.sparse_system import factored
 
 #: Share of a plate's stiffness that resists stretching, and the pull to zero: enough to settle
 #: nodes that no measurement reaches, too little to be seen elsewhere [1].
 _STRETCH = 1e-7
 _PULL = 1e-9
 
-#: Measurements that are left out, their weights, and how the others hold and move the nodes.
-_WithoutPart = tuple[IntArray, csr_array, csr_array, csr_array]
+#: Measurements left out in turn up to which their influence on each other is found at once, and
+#: the least pivot of what the others leave open by which they may be taken out of it.
+_MOST_AT_ONCE = 500
+_LEAST_PIVOT = 1e-4
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,13 +39,13 @@ class Plate:
     resistance : csc_array, shape (size, size)
         Bending and a trace of stretching, for a stiffness of one [1/m²].
     known : dict
-        What is left without each part of the survey, by how it is parted, once it was asked for.
+        Influence of measurements on each other for the stiffness that was last asked for.
     """
 
     weights: csr_array
     precision_m2: FloatArray
     resistance: csc_array
-    known: dict[bytes, list[_WithoutPart]] = field(default_factory=dict, repr=False)
+    known: dict[tuple[float, bytes], FloatArray] = field(default_factory=dict, repr=False)
 
     def drawn(
         self, value_m: FloatArray, stiffness_m2: float, precision_m2: FloatArray | None = None
@@ -78,30 +81,24 @@ class Plate:
         ----------
         .. [1] G. Wahba, *Spline Models for Observational Data*, SIAM, 1990, chapter 2.
         """
-        pull, push = self._normal(self.precision_m2 if precision_m2 is None else precision_m2)
-        return self._solved(value_m, stiffness_m2, pull, push)
-
-    def _normal(self, precision_m2: FloatArray) -> tuple[csr_array, csr_array]:
-        """Return how measurements hold the nodes, and how they move them; for any stiffness."""
-        push = csr_array(self.weights.T @ diags_array(precision_m2))
-        return csr_array(push @ self.weights + _PULL * eye_array(push.shape[0])), push
-
-    def _solved(
-        self, value_m: FloatArray, stiffness_m2: float, pull: csr_array, push: csr_array
-    ) -> FloatArray:
-        """Return the plate that measurements hold so."""
-        matrix = stiffness_m2 * self.resistance + pull
-        factors = splu(
-            csc_array(matrix),
-            permc_spec="MMD_AT_PLUS_A",
-            diag_pivot_thresh=0.0,
-            options={"SymmetricMode": True},
-        )
-        height: FloatArray = factors.solve(push @ value_m)
+        precision = self.precision_m2 if precision_m2 is None else precision_m2
+        matrix = stiffness_m2 * self.resistance + self._held_by(precision)
+        moved = self.weights.T @ (precision * value_m.T).T
+        height: FloatArray = factored(matrix).solve(moved)
         return height
 
+    def _held_by(self, precision_m2: FloatArray) -> csc_array:
+        """Return how measurements hold the nodes, for any stiffness."""
+        pull = _PULL * eye_array(self.resistance.shape[0])
+        return csc_array(self.weights.T @ diags_array(precision_m2) @ self.weights + pull)
+
+    @cached_property
+    def _held(self) -> csc_array:
+        """Return how all measurements hold the nodes."""
+        return self._held_by(self.precision_m2)
+
     def left_out(self, value_m: FloatArray, stiffness_m2: float, fold: IntArray) -> FloatArray:
-        """
+        r"""
         Return each measurement as predicted without its part of the survey.
 
         Parameters
@@ -117,26 +114,55 @@ class Plate:
         -------
         ndarray of float, as ``value_m``
             Predictions, NaN for what is never left out [m].
+
+        Notes
+        -----
+        With :math:`H = B A^{-1} B^T` of the plate that all measurements hold, W their weights, S a
+        part and R the rest, Woodbury's identity gives :math:`(I - H_{SS} W_S)^{-1} H_{SR} W_R z_R`
+        for S, without new factors for each part. They are made where very many are left out, or
+        where little but the part itself held the plate.
         """
         out = np.full(value_m.shape, np.nan)
-        for own, weights, pull, push in self._without_parts(fold):
-            out[own] = weights @ self._solved(value_m, stiffness_m2, pull, push)
+        asked = np.flatnonzero(fold >= 0)
+        influence = None
+        if len(asked) <= _MOST_AT_ONCE:
+            influence = self._influence(stiffness_m2, asked)
+        for part in np.unique(fold[asked]):
+            own = np.flatnonzero(fold == part)
+            rest = np.where(fold == part, 0.0, self.precision_m2)
+            found = None
+            if influence is not None:
+                moved = influence[:, fold[asked] == part]
+                found = _without(moved[own], self.precision_m2[own], moved.T * rest @ value_m)
+            if found is None:
+                found = self.weights[own] @ self.drawn(value_m, stiffness_m2, rest)
+            out[own] = found
         return out
 
-    def _without_parts(self, fold: IntArray) -> list[_WithoutPart]:
-        """Return for each part of the survey what is left without it; kept for each stiffness."""
-        key = fold.tobytes()
+    def _influence(self, stiffness_m2: float, asked: IntArray) -> FloatArray:
+        """Return how far each measurement moves the plate at those asked, by its weight [m²]."""
+        key = (stiffness_m2, asked.tobytes())
         if key not in self.known:
-            self.known[key] = [
-                (
-                    own,
-                    self.weights[own],
-                    *self._normal(np.where(fold == part, 0.0, self.precision_m2)),
-                )
-                for part in np.unique(fold[fold >= 0])
-                for own in [np.flatnonzero(fold == part)]
-            ]
+            factors = factored(stiffness_m2 * self.resistance + self._held)
+            self.known.clear()
+            self.known[key] = self.weights @ factors.solve(self.weights[asked].T.toarray())
         return self.known[key]
+
+
+def _without(
+    influence_m2: FloatArray, precision_m2: FloatArray, by_rest_m: FloatArray
+) -> FloatArray | None:
+    """Return what the rest predicts of a part of the survey; ``None`` where it holds too little."""
+    root = np.sqrt(precision_m2)
+    left = np.eye(len(root)) - root[:, None] * influence_m2 * root
+    try:
+        if np.linalg.cholesky(left).diagonal().min() < _LEAST_PIVOT:
+            return None
+    except np.linalg.LinAlgError:
+        return None
+    scale = root if by_rest_m.ndim == 1 else root[:, None]
+    found: FloatArray = np.linalg.solve(left, scale * by_rest_m) / scale
+    return found
 
 
 def plate_on(

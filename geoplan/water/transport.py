@@ -132,6 +132,8 @@ class Carrier:
         The water, its flow and dispersion.
     settling_m_s : float
         Areal rate of open water [m/s].
+    near : Carrier or None
+        The same water with another rate, whose factors serve; ``None``: it has its own.
 
     Raises
     ------
@@ -151,17 +153,18 @@ class Carrier:
        oscillator", IEEE Trans. Electron Devices 16, 64-77, 1969.
     """
 
-    def __init__(self, basin: Basin, settling_m_s: float) -> None:
+    def __init__(self, basin: Basin, settling_m_s: float, near: "Carrier | None" = None) -> None:
         if settling_m_s < 0 or basin.dispersion_m2_s <= 0:
             raise ValueError("dispersion must be positive, settling not negative")
         self._basin = basin
         self._water = np.nan_to_num(np.asarray(basin.depth_m, float)) > 0
         self._settling = (settling_m_s * basin.cell_area_m2)[self._water]
         self._outflow = np.asarray(basin.outflow_m3_s, float)[self._water]
+        self._near = self if near is None else near
 
     @cached_property
     def _system(self) -> SparseSystem:
-        """Return the balance without planned rafts."""
+        """Return the balance without rafts."""
         basin = self._basin
         depth = np.where(self._water, basin.depth_m, 0.0)
         east_d = basin.dispersion_m2_s * (depth[:, :-1] + depth[:, 1:]) / 2 * basin.faces.east
@@ -182,7 +185,14 @@ class Carrier:
             raise ValueError("rafts must not be negative")
         rafts = np.broadcast_to(np.asarray(raft_m3_s, float), self._water.shape)[self._water]
         source = np.asarray(source_g_s, float)[self._water]
-        return self._system.solve(source, rafts), rafts
+        return self._solve(source, rafts), rafts
+
+    def _solve(
+        self, right: FloatArray, rafts: FloatArray, *, is_adjoint: bool = False
+    ) -> FloatArray:
+        """Solve the balance with rafts, or its adjoint, by the factors that are there."""
+        more = rafts + (self._settling - self._near._settling)
+        return self._near._system.solve(right, more, is_adjoint=is_adjoint)
 
     def load_out_g_s(self, source_g_s: FloatArray, raft_m3_s: FloatArray | float = 0.0) -> float:
         """
@@ -229,7 +239,7 @@ class Carrier:
             If rafts are negative.
         """
         c, rafts = self._concentration(source_g_s, raft_m3_s)
-        escape = self._system.solve(self._outflow, rafts, is_adjoint=True)
+        escape = self._solve(self._outflow, rafts, is_adjoint=True)
         return Transport(
             _on_grid(c, self._water),
             _on_grid(escape, self._water),

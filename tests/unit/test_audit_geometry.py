@@ -18,6 +18,7 @@ from geoplan.audit.evidence import samples
 from geoplan.audit.frame import frame_of
 from geoplan.audit.neighbours import jet_reach_m
 from geoplan.audit.overlaid_bed import OverlaidBed
+from geoplan.audit.rays import to_edge_m
 from geoplan.site import BedRaster, Contour, Inflow, Levels, Soundings, WaterBody
 from geoplan.written import WrittenPlan
 from tests.audit_faults.pond import (
@@ -30,6 +31,7 @@ from tests.audit_faults.pond import (
     retaped,
     settings,
 )
+from tests.laws.ponds import varied_site
 
 NONE = np.zeros(0)
 
@@ -374,6 +376,27 @@ def test_prism_agrees_with_quadrature(heights: list[float], level: float) -> Non
     wanted = 6.0 * np.maximum(level - bed, 0.0).mean()
     got = volume_m3(shapely.box(-1, -1, 5, 5), OneTriangle(), level)  # type: ignore[arg-type]
     assert got == pytest.approx(wanted, abs=2e-3)
+
+
+@pytest.mark.parametrize("number", [45, 138, 266, 383])
+def test_dry_ground_is_all_that_the_triangles_leave_dry(number: int) -> None:
+    """Second method: the volume in closed form grows with the level by the area of the water."""
+    (water,) = varied_site(number, (10.0, 22.0)).water_bodies
+    frame, outline = frame_and_outline(water)
+    bed, low = raw_bed(water, frame, 0.05, None), water.levels.low_m
+    found = edge_at(outline, water.outline_level_m, bed, low, 3.0).area
+    step = 1e-5
+    grown = volume_m3(outline, bed, low + step) - volume_m3(outline, bed, low - step)
+    assert found == pytest.approx(grown / (2 * step), abs=0.01)
+
+
+def test_rays_end_at_the_first_edge() -> None:
+    pond = shapely.box(0, 0, 10, 10) - shapely.box(4, 4, 6, 6) | shapely.box(12, 0, 20, 10)
+    ways = np.array([[1.0, 0.0], [-1.0, 0.0], [0.0, 1.0], [0.6, 0.8]])
+    away = to_edge_m(pond, np.array([[1.0, 5.0], [13.0, 2.0], [30.0, 5.0]]), ways)
+    np.testing.assert_allclose(away[0], [3.0, 1.0, 5.0, 6.25])
+    np.testing.assert_allclose(away[1], [7.0, 1.0, 8.0, 10.0])
+    np.testing.assert_allclose(away[2], [np.inf, 10.0, np.inf, np.inf])
 
 
 def test_water_falls_with_the_level() -> None:

@@ -145,6 +145,35 @@ def test_left_out_parts_do_not_see_themselves() -> None:
     assert np.isnan(plate.left_out(value, 10.0, np.where(fold == 2, -1, fold))[fold == 2]).all()
 
 
+def test_parts_left_out_are_predicted_as_by_a_plate_drawn_without_them() -> None:
+    """Second method: a plate drawn anew for each part, those measurements without weight."""
+    rng = np.random.default_rng(6)
+    row, col = rng.uniform(0, 19, (2, 80))
+    sheet = water_sheet(np.ones((20, 20), bool), 1)
+    precision = rng.uniform(50.0, 400.0, 80)
+    plate = plate_on(sheet, 1.0, sheet.weights(row, col), precision)
+    value, fold = rng.normal(2.0, 1.0, (80, 2)), np.arange(80) % 5 - 1
+    for stiffness in (1.0, 1e3):
+        found = plate.left_out(value, stiffness, fold)
+        for part in range(4):
+            own = fold == part
+            drawn = plate.drawn(value, stiffness, np.where(own, 0.0, precision))
+            np.testing.assert_allclose(found[own], plate.weights[own] @ drawn, atol=1e-9)
+
+
+def test_a_part_that_held_its_water_alone_is_predicted_without_it_all_the_same() -> None:
+    """Nothing is left to hold that water: the pull to zero decides, as without new algebra."""
+    water = np.ones((10, 21), bool)
+    water[:, 10] = False
+    sheet = water_sheet(water, 1)
+    row, col = np.tile(np.arange(1.0, 9.0), 2), np.repeat([4.0, 15.0], 8)
+    plate = plate_on(sheet, 1.0, sheet.weights(row, col), np.full(16, 100.0))
+    fold = np.repeat([-1, 0], 8)
+    drawn = plate.drawn(row, 10.0, np.where(fold == 0, 0.0, 100.0))
+    found = plate.left_out(row, 10.0, fold)
+    np.testing.assert_allclose(found[fold == 0], (plate.weights @ drawn)[fold == 0], atol=1e-9)
+
+
 def dense_error_m(model: Variogram, place, variance, at):
     """Ordinary kriging of all points in one system with a Lagrange multiplier."""
 

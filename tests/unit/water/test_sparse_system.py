@@ -101,6 +101,19 @@ def test_one_carrier_gives_what_single_solves_give() -> None:
         assert again.escape_share[water] == pytest.approx(once.escape_share[water], rel=1e-9)
 
 
+@pytest.mark.parametrize(("first", "then"), [(5.0, 100.0), (100.0, 5.0), (83.0, 0.0)])
+def test_factors_of_another_rate_carry_the_load_as_well(first: float, then: float) -> None:
+    case, water, load = pond(6)
+    near = Carrier(case, first / 365 / DAY)
+    carrier = Carrier(case, then / 365 / DAY, near)
+    for rafts in (0.0, np.where(water, 2e-6, 0.0)):
+        own = transport(case, load, then / 365 / DAY, rafts)
+        found = carrier.solved(load, rafts)
+        for name in ("load_out_g_s", "settled_g_s", "removed_g_s"):
+            assert getattr(found, name) == pytest.approx(getattr(own, name), rel=1e-9, abs=1e-15)
+        assert found.escape_share[water] == pytest.approx(own.escape_share[water], rel=1e-8)
+
+
 def test_a_carrier_refuses_what_makes_no_sense() -> None:
     case, _, load = pond(1)
     with pytest.raises(ValueError, match="settling"):
