@@ -158,9 +158,10 @@ def counted_case(written: WrittenPlan, site: Site) -> Case:
     Returns
     -------
     Case
-        As ``case_of`` makes it, without bed, edges and depth.
+        As ``case_of`` makes it, without bed, edges, depth and places: no more of a water body is
+        kept than its name, its terms and which rafts count.
     """
-    return _case(written, site, _counted)
+    return _case(written, site, _sums_only)
 
 
 def _case(written: WrittenPlan, site: Site, evidence_of: Callable[..., Any]) -> Case:
@@ -258,12 +259,26 @@ def _evidence(
     return replace(counted, bed=bed, edges=levels, mean_depth_m=depth_m), faults
 
 
-class _UnreadBed:
-    """Stands for a bed that no check at hand looks at."""
+class _Unread:
+    """Stands for what no check at hand looks at."""
+
+    __slots__ = ("_what",)
+
+    def __init__(self, what: str) -> None:
+        self._what = what
 
     def __getattr__(self, name: str) -> Any:
         """Refuse."""
-        raise RuntimeError(f"the bed was not read, and its {name} is not known")
+        raise RuntimeError(f"the {self._what} was not read, and its {name} is not known")
+
+
+def _sums_only(*args: Any) -> tuple[Evidence, list[Finding]]:
+    """Return what is counted of a water body, without the shapes by which it was found."""
+    found, faults = _counted(*args)
+    nowhere: Any = _Unread("place")
+    judged = tuple(replace(raft, outline=nowhere) for raft in found.rafts)
+    existing = tuple((name, nowhere) for name, _ in found.existing)
+    return replace(found, frame=nowhere, outline=nowhere, rafts=judged, existing=existing), faults
 
 
 def _counted(
@@ -284,7 +299,7 @@ def _counted(
         settings=settings,
         frame=frame,
         outline=frame.of_site(body.outline),
-        bed=_UnreadBed(),
+        bed=_Unread("bed"),
         edges={},
         mean_depth_m=float("nan"),
         rafts=tuple(rafts),

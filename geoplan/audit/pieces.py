@@ -19,8 +19,8 @@ from geoplan.written import WrittenPlan
 
 #: Checks over the whole site; they look at rows, types and terms alone.
 WHOLE_CHECKS = ("record", "stock", "budget", "share", "materials")
-#: Layers that those look at; of the others they need nothing.
-COUNTED_LAYERS = ("rafts", "moorings", "edges", "materials")
+#: Layers that those look at, beside whose edges there are; of the others they need nothing.
+COUNTED_LAYERS = ("rafts", "moorings", "materials")
 #: Layers whose rows name their water body, and those whose rows name their raft.
 _BY_WATER = ("rafts", "edges", "marks", "tapes", "why_not", "loads")
 _BY_RAFT = ("moorings", "routes")
@@ -109,7 +109,8 @@ def audit_of_pieces(
     Parameters
     ----------
     written : WrittenPlan
-        What the whole file says, of ``COUNTED_LAYERS`` at least.
+        What the whole file says, of ``COUNTED_LAYERS`` at least; its edges need only name their
+        water body.
     site : Site
         The raw site.
     found : iterable of mapping of str to sequence of Finding

@@ -4,7 +4,10 @@
 Coordinates are of that CRS, in metres, unscaled; a drawing has no CRS, so a text names it.
 """
 
+import gc
+import math
 from collections.abc import Iterable
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -27,10 +30,14 @@ from geoplan.exports.set_out_places import (
     places_of,
     plain_text,
 )
+from geoplan.exports.web_map import MOST_ON_A_PAGE
 from geoplan.plan import AuditReport, Plan
-from geoplan.site import Site
+from geoplan.site import FloatArray, Site
 
 FILE_NAME = "setting_out.dxf"
+#: Folder of the sheets of a large district; a sheet shows what the page of the map of its number
+#: does.
+SHEETS_NAME = "sheets"
 
 #: Layer -> AutoCAD colour index.
 LAYERS = {
@@ -49,6 +56,8 @@ LAYERS = {
     "NOTES": 7,
 }
 _TEXT_M = 0.4
+#: Corners of what bounds nothing, client's CRS [m].
+_NOWHERE = np.array([[np.inf, np.inf], [-np.inf, -np.inf]])
 
 
 def write(
@@ -58,7 +67,7 @@ def write(
     audit: AuditReport | None,  # noqa: ARG001 - exports are called alike
 ) -> None:
     """
-    Write ``setting_out.dxf``.
+    Write ``setting_out.dxf``; of many water bodies a sheet for each page of the map, and a key.
 
     Parameters
     ----------
@@ -74,35 +83,90 @@ def write(
     Raises
     ------
     ExportError
-        If the file cannot be written.
+        If a file cannot be written.
 
     Notes
     -----
     DXF of 2010, unit metre. Posts, anchors and marks are points; texts stand on layers of their
-    own.
+    own. A drawing is held whole while it is made, one sheet at a time. The key has the name of
+    each sheet in a frame round its water bodies.
     """
     options.write_fixed_meta_data_for_testing = True  # the same plan gives the same bytes
+    every = places_of(plan, site)
+    if len(plan.waters) <= MOST_ON_A_PAGE:
+        drawing, _ = _sheet(every, plan, site)
+        _save(drawing, folder / FILE_NAME)
+        return
+    frames = []
+    for number in range(1, math.ceil(len(plan.waters) / MOST_ON_A_PAGE) + 1):
+        name = f"{SHEETS_NAME}/{number:04d}.dxf"
+        drawing, bounds = _sheet(islice(every, MOST_ON_A_PAGE), plan, site)
+        _save(drawing, folder / name)
+        frames.append((name, bounds))
+        del drawing
+        gc.collect()  # a drawing refers to itself, and would stay beside the next ones
+    _save(_key(frames, plan), folder / FILE_NAME)
+
+
+def _sheet(some: Iterable[Places], plan: Plan, site: Site) -> tuple[Drawing, FloatArray]:
+    """Return a drawing of some water bodies, and the corners of what bounds their edges."""
+    drawing = _empty()
+    bounds = _NOWHERE
+    for places in some:
+        outlines = _draw_water(drawing, places, site, plan.client_crs)
+        _draw_points(drawing, places, plan.client_crs)
+        bounds = _joined(bounds, shapely.get_coordinates(outlines))
+    _note(drawing, plan, bounds[0])
+    return drawing, bounds
+
+
+def _key(frames: Iterable[tuple[str, FloatArray]], plan: Plan) -> Drawing:
+    """Return a drawing that says which sheet shows what."""
+    drawing = _empty()
+    every = _NOWHERE
+    for name, bounds in frames:
+        if np.isfinite(bounds).all():
+            _polygons(drawing, "NOTES", [shapely.box(*bounds.ravel())])
+            _text(drawing, "NOTES", name, bounds.mean(axis=0), centred=True)
+            every = _joined(every, bounds)
+    _note(drawing, plan, every[0])
+    return drawing
+
+
+def _joined(bounds: FloatArray, places: FloatArray) -> FloatArray:
+    """Return the least and greatest coordinates of bounds and places."""
+    low = np.minimum(bounds[0], places.min(axis=0, initial=np.inf))
+    return np.array([low, np.maximum(bounds[1], places.max(axis=0, initial=-np.inf))])
+
+
+def _empty() -> Drawing:
+    """Return a drawing with its layers and nothing on them."""
     drawing = new("R2010", units=units.M)
     drawing.header["$PDMODE"] = 34  # a circle with a cross, so that points are seen
     drawing.header["$PDSIZE"] = _TEXT_M
     for name, colour in LAYERS.items():
         drawing.layers.add(name, color=colour)
-    corner = np.array([[np.inf, np.inf]])
-    for places in places_of(plan, site):
-        outlines = _draw_water(drawing, places, site, plan.client_crs)
-        _draw_points(drawing, places, plan.client_crs)
-        corner = np.minimum(corner, shapely.get_coordinates(outlines).min(axis=0, initial=np.inf))
+    return drawing
+
+
+def _note(drawing: Drawing, plan: Plan, corner: FloatArray) -> None:
+    """Write what must be known of a drawing below its corner."""
     notes = [f"{plan.site_name}; coordinates in {crs_name(plan.client_crs)}, metres"]
     if np.isfinite(corner).all():
         for number, words in enumerate([*notes, PHONE_WARNING, DIG_WARNING], 1):
-            _text(drawing, "NOTES", words, corner[0] - [0.0, 2.5 * _TEXT_M * (number + 2)])
+            _text(drawing, "NOTES", words, corner - [0.0, 2.5 * _TEXT_M * (number + 2)])
+
+
+def _save(drawing: Drawing, path: Path) -> None:
+    """Write a drawing."""
     # The library names its classes in the order of a set, which differs from run to run.
     drawing.classes.add_required_classes(drawing.dxfversion)
     drawing.classes.classes = dict(sorted(drawing.classes.classes.items()))
     try:
-        drawing.saveas(folder / FILE_NAME)
+        path.parent.mkdir(exist_ok=True)
+        drawing.saveas(path)
     except OSError as error:
-        raise ExportError(f"{folder / FILE_NAME} could not be written: {error}") from error
+        raise ExportError(f"{path} could not be written: {error}") from error
 
 
 def _draw_water(drawing: Drawing, places: Places, site: Site, crs: str) -> list[BaseGeometry]:

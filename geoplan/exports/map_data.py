@@ -7,8 +7,8 @@ more than the plan.
 
 import math
 from collections import defaultdict
-from collections.abc import Sequence
-from dataclasses import asdict
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
 from typing import Any
 
 import shapely
@@ -53,11 +53,50 @@ _MARGIN_M = 5.0
 #: Steps in which fields are drawn: nothing is measured from them [mm].
 _COARSE_MM = 50
 
-Failures = dict[tuple[str, str], list[str]]
+Failures = Mapping[tuple[str, str], Sequence[str]]
+
+
+@dataclass(frozen=True, eq=False)
+class Verdict:
+    """
+    What a map says of the audit; pages of one map share it.
+
+    Attributes
+    ----------
+    record : dict of str to Any
+        How many checks were made, and what failed.
+    failures : mapping of (str, str) to sequence of str
+        Words of every check that failed, by water body and raft.
+    """
+
+    record: dict[str, Any]
+    failures: Failures
+
+
+def verdict_of(audit: AuditReport | None) -> Verdict:
+    """
+    Return what a map says of the audit.
+
+    Parameters
+    ----------
+    audit : AuditReport or None
+        Verdict on the plan; ``None`` where it was not judged.
+
+    Returns
+    -------
+    Verdict
+        Its failures grouped.
+
+    Examples
+    --------
+    >>> verdict_of(None).record["made"] is None
+    True
+    """
+    return Verdict(_verdict(audit), _failures_by_raft(audit))
 
 
 def map_record(
-    plan: Plan, site: Site, audit: AuditReport | None, launches: Launches | None = None
+    plan: Plan, site: Site, verdict: Verdict, launches: Launches | None = None
 ) -> dict[str, Any]:
     """
     Return everything that the map shows.
@@ -68,8 +107,8 @@ def map_record(
         The plan.
     site : Site
         The site it was made from.
-    audit : AuditReport or None
-        Verdict on the plan; ``None`` where it was not judged.
+    verdict : Verdict
+        What is said of the audit.
     launches : mapping or None
         What is known of each launch; ``None``: counted for this plan alone.
 
@@ -86,10 +125,17 @@ def map_record(
     bodies = {body.water_id: body for body in site.water_bodies}
     grids = [water.depth_grid for water in plan.waters if water.depth_grid is not None]
     merged = merged_cells(sum(grid.depth_low_m.size for grid in grids))
-    failures = _failures_by_raft(audit)
     launches = launches_record(plan, site) if launches is None else launches
     waters = [
-        _water(water, bodies.get(water.water_id), site, plan.client_crs, failures, merged, launches)
+        _water(
+            water,
+            bodies.get(water.water_id),
+            site,
+            plan.client_crs,
+            verdict.failures,
+            merged,
+            launches,
+        )
         for water in plan.waters
     ]
     deepest = max((water["depth"]["deepest_cm"] for water in waters if water["depth"]), default=0)
@@ -101,14 +147,14 @@ def map_record(
         "need_cm": need,
         "class_limits_cm": class_limits_cm(need, deepest),
         "merged_cells": merged,
-        "audit": _verdict(audit),
+        "audit": verdict.record,
         "waters": waters,
     }
 
 
 def _failures_by_raft(audit: AuditReport | None) -> Failures:
     """Return the words of every check that failed, by water body and raft."""
-    words: Failures = defaultdict(list)
+    words: dict[tuple[str, str], list[str]] = defaultdict(list)
     for finding in audit.findings if audit else ():
         if not finding.passed:
             words[finding.water_id, finding.raft_id].append(_words(finding))
@@ -280,7 +326,7 @@ def _raft(
     }
 
 
-def _failed(words: list[str]) -> dict[str, list[str]]:
+def _failed(words: Sequence[str]) -> dict[str, Sequence[str]]:
     """Return what fails, and nothing where nothing does: there may be thousands of rafts."""
     return {"failures": words} if words else {}
 

@@ -13,7 +13,7 @@ import folium
 
 from geoplan.errors import ExportError
 from geoplan.exports.map_columns import by_column
-from geoplan.exports.map_data import map_record
+from geoplan.exports.map_data import Verdict, map_record, verdict_of
 from geoplan.exports.map_launch import Launches, launches_record
 from geoplan.exports.web_page import OfflineFigure
 from geoplan.plan import AuditReport, Plan
@@ -48,10 +48,11 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
     pages = pages_of(tuple(water.water_id for water in plan.waters))
     # Days run on from page to page.
     launches = launches_record(plan, site) if len(pages) > 1 else None
+    verdict = verdict_of(audit)
     begin = 0
     for name, shown in pages:
         some = replace(plan, waters=tuple(plan.waters[begin : begin + len(shown)]))
-        _write(folder / name, map_page(some, site, audit, launches))
+        _write(folder / name, _page(some, site, verdict, launches))
         begin += len(shown)
     if len(pages) > 1:
         links = [(name, shown[0], shown[-1]) for name, shown in pages]
@@ -109,9 +110,7 @@ def _index(site_name: str, links: Sequence[tuple[str, str, str]]) -> Iterator[st
     yield "</ul>\n</main>\n</body>\n</html>"
 
 
-def map_page(
-    plan: Plan, site: Site, audit: AuditReport | None, launches: Launches | None = None
-) -> str:
+def map_page(plan: Plan, site: Site, audit: AuditReport | None) -> str:
     """
     Return the page of a plan.
 
@@ -123,8 +122,6 @@ def map_page(
         The site it was made from.
     audit : AuditReport or None
         Verdict on the plan; ``None`` where it was not judged.
-    launches : mapping or None
-        What is known of each launch; ``None``: counted for this plan alone.
 
     Returns
     -------
@@ -136,7 +133,12 @@ def map_page(
     ExportError
         If a water body is too large to be shown to a centimetre.
     """
-    record = map_record(plan, site, audit, launches)
+    return _page(plan, site, verdict_of(audit), None)
+
+
+def _page(plan: Plan, site: Site, verdict: Verdict, launches: Launches | None) -> str:
+    """Return a page of the water bodies of a plan."""
+    record = map_record(plan, site, verdict, launches)
     figure = OfflineFigure(f"{plan.site_name}: plan of rafts", by_column(record))
     longitude_deg, latitude_deg = (
         record["waters"][0]["fit"]["centre_deg"] if record["waters"] else (0.0, 0.0)

@@ -7,7 +7,7 @@ written side by side: both would keep one processor busy for as long as the plan
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -156,10 +156,9 @@ def judged(path: Path, site: Site, hands: Hands | None = None) -> AuditReport:
         return audit_plan(gis_files.read_plan(path), site)
     keys = gis_files.row_keys(path)
     parts = [(path, _rows(piece), some) for piece, some in pieces(keys, site, _PIECE)]
-    counted = {name: _rows(keys)[name] for name in COUNTED_LAYERS}
     if hands is None:
         found = (_judged_rows(*part) for part in parts)
-        return audit_of_pieces(gis_files.read_plan(path, counted), site, found)
+        return audit_of_pieces(_counted(path, keys), site, found)
     tasks = [
         Task(f"judged {index}{WORK_ENDING}", f"piece {index}", 1.0, _judged_rows, part)
         for index, part in enumerate(parts)
@@ -168,7 +167,13 @@ def judged(path: Path, site: Site, hands: Hands | None = None) -> AuditReport:
         if failures:
             raise GeoplanError(f"the plan could not be judged: {'; '.join(failures.values())}")
         found = (hands.store.load(task.key) for task in tasks)
-        return audit_of_pieces(gis_files.read_plan(path, counted), site, found)
+        return audit_of_pieces(_counted(path, keys), site, found)
+
+
+def _counted(path: Path, keys: WrittenPlan) -> WrittenPlan:
+    """Read what is counted over the whole; of edges it is enough to know whose they are."""
+    rows = {name: numbers for name, numbers in _rows(keys).items() if name in COUNTED_LAYERS}
+    return replace(gis_files.read_plan(path, rows), edges=keys.edges)
 
 
 def _rows(keys: WrittenPlan) -> dict[str, tuple[int, ...]]:

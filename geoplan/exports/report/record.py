@@ -11,8 +11,8 @@ from geoplan.plan import AuditReport, Finding, Plan
 from geoplan.settings import defaults_used
 from geoplan.site import Site
 
-#: Findings that hold, printed one by one, all standing in plan.gpkg; and notes that are printed.
-_HELD, _NOTES = 400, 200
+#: Findings that fail, or hold, printed one by one (plan.gpkg has all), and notes that are printed.
+_MOST, _NOTES = 400, 200
 
 
 def assumptions(plan: Plan, site: Site) -> Iterator[Block]:
@@ -62,7 +62,7 @@ def assumptions(plan: Plan, site: Site) -> Iterator[Block]:
 
 def findings(audit: AuditReport | None) -> Iterator[Block]:
     """
-    Yield the audit in full.
+    Yield the audit.
 
     Parameters
     ----------
@@ -72,7 +72,7 @@ def findings(audit: AuditReport | None) -> Iterator[Block]:
     Yields
     ------
     Block
-        Failures first, then a count by rule, then what holds.
+        Failures first, then a count by rule, then what holds; no more than 400 of each.
     """
     yield Heading("Audit")
     if audit is None:
@@ -82,7 +82,9 @@ def findings(audit: AuditReport | None) -> Iterator[Block]:
     held = [one for one in audit.findings if one.passed]
     header = ("rule", "water body", "raft", "measured", "limit", "unit", "in words")
     if failed:
-        yield grid("Checks that FAIL", header, [_finding(one) for one in failed])
+        yield grid("Checks that FAIL", header, [_finding(one) for one in failed[:_MOST]])
+    if len(failed) > _MOST:
+        yield Text(f"{len(failed) - _MOST} more that FAIL stand in plan.gpkg, layer findings.")
     counts: dict[str, list[int]] = {}
     for one in audit.findings:
         count = counts.setdefault(one.check, [0, 0])
@@ -92,9 +94,9 @@ def findings(audit: AuditReport | None) -> Iterator[Block]:
         ("rule", "hold", "fail"),
         [(name.replace("_", " "), hold, fail) for name, (hold, fail) in counts.items()],
     )
-    yield grid("Checks that hold", header, [_finding(one) for one in held[:_HELD]])
-    if len(held) > _HELD:
-        yield Text(f"{len(held) - _HELD} more that hold stand in plan.gpkg, layer findings.")
+    yield grid("Checks that hold", header, [_finding(one) for one in held[:_MOST]])
+    if len(held) > _MOST:
+        yield Text(f"{len(held) - _MOST} more that hold stand in plan.gpkg, layer findings.")
 
 
 def _finding(one: Finding) -> tuple[Value, ...]:

@@ -11,7 +11,7 @@ import pytest
 import shapely
 
 from geoplan.exports import cover_sheet, report
-from geoplan.exports.report import as_html, as_pdf
+from geoplan.exports.report import as_html, as_pdf, record
 from geoplan.exports.report.as_pdf import pdf_of
 from geoplan.exports.report.content import Grid, Heading, Report, Text
 from geoplan.exports.report.drawing import plan_drawing
@@ -182,3 +182,15 @@ def test_a_large_district_is_named_in_full_and_shown_in_part() -> None:
     )
     assert not any("the tables below show" in b.text for b in
                    report.report_of(plan, site, None).blocks if isinstance(b, Text))  # fmt: skip
+
+
+def test_failures_beyond_four_hundred_are_counted() -> None:
+    passed = small.audit().findings
+    failed = replace(next(one for one in passed if one.passed), passed=False)
+    judged = replace(small.audit(), findings=(*passed, *(failed,) * 401))
+    already = sum(not one.passed for one in passed)
+    blocks = list(record.findings(judged))
+    table = next(b for b in blocks if isinstance(b, Grid) and b.caption == "Checks that FAIL")
+    assert len(table.rows) == 400
+    words = [block.text for block in blocks if isinstance(block, Text)]
+    assert f"{already + 1} more that FAIL stand in plan.gpkg, layer findings." in words

@@ -11,6 +11,7 @@ import numpy as np
 import pyogrio
 import pytest
 import shapely
+from ezdxf.document import Drawing
 from shapely.geometry import Point
 
 from geoplan.crs import WGS84, transformed, transformed_points
@@ -128,6 +129,37 @@ def test_the_drawing_has_a_layer_for_each_kind_of_thing(folder: Path) -> None:
     assert count["WATER_LOW"] == 4  # two ponds, an island each
     texts = [text.dxf.text for text in drawing.modelspace().query("TEXT")]
     assert any("phone" in text for text in texts)
+
+
+def test_sheets_hold_together_what_one_drawing_holds(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def shown(drawing: Drawing) -> list[str]:
+        """Whatever is drawn but notes, without the names of entities."""
+        return sorted(
+            str({key: v for key, v in one.dxfattribs().items() if key not in ("handle", "owner")})
+            + (str(one.get_points()) if one.dxftype() == "LWPOLYLINE" else "")
+            for one in drawing.modelspace()
+            if one.dxf.layer != "NOTES"
+        )
+
+    whole = shown(ezdxf.readfile(folder / "setting_out.dxf"))
+    monkeypatch.setattr(drawing_file, "MOST_ON_A_PAGE", 1)
+    out = tmp_path / "large"
+    out.mkdir()
+    drawing_file.write(plan(), small.site(), out, None)
+    names = ["sheets/0001.dxf", "sheets/0002.dxf"]
+    sheets = [ezdxf.readfile(out / name) for name in names]
+    assert sorted(one for sheet in sheets for one in shown(sheet)) == whole
+    key = ezdxf.readfile(out / "setting_out.dxf")
+    assert key.audit().errors == []
+    assert [t.dxf.text for t in key.modelspace().query("TEXT")][:2] == names
+    for sheet, frame in zip(sheets, key.modelspace().query("LWPOLYLINE"), strict=True):
+        edges = sheet.modelspace().query('LWPOLYLINE[layer=="WATER_HIGH"]')
+        places = np.array([point[:2] for edge in edges for point in edge.get_points()])
+        corners = np.array([point[:2] for point in frame.get_points()])
+        for bound in (np.min, np.max):
+            assert bound(corners, axis=0) == pytest.approx(bound(places, axis=0), abs=1e-6)
 
 
 def test_gdal_finds_the_posts_of_the_drawing_where_the_sheet_has_them(folder: Path) -> None:

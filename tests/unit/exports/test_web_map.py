@@ -13,7 +13,7 @@ import pytest
 
 from geoplan.errors import ExportError
 from geoplan.exports import EXPORTS, web_map, web_page
-from geoplan.exports.map_data import map_record
+from geoplan.exports.map_data import map_record, verdict_of
 from geoplan.exports.web_page import OfflineFigure
 from tests.unit.exports import small_plan as small
 
@@ -110,7 +110,7 @@ def test_another_map_library_is_refused(monkeypatch: pytest.MonkeyPatch) -> None
 
 
 def test_depth_and_clearance_are_rounded_down_and_posts_up() -> None:
-    record = map_record(small.plan(), small.site(), small.audit())
+    record = map_record(small.plan(), small.site(), verdict_of(small.audit()))
     upper = record["waters"][1]
     assert upper["rafts"][0]["depth_low_m"] == 1.83
     assert upper["rafts"][0]["root_clearance_m"] == 0.78
@@ -118,14 +118,14 @@ def test_depth_and_clearance_are_rounded_down_and_posts_up() -> None:
 
 
 def test_a_raft_that_fails_carries_the_words() -> None:
-    record = map_record(small.plan(), small.site(), small.audit())
+    record = map_record(small.plan(), small.site(), verdict_of(small.audit()))
     raft = record["waters"][0]["rafts"][0]
     assert raft["failures"] == [f"bank: 1.2 m, limit 2 m. Move it. {small.HOSTILE[1]}"]
     assert "failures" not in record["waters"][1]["rafts"][0]
 
 
 def test_corners_are_kept_to_a_millimetre() -> None:
-    water = map_record(small.plan(), small.site(), None)["waters"][1]
+    water = map_record(small.plan(), small.site(), verdict_of(None))["waters"][1]
     fit = water["fit"]
     ring = water["rafts"][0]["shape"]["areas"][0][0]
     east = sum(ring[::2][:1])
@@ -151,7 +151,7 @@ def _bounds_sum(water: dict) -> tuple[float, float]:
 
 def test_a_large_plan_merges_cells(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("geoplan.exports.map_data.merged_cells", lambda count: 3)
-    record = map_record(small.plan(), small.site(), None)
+    record = map_record(small.plan(), small.site(), verdict_of(None))
     assert record["waters"][0]["depth"]["cell_size_m"] == 1.5
     assert record["merged_cells"] == 3
 
