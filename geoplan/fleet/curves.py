@@ -30,7 +30,7 @@ from geoplan.placement.benefit import Benefit, Tangent
 from geoplan.placement.bound import BoundedRoom, Limit, bounded_room
 from geoplan.placement.place import packed_for, place_benefit
 from geoplan.placement.rules import GAP, LIMIT_RULES, REGION_RULES
-from geoplan.placement.search import Poses
+from geoplan.placement.search import TURNS_DEG, Poses
 from geoplan.settings import Settings
 from geoplan.site import FloatArray, WaterBody, lock_arrays
 from geoplan.treatment import load_benefit
@@ -41,6 +41,9 @@ _STEPS = 14
 #: Shares of the room at which bounds are taken, of the plain tangent and of those of full plans.
 _BARE_LEVELS = (0.05, 0.2, 0.5)
 _FULL_LEVELS = (0.5, 1.0)
+#: Rows for curves run fewer ways than those for plans: they prove what a count is worth at least,
+#: and no raft lies by them [°].
+_TURNS_DEG = TURNS_DEG[::2]
 #: Up to so many types, pairs of them are put side by side.
 _MOST_MIXED = 3
 
@@ -189,14 +192,14 @@ class _Curve:
 
     def _alone(self, index: int) -> Poses | None:
         """Fill the water with one type; add the points of its first rafts, best first."""
-        full = self._packed(index, None)
+        full = self._packed(index, None, _TURNS_DEG)
         if full is None:
             return None
         count = len(full)
         kept = self._proven(full, index)
         if count >= _ALL_UP_TO:
             # Places that hold most rafts are not those where a few are worth most.
-            few = self._packed(index, max(1, count // 6))
+            few = self._packed(index, max(1, count // 6), _turns_of(full))
             if few is not None:
                 first = self._proven(few, index)
                 kept[: len(first)] = np.maximum(kept[: len(first)], first[: count + 1])
@@ -206,7 +209,9 @@ class _Curve:
             self.points.append((counts, float(kept[size])))
         return full
 
-    def _packed(self, index: int, count: int | None) -> Poses | None:
+    def _packed(
+        self, index: int, count: int | None, turns_deg: Sequence[float]
+    ) -> Poses | None:
         """Return up to so many rafts of one type where they are worth most, best first."""
         region = self.regions[index]
         if region.region.is_empty:
@@ -215,7 +220,7 @@ class _Curve:
         if count is not None:
             limits.append(Limit("count", "", (1.0,), float(count)))
         gap_m = self.gap_m + ROUNDING_ROOM_M
-        found = packed_for([self.bare.surfaces[index]], [region], limits, gap_m)
+        found = packed_for([self.bare.surfaces[index]], [region], limits, gap_m, turns_deg)
         if not found or not len(found[0]):
             return None
         worths = self._worths(found[0], index, self.bare)
@@ -287,6 +292,12 @@ class _Curve:
         bound = few.bound(corrected, tangent.surfaces[0].cell_size_m)
         slope = np.array(bound.prices[-len(counts) :])
         self.cuts.append((tangent.constant + bound.value - float(slope @ np.array(counts)), slope))
+
+
+def _turns_of(poses: Poses) -> tuple[float, ...]:
+    """Return which way the rows of a plan may run: along its rafts and across them."""
+    along = np.unique(np.round(poses.heading_deg % 90.0, 3))
+    return tuple(float(turn) for turn in (*along, *(along + 90.0)))
 
 
 def _taken(poses: Poses, order: Any) -> Poses:

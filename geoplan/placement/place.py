@@ -24,7 +24,7 @@ from geoplan.placement.measure import measured_rafts
 from geoplan.placement.patience import ENDLESS, Patience
 from geoplan.placement.raising import raised, worth_of
 from geoplan.placement.rules import GAP, HEADING, LIMIT_RULES, REGION_RULES
-from geoplan.placement.search import Poses, best_rows
+from geoplan.placement.search import TURNS_DEG, Poses, best_rows
 from geoplan.placement.worth import WorthSurface
 from geoplan.plan import PlacedRaft, SolveReport
 from geoplan.raft import RaftType
@@ -279,6 +279,7 @@ def packed_for(
     regions: Sequence[AllowedRegion],
     limits: Sequence[Limit],
     gap_m: float,
+    turns_deg: Sequence[float] = TURNS_DEG,
 ) -> list[Poses]:
     """
     Return the best plan found for linear worths.
@@ -293,13 +294,15 @@ def packed_for(
         Sums that are bounded.
     gap_m : float
         Distance between rafts [m].
+    turns_deg : sequence of float
+        Which way rows run, besides along the water and as rafts may lie [°].
 
     Returns
     -------
     list of Poses
         Rafts by type.
     """
-    return _best_order(surfaces, regions, limits, gap_m)[0]
+    return _best_order(surfaces, regions, limits, gap_m, turns_deg)[0]
 
 
 def best_plan(
@@ -351,13 +354,14 @@ def _best_order(
     regions: Sequence[AllowedRegion],
     limits: Sequence[Limit],
     gap_m: float,
+    turns_deg: Sequence[float] = TURNS_DEG,
 ) -> tuple[list[Poses], int]:
     """Place type after type in each order; return the best plan and the frames tried."""
     found: dict[tuple[int, ...], tuple[list[Poses], int]] = {}
 
     def worth(order: tuple[int, ...]) -> float:
         if order not in found:
-            found[order] = _in_order(order, surfaces, regions, limits, gap_m)
+            found[order] = _in_order(order, surfaces, regions, limits, gap_m, turns_deg)
         return worth_of(found[order][0])
 
     best = max(_orders(len(regions)), key=worth)
@@ -374,6 +378,7 @@ def _in_order(
     regions: Sequence[AllowedRegion],
     limits: Sequence[Limit],
     gap_m: float,
+    turns_deg: Sequence[float],
 ) -> tuple[list[Poses], int]:
     """Place the types one after the other, each clear of those before it."""
     used = np.zeros(len(limits))
@@ -389,7 +394,7 @@ def _in_order(
         if count == 0 or region.is_empty:
             continue
         left, heads = _only_polygons(region), regions[index].headings
-        found = best_rows(left, surfaces[index], kind, gap_m, count, heads)
+        found = best_rows(left, surfaces[index], kind, gap_m, count, heads, turns_deg)
         frames += found.frames_tried
         placed.append(found.poses)
         used += np.array([limit.per_raft[index] for limit in limits]) * len(found.poses)

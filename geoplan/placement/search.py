@@ -26,7 +26,7 @@ from geoplan.raft import RaftType, footprints
 from geoplan.site import FloatArray
 
 #: Turns of the frames of a cluster: rows run every way [°].
-_TURNS_DEG = tuple(float(turn) for turn in np.arange(0.0, 180.0, 7.5))
+TURNS_DEG = tuple(float(turn) for turn in np.arange(0.0, 180.0, 7.5))
 _BEST_FRAMES = 3
 _PASSES = 6
 _BISECTIONS = 30
@@ -94,6 +94,7 @@ def best_rows(
     gap_m: float,
     count: int,
     headings: Headings | None = None,
+    turns_deg: Sequence[float] = TURNS_DEG,
 ) -> Search:
     """
     Place up to a number of rafts of one type where they are worth most.
@@ -112,6 +113,8 @@ def best_rows(
         Most rafts wanted.
     headings : Headings or None
         Which way rafts may lie; ``None``: any.
+    turns_deg : sequence of float
+        Which way rows run, besides along the long side of each cluster and as rafts may lie [°].
 
     Returns
     -------
@@ -125,7 +128,7 @@ def best_rows(
         missing = count - sum(len(part) for part in found)
         if missing <= 0 or left.is_empty:
             break
-        part, frames = _one_pass(left, surface, raft_type, gap_m, missing, headings)
+        part, frames = _one_pass(left, surface, raft_type, gap_m, missing, headings, turns_deg)
         tried += frames
         if len(part) == 0:
             break
@@ -171,13 +174,14 @@ def _one_pass(
     gap_m: float,
     count: int,
     headings: Headings | None,
+    turns_deg: Sequence[float],
 ) -> tuple[Poses, int]:
     """Pack the clusters of a region once; return the best rafts and the frames tried."""
     clusters = _clusters(region, surface, raft_type, gap_m, count)
     sets = []
     tried = 0
     for cluster in clusters:
-        kept, frames = _best_frames(cluster, surface, raft_type, gap_m, headings)
+        kept, frames = _best_frames(cluster, surface, raft_type, gap_m, headings, turns_deg)
         tried += frames
         if kept:
             sets.append(kept)
@@ -244,6 +248,7 @@ def _best_frames(
     raft_type: RaftType,
     gap_m: float,
     headings: Headings | None,
+    turns_deg: Sequence[float],
 ) -> tuple[list[Lays], int]:
     """Return the few frames in which a cluster packs best, and how many were tried."""
     step = float(np.clip(np.sqrt(cluster.area) / 600.0, STEP_M, 0.5))
@@ -254,7 +259,7 @@ def _best_frames(
     scored = []
     tried = 0
     common = () if headings is None else headings.common_deg(cluster)
-    for turn in (*_turns(cluster), *common):
+    for turn in dict.fromkeys((*turns_deg, *_along_deg(cluster), *common)):
         both = turned_by(turn, 2 * step)
         tried += len(both)
         scored += [(-worth_of(pack_lays(both, 0.0), 0.0), turn)] if both else []
@@ -263,14 +268,12 @@ def _best_frames(
     return [both for both in best if both], tried + sum(len(both) for both in best)
 
 
-def _turns(cluster: BaseGeometry) -> Iterable[float]:
-    """Return the turns to try: evenly spread ones, and the one along the cluster's long side."""
+def _along_deg(cluster: BaseGeometry) -> Iterable[float]:
+    """Yield the turn along the cluster's long side."""
     rectangle = shapely.get_coordinates(shapely.minimum_rotated_rectangle(cluster))
-    if len(rectangle) < 2:
-        return _TURNS_DEG
-    side = rectangle[1] - rectangle[0]
-    along = float(-np.degrees(np.arctan2(side[1], side[0]))) % 90.0
-    return (*_TURNS_DEG, round(along, 3))
+    if len(rectangle) > 1:
+        side = rectangle[1] - rectangle[0]
+        yield round(float(-np.degrees(np.arctan2(side[1], side[0]))) % 90.0, 3)
 
 
 def _packed_at(sets: Sequence[Sequence[Lays]], price: float) -> Packed:

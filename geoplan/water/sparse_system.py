@@ -30,6 +30,8 @@ _MOST_STEPS = 200
 #: Columns that are factored at a time: of so sparse systems few, a quarter faster than the usual.
 _PANEL = 2
 _COARSEST = 50
+#: Right sides whose near solutions are kept.
+_MOST_KNOWN = 8
 
 
 class SparseSystem:
@@ -52,6 +54,7 @@ class SparseSystem:
         self._matrix = matrix.tocsr()
         self._is_symmetric = is_symmetric
         self._is_factored = matrix.shape[0] <= most_factored
+        self._known: dict[tuple[bool, bytes], FloatArray] = {}
 
     def solve(
         self,
@@ -81,17 +84,27 @@ class SparseSystem:
         is_adjoint = is_adjoint and not self._is_symmetric
         added = more if more is not None and np.any(more) else None
         if added is None and self._is_factored:
-            exact: FloatArray = self._factors.solve(right, trans="T" if is_adjoint else "N")
-            return exact
+            return self._first(right, is_adjoint=is_adjoint)
         matrix = self._matrix.T.tocsr() if is_adjoint else self._matrix
         if added is not None:
             matrix = matrix + diags_array(added, format="csr")
         iterate = _conjugate_gradients if self._is_symmetric else _stabilised
-        found = iterate(matrix, right, self._nearly(is_adjoint=is_adjoint))
+        first = self._first(right, is_adjoint=is_adjoint)
+        found = iterate(matrix, right, first, self._nearly(is_adjoint=is_adjoint))
         if _is_solved(matrix, found, right):
             return found
         direct: FloatArray = factored(matrix).solve(right)
         return direct
+
+    def _first(self, right: FloatArray, *, is_adjoint: bool) -> FloatArray:
+        """Return the near solution for a right side, kept: other rafts ask for the same again."""
+        key = (is_adjoint, right.tobytes())
+        if key not in self._known:
+            while len(self._known) >= _MOST_KNOWN:
+                del self._known[next(iter(self._known))]
+            self._known[key] = self._nearly(is_adjoint=is_adjoint)(right)
+            self._known[key].setflags(write=False)
+        return self._known[key]
 
     def _nearly(self, *, is_adjoint: bool) -> Solve:
         """Return a cheap near solution of the system as it was given."""
@@ -181,12 +194,14 @@ def _is_solved(matrix: Any, found: FloatArray, right: FloatArray) -> bool:
     return bool(residual <= limit)
 
 
-def _conjugate_gradients(matrix: Any, right: FloatArray, nearly: Solve) -> FloatArray:
+def _conjugate_gradients(
+    matrix: Any, right: FloatArray, first: FloatArray, nearly: Solve
+) -> FloatArray:
     """Return the solution of a symmetric system by conjugate gradients on near solutions."""
     end = _TIGHT**2 * _dot(right, right)
     found = np.zeros_like(right)
     rest = right.copy()
-    near = nearly(rest)
+    near = first
     way = near.copy()
     gain = _dot(rest, near)
     for _ in range(_MOST_STEPS):
@@ -204,7 +219,7 @@ def _conjugate_gradients(matrix: Any, right: FloatArray, nearly: Solve) -> Float
     return found
 
 
-def _stabilised(matrix: Any, right: FloatArray, nearly: Solve) -> FloatArray:
+def _stabilised(matrix: Any, right: FloatArray, first: FloatArray, nearly: Solve) -> FloatArray:
     """
     Return the solution by bi-conjugate gradients, stabilised, on near solutions.
 
@@ -215,7 +230,7 @@ def _stabilised(matrix: Any, right: FloatArray, nearly: Solve) -> FloatArray:
     .. [1] H. A. van der Vorst, "Bi-CGSTAB", SIAM J. Sci. Stat. Comput. 13, 631-644, 1992.
     """
     end = _TIGHT * np.sqrt(_dot(right, right))
-    found = nearly(right)
+    found = first
     rest = right - matrix @ found
     shadow = rest.copy()
     way, pushed = np.zeros_like(rest), np.zeros_like(rest)
