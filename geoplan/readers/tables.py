@@ -109,10 +109,11 @@ def table_layer(data: bytes, place: Place, log: FaultLog, *, blanks: bool = Fals
         for at in range(len(rows))
     ]
     first, second = (_coordinates(by_name[name], name, rows, filled, place, log) for name in pair)
+    rest = {name: values for name, values in columns.items() if name.lower() not in pair}
+    del table, columns, by_name  # texts of coordinates, before points are made of them
     is_whole = np.isfinite(first) & np.isfinite(second)
     points = object_array([None] * len(rows))
     points[is_whole] = shapely.points(first[is_whole], second[is_whole])
-    rest = {name: values for name, values in columns.items() if name.lower() not in pair}
     return Layer(
         place.layer,
         place.file,
