@@ -209,9 +209,7 @@ class _Curve:
             self.points.append((counts, float(kept[size])))
         return full
 
-    def _packed(
-        self, index: int, count: int | None, turns_deg: Sequence[float]
-    ) -> Poses | None:
+    def _packed(self, index: int, count: int | None, turns_deg: Sequence[float]) -> Poses | None:
         """Return up to so many rafts of one type where they are worth most, best first."""
         region = self.regions[index]
         if region.region.is_empty:

@@ -5,10 +5,14 @@ from typing import Any
 import numba
 import numpy as np
 
+from geoplan.placement.row_kernels import inner
 from geoplan.site import FloatArray
 
+#: Axes; as plain numbers each would be compiled by itself.
+_EAST, _NORTH = np.int64(0), np.int64(1)
 
-@numba.njit(cache=True)
+
+@inner
 def _clipped(ring: FloatArray, n: int, axis: int, level: float, sign: float, out: Any) -> int:
     """Keep the part of a polygon on one side of a line along an axis; return its corners' count."""
     m = 0
@@ -28,7 +32,7 @@ def _clipped(ring: FloatArray, n: int, axis: int, level: float, sign: float, out
     return m
 
 
-@numba.njit(cache=True)
+@inner
 def _shared(ring: FloatArray, n: int, row: int, col: int, out: FloatArray) -> None:
     """Add the integrals of four hats over a polygon within the square between their nodes."""
     area = right = up = both = 0.0
@@ -78,15 +82,15 @@ def hat_sums(ring: FloatArray, scale: float, wide: int, steps: Any, weights: Flo
     above, strip = np.empty((2 * n + 8, 2)), np.empty((2 * n + 8, 2))
     beside, cell = np.empty((2 * n + 8, 2)), np.empty((2 * n + 8, 2))
     for row in range(row0, row1 + 1):
-        m = _clipped(ring, n, 1, float(row), 1.0, above)
-        m = _clipped(above, m, 1, row + 1.0, -1.0, strip)
+        m = _clipped(ring, n, _NORTH, float(row), 1.0, above)
+        m = _clipped(above, m, _NORTH, row + 1.0, -1.0, strip)
         if m < 3:
             continue
         first = int(np.floor(strip[:m, 0].min()))
         last = int(np.floor(strip[:m, 0].max()))
         for col in range(first, last + 1):
-            k = _clipped(strip, m, 0, float(col), 1.0, beside)
-            k = _clipped(beside, k, 0, col + 1.0, -1.0, cell)
+            k = _clipped(strip, m, _EAST, float(col), 1.0, beside)
+            k = _clipped(beside, k, _EAST, col + 1.0, -1.0, cell)
             if k >= 3:
                 r, c = row - row0, col - col0
                 _shared(cell, k, row, col, total[r : r + 2, c : c + 2])

@@ -15,6 +15,7 @@ import numpy as np
 
 from geoplan.grid import BoolArray
 from geoplan.placement.hat_kernels import hat_sums
+from geoplan.placement.row_kernels import inner
 from geoplan.site import FloatArray
 
 #: Lattice poses in a cell's side, and headings in a half turn.
@@ -80,7 +81,7 @@ class Asked(NamedTuple):
     rises: FloatArray
 
 
-@numba.njit(cache=True)
+@inner
 def _make(tables: Tables, kind: int) -> None:
     """Fill in the weights of a kind of pose."""
     per = STEPS * FINER
@@ -103,7 +104,7 @@ def _make(tables: Tables, kind: int) -> None:
     tables.is_made[kind] = True
 
 
-@numba.njit(cache=True)
+@inner
 def kind_of(tables: Tables, turn: int, row: int, col: int) -> Any:
     """
     Return a fine pose's kind, its weights made, and the place of its node.
@@ -127,7 +128,7 @@ def kind_of(tables: Tables, turn: int, row: int, col: int) -> Any:
     return kind, (row // per + tables.border) * tables.wide + col // per + tables.border
 
 
-@numba.njit(cache=True)
+@inner
 def _paid(tables: Tables, asked: Asked, turn: int, row: int, col: int) -> float:
     """Return what the field pays to a pose."""
     kind, node = kind_of(tables, turn, row, col)
@@ -137,7 +138,7 @@ def _paid(tables: Tables, asked: Asked, turn: int, row: int, col: int) -> float:
     return total
 
 
-@numba.njit(cache=True)
+@inner
 def _worth(tables: Tables, asked: Asked, turn: int, row: int, col: int) -> float:
     """Return what a raft at a pose is worth."""
     kind, node = kind_of(tables, turn, row, col)
@@ -228,7 +229,7 @@ def judged_boxes(
     return most, where
 
 
-@numba.njit(cache=True)
+@inner
 def _near_points(shore: Any, row: int, col: int, near: FloatArray) -> int:
     """Collect the points of the boundary near a box of the lattice; return how many."""
     edge, spacing, half_length, half_width = shore
@@ -244,7 +245,7 @@ def _near_points(shore: Any, row: int, col: int, near: FloatArray) -> int:
     return count
 
 
-@numba.njit(cache=True)
+@inner
 def _worst_corner(
     tables: Tables, asked: Asked, place: Any, box: Any, apart: float, known: FloatArray
 ) -> Any:
@@ -262,7 +263,7 @@ def _worst_corner(
     return own, at
 
 
-@numba.njit(cache=True)
+@inner
 def _lay_parts(stack: Any, n: int, box: Any, at: int) -> int:
     """Lay the eight parts of a box on a stack, that at a corner on top; return its height."""
     t, r, c, half = box
@@ -274,7 +275,7 @@ def _lay_parts(stack: Any, n: int, box: Any, at: int) -> int:
     return n
 
 
-@numba.njit(cache=True)
+@inner
 def _deepest(
     tables: Tables,
     asked: Asked,
@@ -315,7 +316,7 @@ def _deepest(
     return most
 
 
-@numba.njit(cache=True)
+@inner
 def _may(place: Any, box: Any, near: FloatArray, shore: Any) -> bool:
     """Tell whether a part of a box may hold a legal pose."""
     spacing = shore[1] / FINER
@@ -327,7 +328,7 @@ def _may(place: Any, box: Any, near: FloatArray, shore: Any) -> bool:
     return bool(state > 0)
 
 
-@numba.njit(cache=True)
+@inner
 def _deepest_point(
     east: float,
     north: float,
@@ -359,7 +360,7 @@ def _deepest_point(
     return deepest if nearest > 0.0 else -np.inf
 
 
-@numba.njit(cache=True)
+@inner
 def box_state(
     x: float,
     y: float,

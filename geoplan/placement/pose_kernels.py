@@ -5,10 +5,13 @@ from typing import Any, NamedTuple
 import numba
 import numpy as np
 
+from geoplan.placement.row_kernels import inner
 from geoplan.site import FloatArray
 
 #: Points a side at which a raft's mean worth is taken, as in `WorthSurface.mean_under`.
 _SAMPLES = 16
+#: No raft; as a plain number it would have its callee compiled once more.
+_NONE = np.int64(-1)
 
 
 class Water(NamedTuple):
@@ -161,7 +164,7 @@ def binned(edges: FloatArray, kinds: Any, types: int, box: FloatArray, rows: int
     return start, items
 
 
-@numba.njit(cache=True)
+@inner
 def edges_near(water: Water, kind: int, east: float, north: float, reach: float) -> Any:
     """
     Return the edges of a type's region that may come within a distance of a point.
@@ -200,7 +203,7 @@ def edges_near(water: Water, kind: int, east: float, north: float, reach: float)
     return out
 
 
-@numba.njit(cache=True)
+@inner
 def lies_inside(water: Water, kind: int, east: float, north: float) -> bool:
     """
     Tell whether a point lies in a type's region, by the edges west of it.
@@ -232,7 +235,7 @@ def lies_inside(water: Water, kind: int, east: float, north: float) -> bool:
     return inside
 
 
-@numba.njit(cache=True)
+@inner
 def worth_at(water: Water, kind: int, east: float, north: float) -> float:
     """
     Return the worth of a square metre at a point.
@@ -262,7 +265,7 @@ def worth_at(water: Water, kind: int, east: float, north: float) -> float:
     return float((1 - up) * below + up * above)
 
 
-@numba.njit(cache=True)
+@inner
 def _band(water: Water, east: float, north: float) -> Any:
     """Return middle and half width of the band of headings allowed at a centre [rad]."""
     rows, cols = water.head_half.shape
@@ -301,7 +304,7 @@ def may_head(water: Water, kind: int, pose: Any) -> bool:
     return bool(min(off, period - off) <= half + 1e-9)
 
 
-@numba.njit(cache=True)
+@inner
 def nearest_allowed(water: Water, east: float, north: float, turn: float) -> float:
     """
     Return the turn next to one, by which rafts may lie along or across.
@@ -358,7 +361,7 @@ def raft_worth(water: Water, kind: int, east: float, north: float, turn: float) 
     return float(water.planted[kind] * total / _SAMPLES**2)
 
 
-@numba.njit(cache=True)
+@inner
 def _corner_gap(ahead: float, aside: float, turn: float, one: Any, other: Any) -> float:
     """Return the least squared distance from the corners of one rectangle to another."""
     cos, sin = np.cos(turn), np.sin(turn)
@@ -414,7 +417,7 @@ def rectangles_apart(ahead: float, aside: float, turn: float, one: Any, other: A
     )
 
 
-@numba.njit(cache=True)
+@inner
 def keeps_gap(
     water: Water, rafts: Rafts, n: int, kind: int, pose: Any, gap: float, skip: int
 ) -> bool:
@@ -487,7 +490,7 @@ def taken_in_turn(water: Water, rafts: Rafts, terms: Terms) -> int:
         for limit in range(len(used)):
             is_free &= used[limit] + terms.use[limit, kind] <= terms.most[limit] + 1e-9
         pose = (rafts.east[i], rafts.north[i], rafts.turn[i])
-        if not is_free or not keeps_gap(water, rafts, n, kind, pose, terms.gap, -1):
+        if not is_free or not keeps_gap(water, rafts, n, kind, pose, terms.gap, _NONE):
             continue
         rafts.east[n], rafts.north[n], rafts.turn[n] = pose
         rafts.value[n], rafts.kind[n] = rafts.value[i], kind

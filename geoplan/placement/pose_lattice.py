@@ -238,7 +238,8 @@ def lattice_boxes(
     ]
     for place in places:
         number[place] = 0
-    poses = np.argwhere(number == 0)
+    # Row after row: kernels are compiled anew for every order in memory.
+    poses = np.ascontiguousarray(np.argwhere(number == 0))
     number[tuple(poses.T)] = np.arange(len(poses))
     corners = [number[place] for place in places]
     return PoseBoxes(poses, boxes, np.stack(corners, axis=1).astype(np.int64), edge)

@@ -118,7 +118,7 @@ def _mark_strip(
         end = max(end, shadow[j, 1])
 
 
-@numba.njit(cache=True)
+@inner
 def fill_row(value: FloatArray, price: float, per_raft: int, best: FloatArray) -> None:
     """
     Fill in the best worth of the places up to each, every raft paying the price.
@@ -175,7 +175,7 @@ def bilinear(nodes: FloatArray, rows: FloatArray, cols: FloatArray) -> FloatArra
     return out
 
 
-@numba.njit(cache=True)
+@inner
 def range_of(counts: Any) -> Any:
     """
     Return the least and the greatest of counts.
@@ -198,7 +198,7 @@ def range_of(counts: Any) -> Any:
     return least, greatest
 
 
-@numba.njit(cache=True)
+@inner
 def extremes(sides: FloatArray) -> Any:
     """
     Return how far rafts reach.

@@ -157,7 +157,7 @@ def mark_worth(
     return is_any
 
 
-@numba.njit(cache=True)
+@inner
 def keep_legal(
     water: Water, kind: int, raft: Any, view: Any, grid: Any, shapes: Any, value: Any, pays: Any
 ) -> None:

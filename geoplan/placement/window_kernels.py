@@ -142,7 +142,7 @@ def _priced(
             keep_legal(water, t, raft, view, grid, (edges, fixed, terms.gap), value[k], pays[k])
 
 
-@numba.njit(cache=True)
+@inner
 def resolved(
     water: Water, rafts: Rafts, n: int, window: FloatArray, primary: int, terms: Terms
 ) -> int:

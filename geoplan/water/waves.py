@@ -156,8 +156,8 @@ def fetch_rose_m(
     time does not grow with the number of directions.
     """
     out: FloatArray = _shore_by_sector(
-        np.asarray(easting_m, float),
-        np.asarray(northing_m, float),
+        np.ascontiguousarray(easting_m, float),
+        np.ascontiguousarray(northing_m, float),
         np.ascontiguousarray(shore_m, float),
         count,
     )
