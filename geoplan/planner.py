@@ -102,7 +102,7 @@ def plan_water(
     placement = place_rafts(around, benefit, allotment, seed, patience)
     certificate = None
     if detail is True:
-        placement, certificate = proven(around, benefit, placement)
+        placement, certificate = proven(around, benefit, placement, patience=patience)
     plan = _made(around, benefit, placement)
     notes = plan.notes + flow_notes + head_notes
     plan = replace(plan, notes=notes, certificate=certificate)

@@ -24,15 +24,18 @@ import numpy as np
 
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit
+from geoplan.placement.patience import ENDLESS, Patience
 from geoplan.placement.pose_judge import Judgement, judged, made_good
 from geoplan.placement.price_problem import Problem, Room, posed
 from geoplan.placement.price_programme import Programme, first_poses, worst
 from geoplan.placement.worth import WorthSurface
 from geoplan.site import FloatArray
 
-#: Rounds, gain of a round below which it has stalled, and how many stalled ones end the search.
-_ROUNDS = 14
-_CLOSED = 5e-4
+#: Rounds at most, and gain of a round below which it has stalled. In large water a round costs
+#: seconds, and must bring more.
+_PACE = (14, 5e-4)
+_LARGE_PACE = (8, 1e-3)
+#: How many stalled rounds end the search.
 _STALLED = 2
 #: Rounds after which a field must prove less than this many times what is known.
 _PATIENCE = 4
@@ -44,9 +47,8 @@ _NEAR = 1.5e-3
 #: Share of the known prices of limits below which none is sought, where the water is large: rows
 #: leave room between them, so that the last raft is worth less than the area bound thinks.
 _LEAST_PRICE = 0.8
-#: There a round costs seconds: rounds at most, and what share of the bound that is known the first
-#: poses must leave to prove at most, for what lies between poses takes some of the gain back.
-_FEW_ROUNDS = 8
+#: What share of the bound that is known the first poses must leave to prove there at most, for what
+#: lies between poses takes some of the gain back.
 _LARGE_HOPE = 0.99
 _HOPEFUL = 1.2
 
@@ -110,6 +112,7 @@ def price_field(
     limits: Sequence[Limit],
     known: float = np.inf,
     prices: Sequence[float] = (),
+    patience: Patience = ENDLESS,
 ) -> FieldProof | None:
     """
     Return the best price field found, proven for every legal pose.
@@ -130,14 +133,18 @@ def price_field(
     prices : sequence of float
         Prices of the limits in that bound: where the water is too large, it is enough to look at
         the part that may pay most of them [unit of the benefit a unit of the limit].
+    patience : Patience
+        When the search for a better field must stop, between its rounds.
 
     Returns
     -------
     FieldProof or None
         A bound for continuous positions and headings; ``None`` where the water is too large for
-        it. It may be worse than the area bound, which is to be compared.
+        it, or time is up. It may be worse than the area bound, which is to be compared.
     """
-    problem = _problem(surfaces, regions, gap_m, limits, prices)
+    problem = None
+    if not patience.is_over():
+        problem = _problem(surfaces, regions, gap_m, limits, prices)
     if problem is None:
         return None
     if problem.most_rafts == 0:
@@ -150,12 +157,13 @@ def price_field(
     nothing = np.zeros(surfaces[0].nodes.shape)
     asked = [kind.asked(nothing) for kind in problem.types]
     programme.take([first_poses(kind) for kind in problem.types], asked, problem)
-    for turn in range(_FEW_ROUNDS if programme.is_interior else _ROUNDS):
-        found = programme.solved()
+    rounds, closed = _LARGE_PACE if programme.is_interior else _PACE
+    for turn in range(rounds):
+        found = None if patience.is_over() else programme.solved()
         if found is None or (turn == 0 and _is_hopeless(programme, known)):
             break
         proof, judgements = _proof(problem, found, side)
-        is_better = best is None or proof.value < (1 - _CLOSED) * best.value
+        is_better = best is None or proof.value < (1 - closed) * best.value
         if best is None or proof.value < best.value:
             best = proof
         stalled = 0 if is_better else stalled + 1
@@ -167,7 +175,8 @@ def price_field(
         rows = [worst(each.where, each.lack) for each in judgements]
         if beyond < _NEAR or stalled >= _STALLED or not any(map(len, rows)):
             break
-        side = next(size for share, size in _SIDES if beyond < share)
+        # After a stalled round the last one is judged as finely as can be.
+        side = 1 if stalled else next(size for share, size in _SIDES if beyond < share)
         programme.take(rows, [each.asked for each in judgements], problem)
     return best
 

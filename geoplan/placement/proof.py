@@ -11,6 +11,7 @@ from geoplan.placement.allowed import Surroundings, grown
 from geoplan.placement.benefit import Benefit, Tangent, average, best_shares
 from geoplan.placement.bound import SLACK_M, BoundedRoom
 from geoplan.placement.held import HeldBenefit
+from geoplan.placement.patience import ENDLESS, Patience
 from geoplan.placement.place import Placement, place_benefit
 from geoplan.placement.price_field import FieldProof, price_field
 from geoplan.placement.price_problem import node_areas
@@ -27,6 +28,7 @@ def proven(
     placement: Placement,
     *,
     by_field: bool = True,
+    patience: Patience = ENDLESS,
 ) -> tuple[Placement, Certificate | None]:
     """
     Return a placement with the tighter of its bound and that of the price field.
@@ -42,6 +44,8 @@ def proven(
     by_field : bool
         Whether a price field is sought, which takes longer than all else of a small pond; without,
         the area bound is certified as it is.
+    patience : Patience
+        When the search for a better field must stop.
 
     Returns
     -------
@@ -67,7 +71,9 @@ def proven(
     by_area = _area_field(surfaces, room)
     known = min(report.bound - tangent.constant, by_area.value)
     proof = (
-        price_field(surfaces, room.regions, room.gap_m, room.limits, known, by_area.prices)
+        price_field(
+            surfaces, room.regions, room.gap_m, room.limits, known, by_area.prices, patience
+        )
         if may_gain
         else None
     )

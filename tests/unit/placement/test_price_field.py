@@ -7,6 +7,7 @@ import shapely
 from geoplan.placement import price_problem
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit, area_bound
+from geoplan.placement.patience import Patience
 from geoplan.placement.pose_lattice import lattice_boxes
 from geoplan.placement.price_field import FieldProof, price_field
 from geoplan.placement.worth import WorthSurface
@@ -90,6 +91,32 @@ def test_of_large_water_only_the_part_that_can_pay_is_looked_at(
     assert best_pair(basin, surface) <= part.value
     # A second method: the whole water by the simplex, to what five rounds leave.
     assert part.value == pytest.approx(whole.value, rel=0.03)
+
+
+class Asked(Patience):
+    """Time that is up once it has been asked for so many times."""
+
+    left = 0
+
+    def is_over(self) -> bool:
+        type(self).left -= 1
+        return self.left < 0
+
+
+def test_what_is_proven_when_time_is_up_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    basin, surface = shapely.Point(0, 0).buffer(5.0), surface_of("ridge")
+    region, wanted = [AllowedRegion(RAFT, basin, ())], stock(3.0)
+    found = []
+    for asked in (0, 1, 2, 3):
+        monkeypatch.setattr(Asked, "left", asked)
+        found.append(price_field([surface], region, GAP, wanted, patience=Asked()))
+    assert found[0] is None
+    # Before a round of the field each raft pays the price of the limit alone, its greatest worth.
+    top = 3 * RAFT.planted_area_m2 * float(surface.nodes.max())
+    values = [each.value for each in found[1:] if each is not None]
+    assert len(values) == 3
+    assert best_pair(basin, surface) <= values[2] <= values[1] <= values[0] <= top
+    assert values[2] < values[0]
 
 
 def test_room_for_one_raft_is_worth_one_raft() -> None:
