@@ -102,12 +102,15 @@ def _transformers(source: str, target: str) -> tuple[Transformer, ...]:
         for end, place, text in zip(ends, places, (source, target), strict=True)
     ]
     steps = _operation(*like)
-    if steps is None:  # PROJ chooses among several by place
-        return (*_transformers(source, WGS84), *_transformers(WGS84, target))
-    for end, place in zip(ends, places, strict=True):
-        if end:
-            steps = steps.replace(_centre(*place), end[1].replace("+", ""))
-    return (Transformer.from_pipeline(steps),)
+    middles = [_centre(*place) for end, place in zip(ends, places, strict=True) if end]
+    if steps is not None and all(steps.count(middle) == 1 for middle in middles):
+        for middle, end in zip(middles, filter(None, ends), strict=True):
+            steps = steps.replace(middle, end[1].replace("+", ""))
+        return (Transformer.from_pipeline(steps),)
+    if WGS84 in {source, target}:  # PROJ writes its steps otherwise than is known here
+        return (Transformer.from_crs(_crs(source), _crs(target), always_xy=True),)
+    # PROJ chooses among several ways by place.
+    return (*_transformers(source, WGS84), *_transformers(WGS84, target))
 
 
 @lru_cache(maxsize=64)

@@ -35,9 +35,10 @@ _SPARE = 64
 #: Spots kept beside the rafts, as a multiple of their number.
 _SPOTS_EACH = 20
 _TOLERANCE_M = 1e-6
-#: What two rounds must bring for a third, up to so many rafts: where they are few, other seeds and
-#: joint moves bring more than it; with many a round costs seconds [1].
-_WORTH_TWO_ROUNDS = ((15, 1e-3), (10**9, 3e-5))
+#: Up to this many rafts a plan hangs on chance, and other seeds bring more than further rounds.
+FEW_RAFTS = 15
+#: What two rounds must bring for a third, with few rafts and with many, when one costs seconds [1].
+_WORTH_FEW, _WORTH_MANY = 1e-3, 3e-5
 
 
 @dataclass(frozen=True)
@@ -235,7 +236,7 @@ def _is_done(worths: Sequence[float], n: int) -> bool:
     """Tell whether two rounds in a row brought next to nothing."""
     if len(worths) < 3:
         return False
-    least = next(share for most, share in _WORTH_TWO_ROUNDS if n <= most)
+    least = _WORTH_FEW if n <= FEW_RAFTS else _WORTH_MANY
     return worths[-1] - worths[-3] < least * worths[-1]
 
 

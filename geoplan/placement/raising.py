@@ -13,15 +13,21 @@ import numpy as np
 
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit
-from geoplan.placement.improve import Effort, Ground, as_poses, improved, is_legal, state_of
+from geoplan.placement.improve import (
+    FEW_RAFTS,
+    Effort,
+    Ground,
+    as_poses,
+    improved,
+    is_legal,
+    state_of,
+)
 from geoplan.placement.joint import Pool, settled
 from geoplan.placement.patience import ENDLESS, Patience
-from geoplan.placement.pose_kernels import Rafts, raft_worth
+from geoplan.placement.pose_kernels import Rafts
 from geoplan.placement.search import Poses
 from geoplan.placement.worth import WorthSurface
 
-#: Up to this many rafts, every start is improved and not the best alone.
-_FEW_RAFTS = 15
 #: Two ends worth the same to this share are one and the same plan [1].
 _SAME = 1e-4
 #: Joint moves that gain less go nearer: soon to choose among ends, late for the one chosen [1].
@@ -68,22 +74,23 @@ def raised(
     ranked = [list(start) for start in sorted(starts, key=worth_of, reverse=True)]
     count = sum(len(part) for part in ranked[0])
     seeds = max(1, effort.few_windows // max(count, 4))
-    if count > _FEW_RAFTS:
+    if count > FEW_RAFTS:
         ranked, seeds = ranked[:1], 1
     else:  # and from nothing: plans that are begun alike end in the same trap
         ranked.append([])
 
-    how = (Ground.of(surfaces, regions), limits, gap_m)
+    ground = Ground.of(surfaces, regions)
+    how = (ground, limits, gap_m)
     ends: list[list[Poses]] = []
     for turn, start in itertools.product(range(seeds), ranked):
         if not (ends and patience.is_over()):
             ends.append(improved(start, *how, _seed(seed, turn), effort, patience))
     if count > effort.most_settled or patience.is_over():
         return max(ends, key=worth_of)
-    pool = Pool.of(how[0].water, regions, gap_m)
+    pool = Pool.of(ground.water, regions, gap_m)
     coarse = [_settled(end, pool, regions, _COARSE) for end in _distinct(ends, effort)]
     best = _settled(max(coarse, key=worth_of), pool, regions, _FINE)
-    if count <= _FEW_RAFTS:
+    if count <= FEW_RAFTS:
         more = improved(best, *how, _seed(seed, seeds), effort, patience)
         if worth_of(more) > worth_of(best) * (1 + _SAME):
             best = _settled(more, pool, regions, _FINE)
@@ -133,13 +140,8 @@ def _settled(
     poses, _ = settled(
         pool, np.column_stack([state.east, state.north, state.turn]), state.kind, little
     )
-    value = [
-        raft_worth(pool.water, int(kind), *pose)
-        for kind, pose in zip(state.kind, poses.tolist(), strict=True)
-    ]
-    moved = as_poses(
-        Rafts(poses[:, 0], poses[:, 1], poses[:, 2], np.array(value), state.kind), regions
-    )
+    value = pool.worth(poses, state.kind)
+    moved = as_poses(Rafts(poses[:, 0], poses[:, 1], poses[:, 2], value, state.kind), regions)
     if worth_of(moved) > worth_of(plan) and is_legal(moved, regions, pool.gap_m):
         return moved
     return plan

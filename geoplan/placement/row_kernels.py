@@ -226,17 +226,6 @@ def extremes(sides: FloatArray) -> Any:
 
 
 @inner
-def _fill(value: FloatArray, apart: int, best: FloatArray) -> float:
-    """Fill in the best worth of the places up to each; return that of the whole row."""
-    for i in range(len(value)):
-        best[i + 1] = best[i]
-        if value[i] > 0:
-            take = value[i] + (best[i + 1 - apart] if i >= apart else 0.0)
-            best[i + 1] = max(best[i], take)
-    return float(best[len(value)])
-
-
-@inner
 def best_stack(value: FloatArray, pays: Any, apart: Any, depth: Any) -> Any:
     """
     Return the rafts of the best stack of rows of several kinds.
@@ -261,7 +250,8 @@ def best_stack(value: FloatArray, pays: Any, apart: Any, depth: Any) -> Any:
     for k in range(kinds):
         for s in range(strips):
             if pays[k, s]:
-                row[k, s] = _fill(value[k, s], apart[k], best)
+                fill_row(value[k, s], 0.0, apart[k], best)
+                row[k, s] = best[places]
     chosen = _chosen(row, depth)
     least, _ = range_of(apart)
     shallow, _ = range_of(depth)
@@ -273,7 +263,7 @@ def best_stack(value: FloatArray, pays: Any, apart: Any, depth: Any) -> Any:
             level -= 1
             continue
         level -= depth[k]
-        _fill(value[k, level], apart[k], best)
+        fill_row(value[k, level], 0.0, apart[k], best)
         i = places - 1
         while i >= 0:
             if best[i + 1] > best[i]:

@@ -13,12 +13,13 @@ from pyproj import Transformer
 
 from geoplan.audit import audit_plan
 from geoplan.audit.bed import CellBed, raw_bed
-from geoplan.audit.edges import edge_at, volume_m3
+from geoplan.audit.edges import _joined, edge_at, volume_m3
 from geoplan.audit.evidence import samples
 from geoplan.audit.frame import frame_of
 from geoplan.audit.neighbours import jet_reach_m
 from geoplan.audit.overlaid_bed import OverlaidBed
 from geoplan.audit.rays import to_edge_m
+from geoplan.errors import GeoplanError
 from geoplan.site import BedRaster, Contour, Inflow, Levels, Soundings, WaterBody
 from geoplan.written import WrittenPlan
 from tests.audit_faults.pond import (
@@ -495,3 +496,10 @@ def test_two_hundred_rafts_on_a_lake_are_judged() -> None:
     report = audit_plan(plan, site)
     assert {f.check for f in report.findings if not f.passed} == {"cover"}  # no edges are written
     assert sum(f.check == "depth" and f.passed for f in report.findings) == 200
+
+
+def test_dry_ground_that_cannot_be_joined_is_not_taken_for_water() -> None:
+    # Two squares that overlap by half are no parts of one bed: their union keeps 1.5 m² of 2.
+    parts = np.array([shapely.box(0, 0, 1, 1), shapely.box(0.5, 0, 1.5, 1)])
+    with pytest.raises(GeoplanError, match=r"could not join 2\.0 m² of dry ground"):
+        _joined(parts)

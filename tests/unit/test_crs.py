@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from pyproj import Transformer
 
-from geoplan.crs import transformed_points, working_crs
+from geoplan.crs import _transformers, transformed_points, working_crs
 
 _HERE, _SOUTH = working_crs(9.51234, 56.1), working_crs(9.5, -0.00001)
 
@@ -35,3 +35,16 @@ def test_within_rounding_where_proj_chooses_by_place(crs):
     assert np.abs(np.array(transformed_points(*here, crs, _HERE)) - there).max() < 1e-8
     back = transformed_points(*there, _HERE, crs)
     assert np.abs(np.array(back) - np.array(_asked(*there, _HERE, crs))).max() < 1e-8
+
+
+def test_steps_that_are_written_otherwise_are_asked_for(monkeypatch):
+    here = _places("EPSG:25832")
+    expected = np.array(_asked(*here, "EPSG:25832", _HERE))
+    monkeypatch.setattr("geoplan.crs._centre", lambda *_: "as nobody writes it")
+    _transformers.cache_clear()
+    try:
+        assert (
+            np.abs(np.array(transformed_points(*here, "EPSG:25832", _HERE)) - expected).max() < 1e-8
+        )
+    finally:
+        _transformers.cache_clear()
