@@ -774,7 +774,7 @@ class Plan:
     logistics: Logistics | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Finding:
     """
     One check of the audit on one thing.

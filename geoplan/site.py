@@ -7,6 +7,7 @@ Readers make these objects and have checked what lies between them; later code t
 """
 
 import math
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from typing import Any
 
@@ -480,6 +481,34 @@ class WaterBody:
             raise ValueError(f"water body '{self.water_id}': the outline must be one polygon")
 
 
+class BodiesById(Mapping[str, WaterBody]):
+    """
+    Water bodies by their names, none of which is read before it is asked for.
+
+    Parameters
+    ----------
+    bodies : sequence of WaterBody
+        Held in memory, or with an attribute ``names`` that tells their ``water_id`` unread.
+    """
+
+    def __init__(self, bodies: Sequence[WaterBody]) -> None:
+        self._bodies = bodies
+        names = getattr(bodies, "names", None) or [body.water_id for body in bodies]
+        self._at: dict[str, int] = {name: at for at, name in enumerate(names)}
+
+    def __getitem__(self, water_id: str) -> WaterBody:
+        """Return one."""
+        return self._bodies[self._at[water_id]]
+
+    def __iter__(self) -> Iterator[str]:
+        """Yield the names."""
+        return iter(self._at)
+
+    def __len__(self) -> int:
+        """Return how many there are."""
+        return len(self._at)
+
+
 @dataclass(frozen=True)
 class SourceFile:
     """
@@ -508,8 +537,9 @@ class Site:
         ``site.toml``.
     client_crs : str
         Projected CRS of ``plan.gpkg``, as EPSG code or WKT.
-    water_bodies : tuple of WaterBody
-        In the order of ``water_id``.
+    water_bodies : sequence of WaterBody
+        In the order of ``water_id``; of large districts each is read from disk when it is asked
+        for.
     sources : tuple of SourceFile
         Files read.
     notes : tuple of Fault
@@ -520,7 +550,12 @@ class Site:
 
     settings: Settings
     client_crs: str
-    water_bodies: tuple[WaterBody, ...]
+    water_bodies: Sequence[WaterBody]
     sources: tuple[SourceFile, ...] = ()
     notes: tuple[Fault, ...] = ()
     location: str = ""
+
+    @property
+    def by_id(self) -> Mapping[str, WaterBody]:
+        """Return the water bodies by ``water_id``; one that lies on disk is read when asked for."""
+        return BodiesById(self.water_bodies)

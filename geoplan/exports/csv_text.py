@@ -6,7 +6,6 @@ UTF-8 as something else; the others, and data libraries, skip it.
 """
 
 import csv
-import io
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -56,13 +55,12 @@ def write_table(path: Path, header: Sequence[str], rows: Iterable[Sequence[Cell]
     ExportError
         If the file cannot be written.
     """
-    text = io.StringIO(newline="")
-    writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow(header)
-    for row in rows:
-        writer.writerow([_cell_text(cell) for cell in row])
     try:
-        path.write_bytes(text.getvalue().encode("utf-8-sig"))
+        with path.open("w", encoding="utf-8-sig", newline="") as file:
+            writer = csv.writer(file, lineterminator="\r\n")
+            writer.writerow(header)
+            for row in rows:
+                writer.writerow([_cell_text(cell) for cell in row])
     except OSError as error:
         raise ExportError(f"{path} could not be written: {error}") from error
 

@@ -27,7 +27,7 @@ from geoplan.exports.held_rows import line_rows, material_rows, swept_rows
 from geoplan.exports.outlines import pose_in, raft_outlines
 from geoplan.exports.reason_rows import alternative_rows, why_not_rows
 from geoplan.exports.set_out_places import Places, places_of
-from geoplan.plan import AuditReport, Plan, WaterPlan
+from geoplan.plan import AuditReport, Finding, Plan, WaterPlan
 from geoplan.site import Site
 
 __all__ = ["FILE_NAME", "read_plan", "row_keys", "write"]
@@ -38,6 +38,9 @@ Row = dict[str, Any]
 
 #: Water bodies whose rows are held at a time.
 _BATCH = 200
+
+#: Findings whose rows are held at a time.
+_FINDINGS_BATCH = 10_000
 
 #: Layers that are written once, from the whole plan.
 _OF_THE_WHOLE = ("materials", "findings")
@@ -71,6 +74,7 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
     """
     path = folder / FILE_NAME
     centres: dict[tuple[str, str], Point] = {}
+    findings = audit.findings if audit else ()
     try:
         path.unlink(missing_ok=True)
         with _fixed_date():
@@ -82,7 +86,7 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
                     if name not in _OF_THE_WHOLE:
                         _write_layer(path, name, rows, plan.client_crs, append=begin > 0)
             _write_layer(path, "materials", material_rows(plan, site.settings), plan.client_crs)
-            _write_layer(path, "findings", _finding_rows(centres, audit), plan.client_crs)
+            _write_layer(path, "findings", _finding_rows(centres, findings), plan.client_crs)
     except (OSError, DataSourceError, DataLayerError, FeatureError, FieldError) as error:
         raise ExportError(f"{path} could not be written: {error}") from error
 
@@ -111,8 +115,11 @@ def add_findings(folder: Path, client_crs: str, audit: AuditReport) -> None:
         table = pyogrio.read_dataframe(path, layer="rafts", columns=columns, read_geometry=False)
         centres = _centres(table.to_dict("records"))
         with _fixed_date():
-            rows = _finding_rows(centres, audit)
-            _write_layer(path, "findings", rows, client_crs, append=True)
+            for begin in range(0, len(audit.findings), _FINDINGS_BATCH):
+                some = audit.findings[begin : begin + _FINDINGS_BATCH]
+                _write_layer(
+                    path, "findings", _finding_rows(centres, some), client_crs, append=True
+                )
     except (OSError, DataSourceError, DataLayerError, FeatureError, FieldError) as error:
         raise ExportError(f"{path} could not be written: {error}") from error
 
@@ -303,14 +310,16 @@ def _centres(rafts: Sequence[Row]) -> dict[tuple[str, str], Point]:
     }
 
 
-def _finding_rows(centres: Mapping[tuple[str, str], Point], audit: AuditReport | None) -> list[Row]:
+def _finding_rows(
+    centres: Mapping[tuple[str, str], Point], findings: Sequence[Finding]
+) -> list[Row]:
     """Return the rows of ``findings``; one about a raft stands at its centre."""
     return [
         {
             **_fields(finding, "findings"),
             "geometry": centres.get((finding.water_id, finding.raft_id)),
         }
-        for finding in (audit.findings if audit else ())
+        for finding in findings
     ]
 
 

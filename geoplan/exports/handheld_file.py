@@ -64,7 +64,7 @@ def write(
     gpx.creator = "geoplan"
     gpx.name = plain_text(plan.site_name)
     gpx.description = PHONE_WARNING
-    known = {body.water_id: body for body in site.water_bodies}
+    known = site.by_id
     # Proposed pegs are M1, M2 and so on at each water body: with several its name goes first.
     lone: Counter[str] = Counter()
     for water in plan.waters:

@@ -73,7 +73,7 @@ def _page(plan: Plan, site: Site) -> Iterator[str]:
     )
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
     yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<main>"
-    bodies = {body.water_id: body for body in site.water_bodies}
+    bodies = site.by_id
     for water in plan.waters:
         if water.rafts:
             yield from _sheet(plan.site_name, water, bodies[water.water_id])

@@ -57,13 +57,16 @@ def write(
     -----
     A row for each reading and water body with a record; the header alone where there is none.
     """
-    low_m = {body.water_id: body.levels.low_m for body in site.water_bodies}
+    known = site.by_id
     rows = (
         row
         for water in plan.waters
         if water.record is not None
         for row in _rows(
-            water, water.record, low_m[water.water_id], site.settings.clearances.root_m
+            water,
+            water.record,
+            known[water.water_id].levels.low_m,
+            site.settings.clearances.root_m,
         )
     )
     write_table(folder / FILE_NAME, _HEADER, rows)

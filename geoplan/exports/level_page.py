@@ -68,7 +68,7 @@ def _page(plan: Plan, site: Site) -> Iterator[str]:
     yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
     yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<main>"
     yield f"<h1>{title}</h1>"
-    bodies = {body.water_id: body for body in site.water_bodies}
+    bodies = site.by_id
     for water in plan.waters:
         yield from _section(water, bodies[water.water_id])
     yield "</main>\n</body>\n</html>"

@@ -122,7 +122,7 @@ def map_record(
     ExportError
         If a water body is too large to be shown to a centimetre.
     """
-    bodies = {body.water_id: body for body in site.water_bodies}
+    bodies = site.by_id
     grids = [water.depth_grid for water in plan.waters if water.depth_grid is not None]
     merged = merged_cells(sum(grid.depth_low_m.size for grid in grids))
     launches = launches_record(plan, site) if launches is None else launches

@@ -82,12 +82,12 @@ def write(
     ExportError
         If the file cannot be written.
     """
-    levels = {body.water_id: body.levels for body in site.water_bodies}
+    known = site.by_id
     rows = (
         row
         for water in plan.waters
         if water.moorings
-        for row in _rows(water, plan.client_crs, site.settings, levels[water.water_id])
+        for row in _rows(water, plan.client_crs, site.settings, known[water.water_id].levels)
     )
     write_table(folder / FILE_NAME, _HEADER, rows)
 

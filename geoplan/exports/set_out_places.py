@@ -128,9 +128,10 @@ def places_of(plan: Plan, site: Site) -> Iterator[Places]:
     Places
         One for each water body of the plan, in its order.
     """
-    known = {body.water_id: body.marks for body in site.water_bodies}
+    known = site.by_id
     for water in plan.waters:
-        marks = (*known.get(water.water_id, ()), *water.suggested_marks)
+        own = known[water.water_id].marks if water.water_id in known else ()
+        marks = (*own, *water.suggested_marks)
         points = points_to_set_out(water.rafts, water.moorings, marks, site.settings)
         yield Places(water, marks, points)
 

@@ -10,6 +10,7 @@ from threadpoolctl import threadpool_limits
 
 from geoplan.errors import ExportError, PlanFileError
 from geoplan.exports import gis_files, plan_json
+from geoplan.fleet.kept import laid_down
 from geoplan.fleet.lock import alone
 from geoplan.fleet.planning import planned
 from geoplan.fleet.running import Crew, Progress
@@ -101,7 +102,7 @@ def plan_folder(
     """
     refuse_foreign_folder(out)
     store = parts_of(out)
-    site = read_site(site_path)
+    site = read_site(site_path, laid_down(store))
     held, kept_from = read_held(keep, site) if keep else ((), None)
     hands = Hands(store, crew or Crew(workers), progress)
     with alone(store, str(out)):

@@ -2,7 +2,7 @@
 
 import math
 from collections import Counter, deque
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import islice
 
@@ -37,16 +37,16 @@ def logistics(plan: Plan, site: Site) -> Logistics | None:
     """
     yard = site.settings.yard
     waters = plan.waters if yard.is_given else ()
-    known = {body.water_id: body for body in site.water_bodies}
+    known = site.by_id
     wanted = {
         water.water_id: _to_bring(water, known[water.water_id], site.settings) for water in waters
     }
-    bodies = [body for body in site.water_bodies if wanted.get(body.water_id)]
-    if not bodies:
+    names = [name for name in known if wanted.get(name)]
+    if not names:
         return None
-    left = [wanted[body.water_id] for body in bodies]
+    left = [wanted[name] for name in names]
     stops = Stops(
-        place_m=_places_m(yard, site.client_crs, bodies),
+        place_m=_places_m(yard, site.client_crs, (known[name] for name in names)),
         load=tuple(len(rafts) for rafts in left),
         most=yard.rafts_per_trip,
         work_h=(yard.set_up_h, yard.raft_h),
@@ -55,7 +55,7 @@ def logistics(plan: Plan, site: Site) -> Logistics | None:
         raft_h=tuple(sum(hours for _, hours in rafts) / len(rafts) for rafts in left),
     )
     rounds = sorted(trips(stops), key=lambda trip: _turn(stops, trip))
-    visits, days = _on_days(stops, rounds, bodies, left)
+    visits, days = _on_days(stops, rounds, names, left)
     detour = yard.detour
     total = sum(stops.length_m([stop for stop, _ in trip]) for trip in rounds)
     least = least_length_m(stops)
@@ -78,7 +78,7 @@ def _to_bring(water: WaterPlan, body: WaterBody, settings: Settings) -> deque[tu
 def _on_days(
     stops: Stops,
     rounds: Sequence[Sequence[tuple[int, int]]],
-    bodies: Sequence[WaterBody],
+    names: Sequence[str],
     left: Sequence[deque[tuple[str, float]]],
 ) -> tuple[list[Visit], int]:
     """Return the visits of all trips in order, ways as straight lines, and the days they take."""
@@ -99,7 +99,7 @@ def _on_days(
                     day=day,
                     begins_h=hours + drive_h,
                     sequence=len(visits) + 1,
-                    water_id=bodies[stop].water_id,
+                    water_id=names[stop],
                     counts=tuple(Counter(name for name, _ in brought).items()),
                     drive_m=way_m,
                     drive_h=drive_h,
@@ -114,7 +114,7 @@ def _on_days(
     return visits, day
 
 
-def _places_m(yard: YardSettings, crs: str, bodies: Sequence[WaterBody]) -> FloatArray:
+def _places_m(yard: YardSettings, crs: str, bodies: Iterable[WaterBody]) -> FloatArray:
     """Return where the crew goes in each water body, the yard at the origin [m]."""
     if yard.easting_m is not None and yard.northing_m is not None:
         point = transformed(shapely.Point(yard.easting_m, yard.northing_m), crs, WGS84)

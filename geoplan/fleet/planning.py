@@ -10,7 +10,7 @@ from geoplan.errors import ExportError, GeoplanError, SiteDataError
 from geoplan.fields import site_fields
 from geoplan.fleet.curves import RemovalCurve, removal_curve
 from geoplan.fleet.fingerprint import fingerprint, program
-from geoplan.fleet.kept import held_or_kept
+from geoplan.fleet.kept import Handed, handed, held_or_kept
 from geoplan.fleet.logistics import logistics
 from geoplan.fleet.running import Crew, Progress, Task, run_all
 from geoplan.fleet.sharing import allotments, shared_out, with_held
@@ -77,35 +77,38 @@ def planned(
     GeoplanError
         If no water body could be planned, or the store takes no more.
     """
-    bodies = list(site.water_bodies)
     refuse_held(site, held, store, crew, progress)
-    shares: Sequence[Mapping[str, int]] = [{}] * len(bodies)
+    waters = _waters(site)
+    shares: Sequence[Mapping[str, int]] = [{}] * len(waters)
     failures: dict[str, str] = {}
     settings = site.settings
     allocation: Allocation | None = None
     weighed: list[str] = []
     if is_held_alone:
-        shares = [_counted(body, held, settings) for body in bodies]
-    elif len(bodies) > 1 or _has_terms(bodies[0]):
+        shares = [_counted(water.name, held, settings) for water in waters]
+    elif len(waters) > 1 or _has_terms(site.water_bodies[0]):
         settings = own_settings(settings)
-        failures, curves, weighed = _weighed(bodies, settings, store, crew, progress)
-        bodies = [body for body in bodies if body.water_id not in failures]
+        failures, curves, weighed = _weighed(waters, settings, store, crew, progress)
+        waters = [water for water in waters if water.name not in failures]
+        bodies = (body for body in site.water_bodies if body.water_id not in failures)
         allocation = shared_out(bodies, with_held(curves, held, site.settings), site.settings)
         shares = allotments(allocation, site.settings)
         # The share keeps the budget already; a water body without any then says what it costs.
         settings = settings.model_copy(update={"budget": site.settings.budget})
-    each = crew.count(len(bodies)) / len(bodies)
+    each = crew.count(len(waters)) / len(waters)
     patience_s = None if time_limit_s is None else time_limit_s * each
-    wanted = _Wanted(settings, seed, held, patience_s, len(bodies) > _MOST_JUDGED_AGAIN)
-    tasks = _tasks(bodies, wanted, shares, store)
+    wanted = _Wanted(settings, seed, held, patience_s, len(waters) > _MOST_JUDGED_AGAIN)
+    tasks = _tasks(waters, wanted, shares, store)
     failures |= run_all(tasks, store, crew, "planning", progress)
     keys = [task.key for task in tasks if task.name not in failures]
     _refuse_none(keys, failures)
-    store.forget_all_but([*weighed, *keys])
+    store.forget_all_but([*weighed, *keys, *(one.key for one in handed(site.water_bodies))])
     plan = Plan(
         site_name=site.settings.name,
         client_crs=site.client_crs,
-        waters=held_or_kept(store, keys),
+        waters=held_or_kept(
+            store, keys, [task.name for task in tasks if task.name not in failures]
+        ),
         seed=seed,
         time_limit_s=time_limit_s,
         failures=tuple(WaterFailure(name, why) for name, why in sorted(failures.items())),
@@ -119,9 +122,9 @@ def _has_terms(body: WaterBody) -> bool:
     return body.terms.wanted != "may" or bool(body.terms.ward)
 
 
-def _counted(body: WaterBody, held: Sequence[HeldRaft], settings: Settings) -> dict[str, int]:
+def _counted(water_id: str, held: Sequence[HeldRaft], settings: Settings) -> dict[str, int]:
     """Return how many rafts of each type are held in a water body, as all that it may have."""
-    names = [raft.raft_type for raft in held if raft.water_id == body.water_id]
+    names = [raft.raft_type for raft in held if raft.water_id == water_id]
     return {kind.name: names.count(kind.name) for kind in settings.raft}
 
 
@@ -149,39 +152,71 @@ def own_settings(settings: Settings) -> Settings:
     )
 
 
+@dataclass(frozen=True)
+class _Water:
+    """What the run itself keeps of a water body: its name, the hash of it, and its work."""
+
+    body: Handed
+    weight: float
+
+    @property
+    def name(self) -> str:
+        """Return its ``water_id``."""
+        return self.body.name
+
+    @property
+    def key(self) -> str:
+        """Return the hash of what it is."""
+        return self.body.key
+
+
+def _waters(site: Site) -> list[_Water]:
+    """Return the water bodies of a site; those on disk are read one at a time."""
+    return [
+        _Water(one, _weight(body, site.settings))
+        for one, body in zip(handed(site.water_bodies), site.water_bodies, strict=True)
+    ]
+
+
 def _weighed(
-    bodies: Sequence[WaterBody],
+    waters: Sequence[_Water],
     settings: Settings,
     store: PartStore,
     crew: Crew,
     progress: Progress | None,
 ) -> tuple[dict[str, str], list[RemovalCurve], list[str]]:
     """Return why water bodies could not be weighed, the curves of the others, and their keys."""
-    tasks = _curve_tasks(bodies, settings, store)
+    tasks = _curve_tasks(waters, settings, store)
     failures = run_all(tasks, store, crew, "weighing the water bodies", progress)
     keys = [task.key for task in tasks if task.name not in failures]
     _refuse_none(keys, failures)
     return failures, [store.load(key) for key in keys], keys
 
 
-def _curve_tasks(bodies: Sequence[WaterBody], settings: Settings, store: PartStore) -> list[Task]:
+def _curve_tasks(waters: Sequence[_Water], settings: Settings, store: PartStore) -> list[Task]:
     """Return the weighing of each water body as a task."""
     base = fingerprint(program(), settings, "curve")
+    fields = _fields_base(settings)
     return [
         Task(
-            fingerprint(base, body),
-            body.water_id,
-            _weight(body, settings),
+            fingerprint(base, water.key),
+            water.name,
+            water.weight,
             weighed_water,
-            (body, settings, store.folder, _fields_key(settings, body)),
+            (water.body, settings, store.folder, _fields_key(fields, water)),
         )
-        for body in bodies
+        for water in waters
     ]
 
 
-def _fields_key(settings: Settings, body: WaterBody) -> str:
+def _fields_base(settings: Settings) -> str:
+    """Return the hash of all that fields depend on beside the water body."""
+    return fingerprint(program(), settings, "fields")
+
+
+def _fields_key(base: str, water: _Water) -> str:
     """Return the name under which the fields of a water body lie between its two pieces of work."""
-    return fingerprint(program(), settings, body, "fields") + WORK_ENDING
+    return fingerprint(base, water.key) + WORK_ENDING
 
 
 def weighed_water(
@@ -209,7 +244,7 @@ def weighed_water(
     fields = site_fields(body, settings)
     if folder.is_dir():
         with suppress(ExportError):  # a full disk is told when the result is kept
-            PartStore(folder).keep(fields_key, packed(fields, is_small=True))
+            PartStore(folder).keep(fields_key, packed(fields, is_small=True), is_lasting=False)
     return removal_curve(body, settings, fields)
 
 
@@ -278,7 +313,7 @@ def _refuse_none(keys: Sequence[str], failures: Mapping[str, str]) -> None:
 
 
 def _tasks(
-    bodies: Sequence[WaterBody],
+    waters: Sequence[_Water],
     wanted: _Wanted,
     shares: Sequence[Mapping[str, int]],
     store: PartStore,
@@ -288,13 +323,13 @@ def _tasks(
     base = fingerprint(
         program(), settings, wanted.seed, "plan", wanted.is_brief, wanted.time_limit_s
     )
+    fields, alike = _fields_base(own_settings(settings)), replace(wanted, held=())
     tasks = []
-    for body, share in zip(bodies, shares, strict=True):
-        mine = tuple(raft for raft in wanted.held if raft.water_id == body.water_id)
-        fields_key = _fields_key(own_settings(settings), body)
-        arguments = (body, share, mine, replace(wanted, held=()), store.folder, fields_key)
-        key = fingerprint(base, body, share, mine)
-        tasks.append(Task(key, body.water_id, _weight(body, settings), planned_water, arguments))
+    for water, share in zip(waters, shares, strict=True):
+        mine = tuple(raft for raft in wanted.held if raft.water_id == water.name)
+        arguments = (water.body, share, mine, alike, store.folder, _fields_key(fields, water))
+        key = fingerprint(base, water.key, share, mine)
+        tasks.append(Task(key, water.name, water.weight, planned_water, arguments))
     return tasks
 
 
@@ -328,7 +363,7 @@ def refuse_held(
     """
     faults = list(sum_faults(held, site.settings))
     tasks = []
-    for body in site.water_bodies:
+    for body in site.water_bodies if held else ():
         mine = tuple(raft for raft in held if raft.water_id == body.water_id)
         if mine:
             key = fingerprint(program(), site.settings, "held", body, mine)

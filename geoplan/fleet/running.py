@@ -22,7 +22,7 @@ from concurrent.futures import (
     wait,
 )
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from multiprocessing import connection
 from pathlib import Path
 from typing import Any
@@ -31,6 +31,7 @@ from threadpoolctl import threadpool_limits
 
 from geoplan.errors import GeoplanError
 from geoplan.fleet.fingerprint import program
+from geoplan.fleet.kept import Handed
 from geoplan.fleet.store import PartStore, packed
 
 #: Called with the step, pieces done, pieces in all, and the share of the work that is done.
@@ -60,7 +61,7 @@ class Task:
     function : callable
         What makes the result; of a module's top level.
     arguments : tuple
-        What it is called with.
+        What it is called with; a water body that is ``Handed`` is read where the work is done.
     """
 
     key: str
@@ -68,6 +69,23 @@ class Task:
     weight: float
     function: Callable[..., Any]
     arguments: tuple[Any, ...]
+
+    def with_bodies(self, store: PartStore) -> "Task":
+        """
+        Return the same with its water body read.
+
+        Parameters
+        ----------
+        store : PartStore
+            Where that lies.
+
+        Returns
+        -------
+        Task
+            For a machine that does not reach the store.
+        """
+        arguments = (one.taken(store) if isinstance(one, Handed) else one for one in self.arguments)
+        return replace(self, arguments=tuple(arguments))
 
 
 @dataclass(frozen=True)
@@ -234,7 +252,7 @@ def work(
         if store is not None and store.data_of(task.key) is not None:
             out.append((task.key, None, ""))
             continue
-        data, reason = _done(task)
+        data, reason = _done(task, store)
         if store is not None and data is not None:
             store.keep(task.key, data)
             data = None
@@ -242,9 +260,10 @@ def work(
     return out
 
 
-def _done(task: Task) -> tuple[bytes | None, str]:
+def _done(task: Task, store: PartStore | None) -> tuple[bytes | None, str]:
     """Return the result of a task, or why there is none."""
     try:
+        task = task if store is None else task.with_bodies(store)
         # Sums in another order differ in the last bits: one thread, wherever it runs.
         with threadpool_limits(1):
             return packed(task.function(*task.arguments)), ""
@@ -363,7 +382,7 @@ def _drive(waiting: deque[tuple[Task, ...]], hands: _Hands, run: _Run) -> None:
         while waiting and len(running) < ahead:
             group = waiting.popleft()
             try:
-                future = hands.executor.submit(work, group, hands.store_folder, program())
+                future = _submitted(group, hands, run.store)
             except BrokenExecutor:
                 waiting.appendleft(group)
                 is_broken = True
@@ -378,6 +397,13 @@ def _drive(waiting: deque[tuple[Task, ...]], hands: _Hands, run: _Run) -> None:
                 lost += _taken(future, group, run)
             running.clear()
             _one_by_one(lost, hands, run)
+
+
+def _submitted(group: tuple[Task, ...], hands: _Hands, store: PartStore) -> "Future[Any]":
+    """Hand a group of tasks to the workers, with its water bodies where they have no store."""
+    if hands.store_folder is None:
+        group = tuple(task.with_bodies(store) for task in group)
+    return hands.executor.submit(work, group, hands.store_folder, program())
 
 
 def _taken(future: "Future[Any]", group: tuple[Task, ...], run: _Run) -> list[Task]:
@@ -414,7 +440,7 @@ def _one_by_one(lost: Sequence[Task], hands: _Hands, run: _Run) -> None:
     hands.executor.shutdown(wait=False, cancel_futures=True)
     hands.executor = hands.restart()
     for task in lost:
-        future = hands.executor.submit(work, (task,), hands.store_folder, program())
+        future = _submitted((task,), hands, run.store)
         if _taken(future, (task,), run):
             run.finish(
                 task,

@@ -1,6 +1,6 @@
 """Share one stock and one budget between water bodies, from what rafts are worth in each."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,7 +24,7 @@ from geoplan.hydraulics import inflow_load_g_d
 from geoplan.plan import Plan
 from geoplan.reasons import HeldRaft
 from geoplan.settings import Settings
-from geoplan.site import FloatArray, WaterBody
+from geoplan.site import FloatArray, ShareTerms, WaterBody
 
 #: Water bodies whose load is not known come after all others: their rafts count for this share of
 #: the least that a raft brings where it is known [1].
@@ -32,10 +32,35 @@ _TOKEN = 0.01
 
 
 @dataclass(frozen=True, eq=False)
+class _Sharer:
+    """What sharing out needs to know of a water body."""
+
+    water_id: str
+    terms: ShareTerms
+    there_m2: float  # rafts that lie there already
+    load_g_d: float
+    longitude_deg: float
+    latitude_deg: float
+
+
+def _sharer(body: WaterBody, settings: Settings) -> _Sharer:
+    """Return what sharing out needs to know of a water body, which need not be held for it."""
+    centre = transformed(body.outline.centroid, body.crs, WGS84)
+    return _Sharer(
+        body.water_id,
+        body.terms,
+        sum(float(raft.outline.area) for raft in body.rafts),
+        inflow_load_g_d(body, settings),
+        float(centre.x),
+        float(centre.y),
+    )
+
+
+@dataclass(frozen=True, eq=False)
 class _District:
     """The water bodies, their curves in one currency, and the limits that they share."""
 
-    bodies: Sequence[WaterBody]
+    bodies: Sequence[_Sharer]
     curves: Sequence[RemovalCurve]
     settings: Settings
     scale: FloatArray  # (waters,) from the worth of a curve to that of the allocation
@@ -68,15 +93,15 @@ class _District:
 
 
 def shared_out(
-    bodies: Sequence[WaterBody], curves: Sequence[RemovalCurve], settings: Settings
+    bodies: Iterable[WaterBody], curves: Sequence[RemovalCurve], settings: Settings
 ) -> Allocation:
     """
     Return how many rafts of each type each water body gets.
 
     Parameters
     ----------
-    bodies : sequence of WaterBody
-        Water bodies that share.
+    bodies : iterable of WaterBody
+        Water bodies that share; none is held.
     curves : sequence of RemovalCurve
         What rafts are worth in each, in the same order.
     settings : Settings
@@ -97,10 +122,11 @@ def shared_out(
     Loads are added as they stand. Water bodies whose load is not known come last, ranked by the
     worth of their places and by what flows in.
     """
-    district = _District(bodies, curves, settings, _scales(curves))
-    offered = [_offered(district, index) for index in range(len(bodies))]
+    sharers = [_sharer(body, settings) for body in bodies]
+    district = _District(sharers, curves, settings, _scales(curves))
+    offered = [_offered(district, index) for index in range(len(sharers))]
     choices = Choices(
-        np.repeat(np.arange(len(bodies)), [len(rows) for rows in offered]),
+        np.repeat(np.arange(len(sharers)), [len(rows) for rows in offered]),
         np.concatenate(
             [c.kept[rows] * s for c, rows, s in zip(curves, offered, district.scale, strict=True)]
         ),
@@ -114,10 +140,10 @@ def shared_out(
     types = len(settings.raft)
     others = _policies(district, offered, choices, limits)
     found = at_least_as_good(found, choices, iter(others.values()))
-    fixed = np.zeros((len(bodies), len(limits.most)))
-    fixed[:, types] = [body.terms.mobilisation_cost for body in bodies]
-    may = np.array([body.terms.wanted != "never" for body in bodies])
-    use = np.array([_unit_use(district, index) for index in range(len(bodies))])
+    fixed = np.zeros((len(sharers), len(limits.most)))
+    fixed[:, types] = [sharer.terms.mobilisation_cost for sharer in sharers]
+    may = np.array([sharer.terms.wanted != "never" for sharer in sharers])
+    use = np.array([_unit_use(district, index) for index in range(len(sharers))])
     areas = np.array([kind.area_m2 for kind in settings.raft])
     bound = district_bound(curves, district.scale * may, areas, fixed, use, limits, found.prices)
     return Allocation(
@@ -125,7 +151,7 @@ def shared_out(
         value=found.value,
         choice_bound=found.bound,
         bound=max(bound, found.value),
-        shares=tuple(_share(district, k, choices, found, types) for k in range(len(bodies))),
+        shares=tuple(_share(district, k, choices, found, types) for k in range(len(sharers))),
         limits=tuple(_limit_uses(district, choices, limits, found)),
         policies=tuple(
             PolicyWorth(
@@ -145,7 +171,7 @@ def _policies(
 ) -> dict[str, IntArray | None]:
     """Return simple ways to share out, by what they are called."""
     cover = np.concatenate([_cover_pct(district, k)[rows] for k, rows in enumerate(offered)])
-    load = np.array([inflow_load_g_d(body, district.settings) for body in district.bodies])
+    load = np.array([sharer.load_g_d for sharer in district.bodies])
     return {
         "the same cover everywhere": equal_cover(choices, cover, limits),
         "most load flowing in first": inflow_order(choices, cover, load, limits),
@@ -292,8 +318,7 @@ def _cover_pct(district: _District, index: int) -> FloatArray:
     """Return the cover of the normal pool with each plan of a curve [%]."""
     curve, body = district.curves[index], district.bodies[index]
     areas = np.array([kind.area_m2 for kind in district.settings.raft])
-    there = sum(float(raft.outline.area) for raft in body.rafts)
-    cover: FloatArray = 100.0 * (there + curve.counts @ areas) / max(curve.pool_m2, 1e-9)
+    cover: FloatArray = 100.0 * (body.there_m2 + curve.counts @ areas) / max(curve.pool_m2, 1e-9)
     return cover
 
 
@@ -309,8 +334,6 @@ def _share(
     with np.errstate(divide="ignore", invalid="ignore"):
         gains = (curve.kept * scale - worth) / (curve.counts.sum(axis=1) - counts.sum())
     areas = np.array([kind.area_m2 for kind in district.settings.raft])
-    there = sum(float(raft.outline.area) for raft in body.rafts)
-    centre = transformed(body.outline.centroid, body.crs, WGS84)
     next_worth = float(gains[more].max(initial=0.0))
     most_worth = float(curve.kept.max() * scale)
     rafts_price = (_unit_use(district, index) @ found.prices).min()
@@ -321,15 +344,15 @@ def _share(
         wanted=body.terms.wanted,
         counts=tuple((n, round(k)) for n, k in zip(names, counts, strict=True) if k > 0),
         raft_area_m2=float(counts @ areas),
-        cover_pct=100.0 * (there + float(counts @ areas)) / max(curve.pool_m2, 1e-9),
+        cover_pct=100.0 * (body.there_m2 + float(counts @ areas)) / max(curve.pool_m2, 1e-9),
         cost=float(choices.use[chosen, types]),
         worth=worth,
         worth_bound=max(worth, curve.bound(counts) * float(scale)),
         most_worth=most_worth,
         next_worth=next_worth,
         why=why(body.terms, counts, curve, next_worth, float(rafts_price), cover),
-        longitude_deg=float(centre.x),
-        latitude_deg=float(centre.y),
+        longitude_deg=body.longitude_deg,
+        latitude_deg=body.latitude_deg,
         is_relative=curve.is_relative,
     )
 

@@ -78,7 +78,7 @@ class PartStore:
         """
         return self.folder / key[:2] / key
 
-    def keep(self, key: str, data: bytes) -> None:
+    def keep(self, key: str, data: bytes, *, is_lasting: bool = True) -> None:
         """
         Keep a part: whole on the disk when this returns.
 
@@ -88,6 +88,9 @@ class PartStore:
             Hash of all that it depends on.
         data : bytes
             The part, as ``packed`` makes it.
+        is_lasting : bool
+            Whether it must outlive a machine that is switched off; what is made anew in no time
+            is left to the system to write when it likes.
 
         Raises
         ------
@@ -100,10 +103,12 @@ class PartStore:
             path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
             with scrap.open("wb") as file:
                 file.write(_MAGIC + hashlib.sha256(data).digest() + data)
-                file.flush()
-                os.fsync(file.fileno())
+                if is_lasting:
+                    file.flush()
+                    os.fsync(file.fileno())
             scrap.replace(path)
-            _flush_folder(path.parent)
+            if is_lasting:
+                _flush_folder(path.parent)
         except OSError as error:
             scrap.unlink(missing_ok=True)
             raise ExportError(

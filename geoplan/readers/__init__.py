@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from geoplan.errors import Fault, SiteDataError
-from geoplan.readers.assembly import Reading, read_all
+from geoplan.readers.assembly import Reading, Taking, read_all
 from geoplan.readers.check import sounding_places, summary_lines
 from geoplan.readers.soundings import stray_fixes
 from geoplan.site import Site
@@ -41,7 +41,7 @@ class CheckResult:
     sound_next: tuple[SoundingPlace, ...] = ()
 
 
-def read_site(path: Path) -> Site:
+def read_site(path: Path, taking: Taking = tuple) -> Site:
     """
     Read a site.
 
@@ -49,6 +49,9 @@ def read_site(path: Path) -> Site:
     ----------
     path : Path
         Folder, GeoPackage or GeoJSON file.
+    taking : callable
+        Takes the water bodies one after the other and returns the sequence that the site has of
+        them: a tuple, or one that lays them down on disk.
 
     Returns
     -------
@@ -60,7 +63,7 @@ def read_site(path: Path) -> Site:
     SiteDataError
         If any fault stops the plan; it carries every fault found, warnings included.
     """
-    reading = read_all(Path(path))
+    reading = read_all(Path(path), taking)
     if reading.site is None:
         raise SiteDataError(reading.faults)
     return reading.site

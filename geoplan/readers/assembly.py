@@ -4,7 +4,7 @@ A site put together from its files: settings, water bodies, and what belongs to 
 Reading goes on past a fault wherever it can, so that a person sees all of them at once.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -39,6 +39,9 @@ from geoplan.readers.survey_steps import say_off_raster
 from geoplan.readers.waters import DrawnWater, drawn_waters, with_water_ids
 from geoplan.settings import Settings
 from geoplan.site import LevelRecord, Levels, Site, Soundings, WaterBody
+
+#: What takes the water bodies of a site as they are put together.
+Taking = Callable[[Iterable[WaterBody]], Sequence[WaterBody]]
 
 #: Reach of a part to its water: position and outline both have errors [m].
 PART_REACH_M = 25.0
@@ -108,7 +111,7 @@ class Reading:
         return tuple(sorted(self.log.faults, key=lambda fault: fault.severity != "error"))
 
 
-def read_all(path: Path) -> Reading:
+def read_all(path: Path, taking: Taking = tuple) -> Reading:
     """
     Read a site as far as it can be read.
 
@@ -116,6 +119,8 @@ def read_all(path: Path) -> Reading:
     ----------
     path : Path
         Folder, GeoPackage or GeoJSON file.
+    taking : callable
+        Takes the water bodies one after the other.
 
     Returns
     -------
@@ -139,9 +144,8 @@ def read_all(path: Path) -> Reading:
         _read_the_rest(files, site_crs, reading)
         return reading
     found = _Found(files, site_crs, waters, record, stand_in, reading)
-    bodies = _bodies(waters, found, levels)
-    for body in bodies:
-        doubtful_levels(body, stand_in.levels, found.record_place, log)
+    is_sound = settings is not None and not log.has_errors
+    bodies = (taking if is_sound else tuple)(_bodies(waters, found, levels))
     centre = shapely.union_all([shapely.box(*w.outline_deg.bounds) for w in waters]).centroid
     target = client_crs(site_crs, water_crs, (centre.x, centre.y), place, log)
     if not log.has_errors and settings is not None:
@@ -162,8 +166,8 @@ class _Found:
         settings: Settings,
         reading: Reading,
     ) -> None:
-        log = reading.log
-        self.record = record
+        self.log = log = reading.log
+        self.record, self.levels = record, settings.levels
         path = files.path_of("levels")
         self.record_place = Place(path.name if path else "levels.csv", "levels")
         self.soundings: dict[int, Soundings] = {}
@@ -376,16 +380,16 @@ def _rasters(
     return dict(read(path, Place(files.paths.shown(path), name), site_crs, waters, log))
 
 
-def _bodies(waters: tuple[DrawnWater, ...], found: _Found, levels: Levels) -> tuple[WaterBody, ...]:
+def _bodies(waters: tuple[DrawnWater, ...], found: _Found, levels: Levels) -> Iterator[WaterBody]:
     """
-    Return the water bodies with all that belongs to each.
+    Yield the water bodies with all that belongs to each, which is then held here no longer.
 
     The record is that of a lone water body, else of those that state no levels of their own.
     """
     none = np.empty(0)
     empty = Soundings(none, none, none, none)
-    return tuple(
-        WaterBody(
+    for index, water in enumerate(waters):
+        body = WaterBody(
             water.water_id,
             water.name,
             water.crs,
@@ -393,13 +397,13 @@ def _bodies(waters: tuple[DrawnWater, ...], found: _Found, levels: Levels) -> tu
             water.outline_level_m,
             water.levels,
             water.max_cover_pct,
-            found.soundings.get(index, empty),
-            found.contours.get(index, ()),
-            found.rasters.get(index),
-            surface_raster=found.surfaces.get(index),
+            found.soundings.pop(index, empty),
+            found.contours.pop(index, ()),
+            found.rasters.pop(index, None),
+            surface_raster=found.surfaces.pop(index, None),
             terms=water.terms,
             record=found.record if len(waters) == 1 or water.levels == levels else None,
-            **{name: tuple(found.parts.get(name, {}).get(index, ())) for name in PART_LAYERS},
+            **{name: tuple(found.parts.get(name, {}).pop(index, ())) for name in PART_LAYERS},
         )
-        for index, water in enumerate(waters)
-    )
+        doubtful_levels(body, found.levels, found.record_place, found.log)
+        yield body

@@ -2,8 +2,10 @@
 
 import csv
 import io
+import math
+from array import array
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -15,11 +17,13 @@ from geoplan.readers.fault_log import FaultLog, Place, shown
 from geoplan.readers.layer import Layer, object_array
 
 _PAIRS = (("easting_m", "northing_m"), ("longitude_deg", "latitude_deg"))
+#: Texts of a column that are held once, however often they stand there.
+_MOST_SHARED = 10_000
 
 
 def table_columns(
     data: bytes, place: Place, log: FaultLog
-) -> tuple[dict[str, list[Any]], list[int]] | None:
+) -> tuple[dict[str, Any], "array[int]"] | None:
     """
     Return the columns of a table of text.
 
@@ -34,9 +38,9 @@ def table_columns(
 
     Returns
     -------
-    tuple of (dict of str to list, list of int), or None
-        Texts by column name, and the row numbers that a spreadsheet shows, the header being
-        row 1; ``None`` where the file is no table.
+    tuple of (dict of str to list or Coordinates, array of int), or None
+        Texts by column name, those of coordinates as numbers, and the row numbers that a
+        spreadsheet shows, the header being row 1; ``None`` where the file is no table.
     """
     try:
         header = data.decode("utf-8-sig").split("\n", 1)[0]
@@ -52,7 +56,7 @@ def table_columns(
     reader = csv.reader(text, delimiter=max(",;\t", key=header.count), strict=True)
     try:
         names = [name.strip() for name in next(reader, [])]
-        cells = _by_column(reader, len(names))
+        cells = _by_column(reader, names)
     except csv.Error as error:
         log.refuse(
             place,
@@ -104,13 +108,13 @@ def table_layer(data: bytes, place: Place, log: FaultLog, *, blanks: bool = Fals
             else "Name the columns of the coordinates so.",
         )
         return None
-    filled = [
-        not blanks or any(str(by_name[name][at] or "").strip() for name in pair)
-        for at in range(len(rows))
-    ]
-    first, second = (_coordinates(by_name[name], name, rows, filled, place, log) for name in pair)
+    pair_columns = tuple(by_name[name] for name in pair)
+    is_blank = np.logical_and(*(column.is_blank() for column in pair_columns)) & blanks
+    first, second = (
+        _coordinates(column, name, rows, is_blank, place, log)
+        for column, name in zip(pair_columns, pair, strict=True)
+    )
     rest = {name: values for name, values in columns.items() if name.lower() not in pair}
-    del table, columns, by_name  # texts of coordinates, before points are made of them
     is_whole = np.isfinite(first) & np.isfinite(second)
     points = object_array([None] * len(rows))
     points[is_whole] = shapely.points(first[is_whole], second[is_whole])
@@ -127,22 +131,90 @@ def table_layer(data: bytes, place: Place, log: FaultLog, *, blanks: bool = Fals
 
 
 @dataclass(frozen=True)
+class Coordinates:
+    """
+    A column of coordinates: texts take ten times the room of their numbers.
+
+    Attributes
+    ----------
+    numbers : array of float
+        NaN where there is none [m or °].
+    odd : dict of int to str
+        By position, texts that are no finite numbers.
+
+    Examples
+    --------
+    >>> column = Coordinates()
+    >>> for cell in ("4.5", None, "4,5"):
+    ...     column.append(cell)
+    >>> column.odd, column.is_blank().tolist()
+    ({2: '4,5'}, [False, True, False])
+    """
+
+    numbers: "array[float]" = field(default_factory=lambda: array("d"))
+    odd: dict[int, str] = field(default_factory=dict)
+
+    def append(self, cell: str | None) -> None:
+        """
+        Add a cell.
+
+        Parameters
+        ----------
+        cell : str or None
+            Its text; ``None`` where it is empty.
+        """
+        number = text_number(cell)
+        if cell is not None and math.isnan(number):
+            self.odd[len(self.numbers)] = cell
+        self.numbers.append(number)
+
+    def is_blank(self) -> Any:
+        """
+        Tell which cells are empty.
+
+        Returns
+        -------
+        ndarray of bool, shape (n,)
+            True for each of them.
+        """
+        out = np.isnan(self.numbers)
+        out[list(self.odd)] = False
+        return out
+
+
+class _Texts(list[str | None]):
+    """A column of texts; one that stands there often is held once."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._shared: dict[str | None, str | None] = {}
+
+    def append(self, cell: str | None) -> None:
+        """Add a cell."""
+        if len(self._shared) < _MOST_SHARED:
+            cell = self._shared.setdefault(cell, cell)
+        super().append(cell)
+
+
+@dataclass(frozen=True)
 class _Cells:
     """Cells by column and the numbers of their rows; numbers and lengths of rows of another."""
 
-    columns: tuple[list[str | None], ...]
-    rows: list[int]
+    columns: tuple[_Texts | Coordinates, ...]
+    rows: "array[int]"
     ragged: list[tuple[int, int]]
 
 
-def _by_column(lines: Iterator[list[str]], width: int) -> _Cells:
+def _by_column(lines: Iterator[list[str]], names: list[str]) -> _Cells:
     """Return rows of cells as columns, one row after the other: a table is never held twice."""
-    cells = _Cells(tuple([] for _ in range(width)), [], [])
+    ways = {name for pair in _PAIRS for name in pair}
+    columns = (Coordinates() if name.lower() in ways else _Texts() for name in names)
+    cells = _Cells(tuple(columns), array("q"), [])
     for number, line in enumerate(lines, 2):
         stripped = [cell.strip() or None for cell in line]
         if not any(stripped):
             continue
-        if len(line) != width:
+        if len(line) != len(names):
             cells.ragged.append((number, len(line)))
             continue
         cells.rows.append(number)
@@ -153,7 +225,7 @@ def _by_column(lines: Iterator[list[str]], width: int) -> _Cells:
 
 def _named(
     names: list[str], cells: _Cells, place: Place, log: FaultLog
-) -> tuple[dict[str, list[Any]], list[int]] | None:
+) -> tuple[dict[str, Any], "array[int]"] | None:
     """Return columns by their names, refusing ragged rows and names given twice."""
     twice = sorted({name for name in names if name and names.count(name) > 1})
     if twice:
@@ -172,14 +244,14 @@ def _named(
 
 
 def _coordinates(
-    values: list[Any], name: str, rows: list[int], filled: list[bool], place: Place, log: FaultLog
+    column: Coordinates, name: str, rows: "array[int]", is_blank: Any, place: Place, log: FaultLog
 ) -> Any:
     """Return a column of coordinates, NaN where there is none, with a fault where one should be."""
-    numbers = np.array([text_number(value) for value in values], dtype=np.float64)
-    bad = np.flatnonzero(~np.isfinite(numbers) & np.array(filled, dtype=bool))
+    numbers = np.array(column.numbers, dtype=np.float64)
+    bad = np.flatnonzero(np.isnan(numbers) & ~is_blank)
     log.refuse_rows(
         [Place(place.file, place.layer, f"row {rows[index]}") for index in bad],
-        lambda index: f"{name} {shown(values[bad[index]])}",
+        lambda index: f"{name} {shown(column.odd.get(int(bad[index])))}",
         "a finite number with a decimal point",
         "Correct the cell, or delete the row.",
     )

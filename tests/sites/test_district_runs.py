@@ -16,7 +16,7 @@ import pytest
 from geoplan.errors import ExportError
 from geoplan.fleet import Crew, plan_folder
 from geoplan.fleet import planning as fleet_planning
-from geoplan.fleet.kept import KeptWaters
+from geoplan.fleet.kept import Kept
 from tests.sites.test_whole_runs import digest, two_ponds
 
 
@@ -133,7 +133,7 @@ def test_large_districts_have_the_same_rafts_and_a_shorter_effect(
     outcome = plan_folder(site, tmp_path / "plan", workers=1)
     assert outcome.audit.passed
     made = outcome.plan
-    assert isinstance(made.waters, KeptWaters)
+    assert isinstance(made.waters, Kept)
     assert all(water.effect and not water.effect.sensitivity for water in made.waters)
     for name in ("setting_out.csv", "cover.csv", "allocation.csv", "logistics.csv"):
         assert (tmp_path / "plan" / name).read_bytes() == (plan / name).read_bytes()

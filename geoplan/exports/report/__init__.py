@@ -38,9 +38,9 @@ def report_of(plan: Plan, site: Site, audit: AuditReport | None) -> Report:
         Every section, in order.
     """
     part = replace(plan, waters=tuple(plan.waters[:IN_FULL]))
-    names = {water.water_id for water in part.waters}
-    bodies = tuple(body for body in site.water_bodies if body.water_id in names)
-    some = replace(site, water_bodies=bodies)
+    shown = {water.water_id for water in part.waters}
+    known = site.by_id
+    some = replace(site, water_bodies=tuple(known[name] for name in known if name in shown))
     return Report(
         f"{plan.site_name}: floating planted rafts",
         (

@@ -42,7 +42,7 @@ def drainage(plan: Plan, site: Site) -> Iterator[Block]:
          "storage normal to high [m³]", "displaced share of it [%]"),
         [_storage_row(water, drafts) for water in plan.waters],
     )  # fmt: skip
-    bodies = {body.water_id: body for body in site.water_bodies}
+    bodies = site.by_id
     rows = [row for water in plan.waters for row in _passages(water, bodies[water.water_id], site)]
     if rows:
         yield grid(

@@ -79,7 +79,7 @@ def plan_drawing(water: WaterPlan, site: Site, crs: str) -> Drawing:
     Drawing
         To scale, with grid, north arrow, scale bar and legend.
     """
-    body = next(one for one in site.water_bodies if one.water_id == water.water_id)
+    body = site.by_id[water.water_id]
     edges = {edge.level_name: transformed(edge.outline, water.crs, crs) for edge in water.edges}
     around = shapely.union_all(
         [*edges.values(), *[transformed(p, body.crs, crs) for p in _places(body)]]

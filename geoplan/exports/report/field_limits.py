@@ -37,7 +37,7 @@ def field_limits(plan: Plan, site: Site) -> Iterator[Block]:
     Block
         A heading, words and a table.
     """
-    bodies = {body.water_id: body for body in site.water_bodies}
+    bodies = site.by_id
     rows = [_row(water, bodies[water.water_id]) for water in plan.waters]
     yield Heading("Ponds like those of field studies", 2)
     yield Text(
