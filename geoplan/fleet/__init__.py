@@ -5,6 +5,7 @@ Water bodies are planned on any ``concurrent.futures`` executor; each is on disk
 finished, and the result does not depend on how many workers there are, nor on who finishes first.
 """
 
+from geoplan.fleet.crew import Crew
 from geoplan.fleet.edited import audit_edited, plan_edited
 from geoplan.fleet.folder import (
     Outcome,
@@ -13,7 +14,7 @@ from geoplan.fleet.folder import (
     plan_site,
     site_of_plan,
 )
-from geoplan.fleet.running import Crew, Progress
+from geoplan.fleet.running import Progress
 from geoplan.fleet.sharing import unmet_limits
 from geoplan.fleet.whole import refuse_foreign_folder, whole_or_nothing
 from geoplan.fleet.writing import write_plan

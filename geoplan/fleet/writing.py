@@ -24,7 +24,8 @@ from geoplan.audit.pieces import (
 )
 from geoplan.errors import ExportError, GeoplanError
 from geoplan.exports import EXPORTS, gis_files
-from geoplan.fleet.running import Crew, Progress, Task, run_all
+from geoplan.fleet.crew import Crew
+from geoplan.fleet.running import Progress, Task, run_all
 from geoplan.fleet.store import WORK_ENDING, PartStore
 from geoplan.plan import AuditReport, Plan
 from geoplan.site import Site
