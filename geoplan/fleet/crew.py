@@ -12,7 +12,7 @@ from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import partial
-from multiprocessing import connection
+from multiprocessing import connection, util
 from pathlib import Path
 from typing import Any
 
@@ -224,6 +224,8 @@ def _nothing() -> None:
 
 def _end_with_parent() -> None:
     """End this process when its parent is gone: a killed run must leave nobody at work."""
+    # What a worker made is on the disk: it ends at once, and nobody waits while it tidies up.
+    util.Finalize(None, os._exit, args=(0,), exitpriority=-1000)
     parent = multiprocessing.parent_process()
     if parent is None:
         return
