@@ -1,8 +1,9 @@
 """
 Everything that is written: one module for each file of a plan folder.
 
-Each module has ``write(plan, site, folder, audit)``. Nothing heavy is imported here; whoever
-writes a plan imports the modules one by one.
+Each module has ``write(plan, site, folder, audit)``; the audit is ``None`` for a file that does not
+state the verdict. One with ``parts(plan)`` has ``write_part`` as well. Nothing heavy is imported
+here; whoever writes a plan imports the modules one by one.
 """
 
 #: File written, and the module that writes it, in the order of writing.
@@ -30,4 +31,9 @@ EXPORTS: tuple[tuple[str, str], ...] = (
     ("report.pdf", "geoplan.exports.report.as_pdf"),
     ("report.html", "geoplan.exports.report.as_html"),
     ("inspection.csv", "geoplan.exports.inspection_table"),
+)
+
+#: Files that state the verdict; every other is written before there is one.
+WITH_VERDICT = frozenset(
+    {"plan.gpkg", "plan.json", "map.html", "district.html", "report.pdf", "report.html"}
 )

@@ -23,6 +23,25 @@ FILE_NAME = "map.html"
 #: Folder of the pages of a large district, and water bodies on each.
 PAGES_NAME = "maps"
 MOST_ON_A_PAGE = 50
+#: Parts in which pages may be written side by side.
+_MOST_PARTS = 4
+
+
+def parts(plan: Plan) -> int:
+    """
+    Return in how many parts the map may be written, side by side.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+
+    Returns
+    -------
+    int
+        One for a single page.
+    """
+    return min(_MOST_PARTS, -(-len(plan.waters) // MOST_ON_A_PAGE)) or 1
 
 
 def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> None:
@@ -45,16 +64,44 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
     ExportError
         If the file cannot be written, or a water body is too large to be shown to a centimetre.
     """
+    write_part(plan, site, folder, audit, (0, 1))
+
+
+def write_part(
+    plan: Plan, site: Site, folder: Path, audit: AuditReport | None, part: tuple[int, int]
+) -> None:
+    """
+    Write some pages; the first part writes the page of links too.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    site : Site
+        The site it was made from.
+    folder : Path
+        Folder to write into.
+    audit : AuditReport or None
+        Verdict on the plan.
+    part : tuple of int
+        Which part, from 0, and of how many.
+
+    Raises
+    ------
+    ExportError
+        As ``write``.
+    """
     pages = pages_of(tuple(water.water_id for water in plan.waters))
     # Days run on from page to page.
     launches = launches_record(plan, site) if len(pages) > 1 else None
     verdict = verdict_of(audit)
-    begin = 0
-    for name, shown in pages:
+    number, of = part
+    for page in range(number, len(pages), of):
+        name, shown = pages[page]
+        begin = page * MOST_ON_A_PAGE
         some = replace(plan, waters=tuple(plan.waters[begin : begin + len(shown)]))
         _write(folder / name, _page(some, site, verdict, launches))
-        begin += len(shown)
-    if len(pages) > 1:
+    if len(pages) > 1 and number == 0:
         links = [(name, shown[0], shown[-1]) for name, shown in pages]
         _write(folder / FILE_NAME, "\n".join(_index(plan.site_name, links)) + "\n")
 

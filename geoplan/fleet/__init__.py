@@ -12,9 +12,10 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from geoplan.fleet.crew import Crew
     from geoplan.fleet.edited import audit_edited, plan_edited
     from geoplan.fleet.folder import Outcome, audit_folder, plan_folder, plan_site, site_of_plan
-    from geoplan.fleet.running import Crew, Progress
+    from geoplan.fleet.running import Progress
     from geoplan.fleet.sharing import unmet_limits
     from geoplan.fleet.whole import refuse_foreign_folder, whole_or_nothing
     from geoplan.fleet.writing import write_plan
@@ -43,7 +44,7 @@ _HOMES = {
     "plan_folder": "folder",
     "plan_site": "folder",
     "site_of_plan": "folder",
-    "Crew": "running",
+    "Crew": "crew",
     "Progress": "running",
     "unmet_limits": "sharing",
     "refuse_foreign_folder": "whole",

@@ -16,6 +16,7 @@ from shapely.geometry import Polygon
 from geoplan.audit import audit_places
 from geoplan.crs import transformed
 from geoplan.exports import gis_files
+from geoplan.fleet.crew import Crew
 from geoplan.fleet.folder import (
     Outcome,
     parts_of,
@@ -25,7 +26,7 @@ from geoplan.fleet.folder import (
 )
 from geoplan.fleet.lock import alone
 from geoplan.fleet.planning import planned
-from geoplan.fleet.running import Crew, Progress
+from geoplan.fleet.running import Progress
 from geoplan.fleet.whole import refuse_foreign_folder
 from geoplan.plan import AuditReport
 from geoplan.readers.held_rafts import read_held, rectangle_round

@@ -10,10 +10,11 @@ from threadpoolctl import threadpool_limits
 
 from geoplan.errors import ExportError, PlanFileError
 from geoplan.exports import gis_files, plan_json
+from geoplan.fleet.crew import Crew
 from geoplan.fleet.kept import laid_down
 from geoplan.fleet.lock import alone
 from geoplan.fleet.planning import planned
-from geoplan.fleet.running import Crew, Progress
+from geoplan.fleet.running import Progress
 from geoplan.fleet.store import PartStore
 from geoplan.fleet.whole import refuse_foreign_folder, whole_or_nothing
 from geoplan.fleet.writing import Hands, judged, write_plan
@@ -104,12 +105,12 @@ def plan_folder(
     store = parts_of(out)
     site = read_site(site_path, laid_down(store))
     held, kept_from = read_held(keep, site) if keep else ((), None)
-    hands = Hands(store, crew or Crew(workers), progress)
-    with alone(store, str(out)):
-        plan = planned(
-            site, store, hands.crew, seed, progress, held=held, time_limit_s=time_limit_s
-        )
-        return written_folder(replace(plan, kept_from=kept_from), site, site_path, out, hands)
+    with alone(store, str(out)), (crew or Crew(workers)).staying() as staying:
+        if staying.standing and store.is_empty:
+            staying.standing.begin(len(site.water_bodies))
+        plan = planned(site, store, staying, seed, progress, held=held, time_limit_s=time_limit_s)
+        plan = replace(plan, kept_from=kept_from)
+        return written_folder(plan, site, site_path, out, Hands(store, staying, progress))
 
 
 def written_folder(

@@ -8,11 +8,12 @@ from pathlib import Path
 from geoplan.district import Allocation
 from geoplan.errors import ExportError, GeoplanError, SiteDataError
 from geoplan.fields import site_fields
+from geoplan.fleet.crew import Crew
 from geoplan.fleet.curves import RemovalCurve, removal_curve
 from geoplan.fleet.fingerprint import fingerprint, program
 from geoplan.fleet.kept import Handed, handed, held_or_kept
 from geoplan.fleet.logistics import logistics
-from geoplan.fleet.running import Crew, Progress, Task, run_all
+from geoplan.fleet.running import Progress, Task, run_all
 from geoplan.fleet.sharing import allotments, shared_out, with_held
 from geoplan.fleet.store import WORK_ENDING, PartStore, packed
 from geoplan.placement.held import sum_faults

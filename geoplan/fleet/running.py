@@ -6,30 +6,18 @@ disk as soon as it is finished. What comes out does not depend on how many worke
 on who finishes first. One that fails is told with its reason, and the rest go on.
 """
 
-import multiprocessing
-import os
-import threading
 import traceback
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import (
-    FIRST_COMPLETED,
-    BrokenExecutor,
-    CancelledError,
-    Executor,
-    Future,
-    ProcessPoolExecutor,
-    wait,
-)
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
+from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, CancelledError, Future, wait
 from dataclasses import dataclass, field, replace
-from multiprocessing import connection
 from pathlib import Path
 from typing import Any
 
 from threadpoolctl import threadpool_limits
 
 from geoplan.errors import GeoplanError
+from geoplan.fleet.crew import Crew, Hands, hands_of
 from geoplan.fleet.fingerprint import program
 from geoplan.fleet.kept import Handed
 from geoplan.fleet.store import PartStore, packed
@@ -41,8 +29,9 @@ Progress = Callable[[str, int, int, float], None]
 _AHEAD = 3
 #: Pieces in a group at most: as much is done twice where a machine is switched off.
 _MOST_GROUPED = 8
-#: Groups for each worker, as many as let the last ones even out.
-_GROUPS_EACH = 24
+#: For each worker a group is no more than one in so many of all, and of what is left: the last are
+#: single pieces, so that all end together.
+_GROUPS_EACH, _ENDS_EACH = 24, 6
 
 
 @dataclass(frozen=True)
@@ -86,133 +75,6 @@ class Task:
         """
         arguments = (one.taken(store) if isinstance(one, Handed) else one for one in self.arguments)
         return replace(self, arguments=tuple(arguments))
-
-
-@dataclass(frozen=True)
-class Crew:
-    """
-    Who does the work.
-
-    Attributes
-    ----------
-    workers : int or None
-        Processes; ``None``: as many as there are cores. One works in this process.
-    scheduler : str or None
-        Address of a dask scheduler, whose workers are used instead.
-    executor : Executor or None
-        Any other executor, used as it is and left open; its workers need not share a disk.
-    """
-
-    workers: int | None = None
-    scheduler: str | None = None
-    executor: Executor | None = None
-
-    def count(self, tasks: int) -> int:
-        """
-        Return how many processes are worth starting.
-
-        Parameters
-        ----------
-        tasks : int
-            Pieces of work.
-
-        Returns
-        -------
-        int
-            At least one.
-        """
-        return max(1, min(self.workers or os.cpu_count() or 1, tasks))
-
-
-@dataclass
-class _Hands:
-    """An executor, how many work there, and whether they reach the store themselves."""
-
-    executor: Executor
-    count: int
-    store_folder: Path | None
-    restart: Callable[[], Executor] | None = None
-
-
-class _Inline(Executor):
-    """Works at once, in this process."""
-
-    def submit(self, fn: Any, /, *args: Any, **kwargs: Any) -> "Future[Any]":
-        """Do it, and return a future that is done."""
-        future: Future[Any] = Future()
-        try:
-            future.set_result(fn(*args, **kwargs))
-        except Exception as error:  # noqa: BLE001 - it is handed on with the future
-            future.set_exception(error)
-        return future
-
-
-@contextmanager
-def _hands(crew: Crew, tasks: int, store: PartStore) -> Iterator[_Hands]:
-    """Yield the workers of a crew."""
-    if crew.executor is not None:
-        yield _Hands(crew.executor, os.cpu_count() or 1, None)
-    elif crew.scheduler is not None:
-        with _cluster(crew.scheduler) as client:
-            cores = max(1, sum(client.nthreads().values()))
-            with client.get_executor(pure=False) as executor:
-                yield _Hands(executor, cores, None)
-    elif crew.count(tasks) == 1:
-        yield _Hands(_Inline(), 1, store.folder)
-    else:
-        yield from _processes(crew.count(tasks), store)
-
-
-def _processes(count: int, store: PartStore) -> Iterator[_Hands]:
-    """Yield processes; they are spawned, because forking copies threads that cannot follow."""
-
-    def start() -> Executor:
-        context = multiprocessing.get_context("spawn")
-        return ProcessPoolExecutor(count, mp_context=context, initializer=_end_with_parent)
-
-    hands = _Hands(start(), count, store.folder, start)
-    try:
-        yield hands
-    finally:
-        hands.executor.shutdown(cancel_futures=True)
-
-
-def _end_with_parent() -> None:
-    """End this process when its parent is gone: a killed run must leave nobody at work."""
-    parent = multiprocessing.parent_process()
-    if parent is None:
-        return
-    sentinel = parent.sentinel
-
-    def watch() -> None:
-        connection.wait([sentinel])
-        os._exit(1)
-
-    threading.Thread(target=watch, daemon=True).start()
-
-
-@contextmanager
-def _cluster(address: str) -> Iterator[Any]:
-    """Yield a client of a dask cluster."""
-    try:
-        from distributed import Client
-    except ImportError:
-        raise GeoplanError(
-            "a cluster needs the library dask: install geoplan with the extra 'cluster'"
-        ) from None
-    try:
-        client: Any = Client(  # type: ignore[no-untyped-call]
-            address, timeout="20s", set_as_default=False
-        )
-    except (OSError, ValueError) as error:
-        raise GeoplanError(
-            f"no dask scheduler answers at {address!r}: {error}. Start one with 'dask scheduler'"
-            " and give its address, such as tcp://10.0.0.5:8786"
-        ) from error
-    with client:
-        if not client.nthreads():
-            client.wait_for_workers(1, timeout=60)
-        yield client
 
 
 def work(
@@ -288,16 +150,19 @@ def grouped(tasks: Sequence[Task], workers: int) -> list[tuple[Task, ...]]:
     Returns
     -------
     list of tuple of Task
-        Largest first.
+        Largest first; the last pieces alone, so that nobody waits long at the end.
     """
     ordered = sorted(tasks, key=lambda task: (-task.weight, task.name, task.key))
-    enough = sum(task.weight for task in tasks) / max(1, workers * _GROUPS_EACH)
+    total = left = sum(task.weight for task in tasks)
     groups: list[tuple[Task, ...]] = []
     group: list[Task] = []
     for task in ordered:
         group.append(task)
-        if len(group) == _MOST_GROUPED or sum(one.weight for one in group) >= enough:
+        weight = sum(one.weight for one in group)
+        enough = min(total / _GROUPS_EACH, left / _ENDS_EACH) / max(1, workers)
+        if len(group) == _MOST_GROUPED or weight >= enough:
             groups.append(tuple(group))
+            left -= weight
             group = []
     return [*groups, tuple(group)] if group else groups
 
@@ -368,12 +233,12 @@ def run_all(
         else:
             run.finish(task)
     if left:
-        with _hands(crew, len(left), store) as hands:
+        with hands_of(crew, len(left), store) as hands:
             _drive(deque(grouped(left, hands.count)), hands, run)
     return dict(sorted(run.failures.items()))
 
 
-def _drive(waiting: deque[tuple[Task, ...]], hands: _Hands, run: _Run) -> None:
+def _drive(waiting: deque[tuple[Task, ...]], hands: Hands, run: _Run) -> None:
     """Keep the workers busy until nothing is left."""
     running: dict[Future[Any], tuple[Task, ...]] = {}
     while waiting or running:
@@ -430,7 +295,7 @@ def _taken(future: "Future[Any]", group: tuple[Task, ...], run: _Run) -> list[Ta
     return []
 
 
-def _one_by_one(lost: Sequence[Task], hands: _Hands, run: _Run) -> None:
+def _one_by_one(lost: Sequence[Task], hands: Hands, run: _Run) -> None:
     """Do again, each alone, what was under way when a worker died: who kills another is told."""
     if hands.restart is None:
         raise GeoplanError(

@@ -62,6 +62,11 @@ class PartStore:
                 " name another plan folder"
             )
 
+    @property
+    def is_empty(self) -> bool:
+        """Tell whether no part is kept."""
+        return not any(self.folder.glob("*/*"))
+
     def path_of(self, key: str) -> Path:
         """
         Return where a part lies.

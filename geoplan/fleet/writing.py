@@ -5,9 +5,11 @@ The audit of many water bodies is done in pieces, and files that do not depend o
 written side by side: both would keep one processor busy for as long as the planning keeps all.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, fields, replace
+from functools import partial
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -23,18 +25,24 @@ from geoplan.audit.pieces import (
     pieces,
 )
 from geoplan.errors import ExportError, GeoplanError
-from geoplan.exports import EXPORTS, gis_files
-from geoplan.fleet.running import Crew, Progress, Task, run_all
+from geoplan.exports import EXPORTS, WITH_VERDICT, gis_files
+from geoplan.fleet.crew import Crew
+from geoplan.fleet.running import Progress, Task, run_all
 from geoplan.fleet.store import WORK_ENDING, PartStore
 from geoplan.plan import AuditReport, Plan
 from geoplan.site import Site
 from geoplan.written import WrittenPlan
 
-#: Above so many water bodies a plan is judged in pieces of so many, and written side by side.
+#: Above so many water bodies a plan is judged in pieces, and written side by side.
 _WHOLE_UP_TO = 30
-_PIECE = 25
-#: Files that take longest, each a piece of work; all others are another.
-_LONG = ("map.html", "report.pdf", "setting_out.dxf")
+#: Water bodies in a piece; of fewer than so many pieces one would be waited for at the end.
+_LEAST_PIECE, _PIECE, _PIECES = 10, 25, 12
+#: Files that take longest, each a piece of work or some, the longest first; all others are another.
+_LONG = ("report.pdf", "map.html", "setting_out.dxf", "setting_out.gpx", "setting_out.csv")
+#: Modules that write together, each with its part of a file and of how many.
+_Part = tuple[tuple[str, int, int], ...]
+#: Plan, site, folder and verdict.
+_What = tuple[Plan, Site, Path, AuditReport | None]
 
 
 @dataclass(frozen=True)
@@ -84,15 +92,14 @@ def write_plan(plan: Plan, site: Site, folder: Path, hands: Hands | None = None)
     """
     # Thousands of small matrices: threads of the linear algebra would wait for each other.
     with threadpool_limits(1):
-        gis_files.write(plan, site, folder, None)
+        shared = hands if hands and _is_shared(len(plan.waters), hands.crew) else None
+        gis = partial(gis_files.write, plan, site, folder, None)
+        early = [one for one in EXPORTS if one[0] not in WITH_VERDICT]
+        late = [one for one in EXPORTS if one[0] in WITH_VERDICT and one[0] != gis_files.FILE_NAME]
+        _written(early, (plan, site, folder, None), shared, gis)
         report = judged(folder / gis_files.FILE_NAME, site, hands)
-        gis_files.add_findings(folder, plan.client_crs, report)
-        modules = [(name, module) for name, module in EXPORTS if name != gis_files.FILE_NAME]
-        if hands is None or not _is_shared(len(plan.waters), hands.crew):
-            for _, module in modules:
-                import_module(module).write(plan, site, folder, report)
-            return report
-        _written_side_by_side(modules, (plan, site, folder, report), hands)
+        findings = partial(gis_files.add_findings, folder, plan.client_crs, report)
+        _written(late, (plan, site, folder, report), shared, findings)
     return report
 
 
@@ -102,31 +109,67 @@ def _is_shared(waters: int, crew: Crew) -> bool:
     return is_here and waters > _WHOLE_UP_TO and crew.count(waters) > 1
 
 
-def _written_side_by_side(
-    modules: Sequence[tuple[str, str]], what: tuple[Any, ...], hands: Hands
+def _written(
+    modules: Sequence[tuple[str, str]],
+    what: _What,
+    hands: Hands | None,
+    meanwhile: Callable[[], None],
 ) -> None:
-    """Write files as pieces of work."""
-    parts = [[one] for one in modules if one[0] in _LONG]
-    parts.append([one for one in modules if one[0] not in _LONG])
+    """Write files, side by side where there are hands, and do something else meanwhile."""
+    parts = _parts(modules, what[0])
+    if hands is None:
+        meanwhile()
+        for part in parts:
+            _write_part(part, *what)
+        return
     tasks = [
         Task(
-            f"written {at}{WORK_ENDING}",
+            f"written {part[0][0]} {part[0][1]}{WORK_ENDING}",
             part[0][0],
             float(len(parts) - at),
-            _written,
-            (tuple(module for _, module in part), *what),
+            _write_part,
+            (part, *what),
         )
         for at, part in enumerate(parts)
     ]
-    with _done(tasks, hands, "writing the files") as failures:
+    with _aside(meanwhile), _done(tasks, hands, "writing the files") as failures:
         if failures:
             raise ExportError("; ".join(failures.values()))
 
 
-def _written(modules: Sequence[str], plan: Plan, site: Site, folder: Path, report: Any) -> None:
-    """Write some files."""
-    for module in modules:
-        import_module(module).write(plan, site, folder, report)
+def _parts(modules: Sequence[tuple[str, str]], plan: Plan) -> list[_Part]:
+    """Return what is written one by one: long files first, in their parts, all others together."""
+    long = sorted((one for one in modules if one[0] in _LONG), key=lambda one: _LONG.index(one[0]))
+    parts: list[_Part] = []
+    for _, module in long:
+        count = getattr(import_module(module), "parts", _one)(plan)
+        parts += [((module, number, count),) for number in range(count)]
+    rest = tuple((module, 0, 1) for name, module in modules if name not in _LONG)
+    return [*parts, rest] if rest else parts
+
+
+def _one(plan: Plan) -> int:  # noqa: ARG001 - called as the exports' own
+    """Return that a file is written in one part."""
+    return 1
+
+
+def _write_part(part: _Part, *what: Any) -> None:
+    """Write some files, or a part of one."""
+    for name, number, count in part:
+        module = import_module(name)
+        if count > 1:
+            module.write_part(*what, (number, count))
+        else:
+            module.write(*what)
+
+
+@contextmanager
+def _aside(work: Callable[[], Any]) -> Iterator["Future[Any]"]:
+    """Do something in a thread while others work; what it raises is raised at the end."""
+    with ThreadPoolExecutor(1) as thread:
+        future = thread.submit(work)
+        yield future
+        future.result()
 
 
 def judged(path: Path, site: Site, hands: Hands | None = None) -> AuditReport:
@@ -155,7 +198,8 @@ def judged(path: Path, site: Site, hands: Hands | None = None) -> AuditReport:
     if len(site.water_bodies) <= _WHOLE_UP_TO:
         return audit_plan(gis_files.read_plan(path), site)
     keys = gis_files.row_keys(path)
-    parts = [(path, _rows(piece), some) for piece, some in pieces(keys, site, _PIECE)]
+    size = min(_PIECE, max(_LEAST_PIECE, len(site.water_bodies) // _PIECES))
+    parts = [(path, _rows(piece), some) for piece, some in pieces(keys, site, size)]
     if hands is None:
         found = (_judged_rows(*part) for part in parts)
         return audit_of_pieces(_counted(path, keys), site, found)
@@ -163,11 +207,14 @@ def judged(path: Path, site: Site, hands: Hands | None = None) -> AuditReport:
         Task(f"judged {index}{WORK_ENDING}", f"piece {index}", 1.0, _judged_rows, part)
         for index, part in enumerate(parts)
     ]
-    with _done(tasks, hands, "judging the plan") as failures:
+    with (
+        _aside(partial(_counted, path, keys)) as counted,
+        _done(tasks, hands, "judging the plan") as failures,
+    ):
         if failures:
             raise GeoplanError(f"the plan could not be judged: {'; '.join(failures.values())}")
         found = (hands.store.load(task.key) for task in tasks)
-        return audit_of_pieces(_counted(path, keys), site, found)
+        return audit_of_pieces(counted.result(), site, found)
 
 
 def _counted(path: Path, keys: WrittenPlan) -> WrittenPlan:

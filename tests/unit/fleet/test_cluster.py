@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from geoplan.errors import GeoplanError
-from geoplan.fleet.running import Crew, run_all
+from geoplan.fleet.crew import Crew
+from geoplan.fleet.running import run_all
 from geoplan.fleet.store import PartStore
 from tests.unit.fleet import jobs
 from tests.unit.fleet.test_running import key, tasks
