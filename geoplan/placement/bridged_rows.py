@@ -68,7 +68,8 @@ def filled_from_both_ends(value: FloatArray, price: float, per_raft: int) -> Any
     Returns
     -------
     tuple of ndarray of float, shape (strips, places + 1)
-        Worth of rafts at places before each, and of those at it and after it.
+        Worth of rafts at places before each, and of those at it and after it [worth of planted
+        m²].
     """
     strips, places = value.shape
     before = np.zeros((strips, places + 1))
