@@ -30,6 +30,7 @@ from shapely.geometry import Polygon
 
 from geoplan.cut_cells import cell_coverage
 from geoplan.placement.allowed import AllowedRegion, grown
+from geoplan.placement.bend_kernels import bent_ranges
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType, footprints
 from geoplan.site import FloatArray
@@ -39,6 +40,9 @@ from geoplan.site import FloatArray
 SLACK_M = 0.01
 #: Headings at which the excess of a raft's mean is computed; the set repeats every 180° [°].
 _HEADINGS_DEG = tuple(float(heading) for heading in range(0, 180, 15))
+#: Share of the worth below which it does not pay to say more closely what lies between.
+_LITTLE = 1e-4
+_STEP_RAD = math.radians(_HEADINGS_DEG[1])
 #: Parts of a cell's side in which the weights of the means are integrated; even.
 _FINE = 8
 #: Classes of worth in which prices of several limits are first found.
@@ -143,7 +147,9 @@ def averaging_excess(surface: WorthSurface, raft_type: RaftType, gap_m: float) -
     and every 15°. Between them it is at most the largest neighbour plus h²/8 of its second
     derivatives in the centre, plus Δ²/8 of that in the heading. Those are integrals of the worth's
     gradient round the sets' edges; a constant gradient drops out of them by symmetry, so half the
-    local range of the gradient, ρ, bounds them.
+    local range of the gradient, ρ, bounds them. A linear gradient is that of a quadratic worth,
+    whose E is the same at every centre and a cosine of the heading, in closed form: any may be
+    taken off first, and half the range of what is left is far less where the worth bends evenly.
     """
     h = surface.cell_size_m
     reach_m = math.hypot(raft_type.length_m, raft_type.width_m) / 2 + gap_m / 2
@@ -159,9 +165,7 @@ def averaging_excess(surface: WorthSurface, raft_type: RaftType, gap_m: float) -
         # Weights times values, summed: the conjugate turns the convolution into that.
         means = irfft2(spectrum * np.conj(rfft2(kernel, size)), size)[:rows, :cols]
         np.maximum(most, means, out=most)
-    excess = np.maximum(
-        0.0, most + _between(raft_type, gap_m, h) * _gradient_range(nodes, h, radius)
-    )
+    excess = np.maximum(0.0, most + _rise(nodes, raft_type, gap_m, h, radius))
     out: FloatArray = maximum_filter(excess, 2 * radius + 1, mode="nearest")
     return out
 
@@ -192,8 +196,33 @@ def _mean_difference(
     return difference
 
 
-def _between(raft_type: RaftType, gap_m: float, h: float) -> float:
-    """Return by how many times ρ the excess can rise between nodes and headings [m]."""
+def _rise(
+    nodes: FloatArray, raft_type: RaftType, gap_m: float, h: float, radius: int
+) -> FloatArray:
+    """Return what the excess can rise by between nodes and headings, by the range of gradients."""
+    between_m, quadrature_m = _between(raft_type, gap_m, h)
+    whole = _gradient_range(nodes, h, radius)
+    if between_m * whole.mean() < _LITTLE * np.abs(nodes).mean():
+        return np.asarray((between_m + quadrature_m) * whole)
+    bent, spread = bent_ranges(nodes, h, radius)
+    raft, wide = (_moments_m2(shape) for shape in _grown_raft(raft_type, gap_m, 0.0))
+    # E of a quadratic is ¼ times both differences times the cosine of twice the heading.
+    turned_m2 = abs((raft[0] - raft[1]) - (wide[0] - wide[1])) * _STEP_RAD**2 / 8
+    out: FloatArray = np.minimum(between_m * whole, between_m * bent + turned_m2 * spread)
+    return out + quadrature_m * whole
+
+
+def _moments_m2(shape: Polygon) -> tuple[float, float]:
+    """Return the mean squares of both coordinates over a polygon round the origin [m²]."""
+    x, y = shapely.get_coordinates(shape)[:-1].T
+    far_x, far_y = np.roll(x, -1), np.roll(y, -1)
+    part = (x * far_y - far_x * y) / 2
+    squares = [part @ (a * a + a * b + b * b) / 6 for a, b in ((x, far_x), (y, far_y))]
+    return float(squares[0] / part.sum()), float(squares[1] / part.sum())
+
+
+def _between(raft_type: RaftType, gap_m: float, h: float) -> tuple[float, float]:
+    """Return by how many times ρ the excess can rise between poses, and by quadrature [m]."""
     length, width = raft_type.length_m, raft_type.width_m
     raft, wide = _grown_raft(raft_type, gap_m, 0.0)
     diagonal = math.hypot(length, width)
@@ -201,10 +230,9 @@ def _between(raft_type: RaftType, gap_m: float, h: float) -> float:
     turning = diagonal**2 / 2 * (diagonal / 2) / raft.area + (
         ((length + gap_m) ** 2 + (width + gap_m) ** 2) / 2 * (diagonal + gap_m) / 2 / wide.area
     )
-    step = math.radians(_HEADINGS_DEG[1] - _HEADINGS_DEG[0])
     fine = h / _FINE
     quadrature = fine**2 * (raft.length / raft.area + wide.length / wide.area)
-    return float(2 * edge * h**2 / 8 + turning * step**2 / 8 + quadrature)
+    return float(2 * edge * h**2 / 8 + turning * _STEP_RAD**2 / 8), float(quadrature)
 
 
 def _gradient_range(nodes: FloatArray, h: float, radius: int) -> FloatArray:

@@ -12,6 +12,7 @@ import numba
 import numpy as np
 from shapely.geometry.base import BaseGeometry
 
+from geoplan.placement.bridged_rows import band_rows, packed_bridged
 from geoplan.placement.headings import Headings
 from geoplan.placement.row_kernels import fill_row
 from geoplan.placement.rows import Frame, frame
@@ -115,6 +116,39 @@ def pack_lays(both: Lays, price: float) -> Packed:
     if len(both) == 1:
         return [(first, places)]
     return [(one, places[kind == k]) for k, one in enumerate(both)]
+
+
+def pack_bridged(both: Lays, price: float) -> Packed:
+    """
+    Return the places that are worth most where rows of one lay may be bridged by the other.
+
+    Parameters
+    ----------
+    both : tuple of Frame
+        One or two frames with the same strips.
+    price : float
+        What each raft must be worth at least [worth of planted m²].
+
+    Returns
+    -------
+    list of (Frame, ndarray of int, shape (n, 2))
+        Strip and place of each raft, by frame; worth no less than rows alone.
+    """
+    per_row = tuple(one.strips_per_row for one in both)
+    rows = band_rows((per_row[0], per_row[-1])) if len(both) > 1 else None
+    if rows is None:
+        return pack_lays(both, price)
+    first, last = both
+    places = packed_bridged(
+        first.value,
+        last.value,
+        price,
+        np.array([first.places_per_raft, last.places_per_raft]),
+        np.array(per_row),
+        np.array(rows),
+        np.array([first.step_along_m, last.step_along_m]),
+    )
+    return [(first, places[0]), (last, places[1])]
 
 
 def worth_of(packed: Packed, price: float) -> float:

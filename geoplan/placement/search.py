@@ -19,7 +19,7 @@ from geoplan.cut_cells import cells_polygon
 from geoplan.placement.allowed import grown
 from geoplan.placement.bound import grown_area_m2
 from geoplan.placement.headings import Headings
-from geoplan.placement.mixed_rows import Lays, Packed, lays, pack_lays, worth_of
+from geoplan.placement.mixed_rows import Lays, Packed, lays, pack_bridged, pack_lays, worth_of
 from geoplan.placement.rows import STEP_M
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType, footprints
@@ -177,15 +177,21 @@ def _one_pass(
     turns_deg: Sequence[float],
 ) -> tuple[Poses, int]:
     """Pack the clusters of a region once; return the best rafts and the frames tried."""
-    clusters = _clusters(region, surface, raft_type, gap_m, count)
-    sets = []
-    tried = 0
-    for cluster in clusters:
+    sets, wide, tried = [], [], 0
+    for cluster in _clusters(region, surface, raft_type, gap_m, count):
         kept, frames = _best_frames(cluster, surface, raft_type, gap_m, headings, turns_deg)
         tried += frames
         if kept:
             sets.append(kept)
+            wide.append(cluster)
     packed = _packed_to_count(sets, count)
+    if sum(len(places) for _, places in packed) < count:
+        # As many as fit are wanted: what rows leave empty at their ends is worth a finer search.
+        packed = []
+        for cluster, kept in zip(wide, sets, strict=True):
+            found, frames = _bridged(cluster, kept, surface, raft_type, gap_m, headings)
+            packed += found
+            tried += frames
     poses = _poses(raft_type, surface, packed)
     order = np.lexsort((poses.northing_m, poses.easting_m, -poses.value))[:count]
     return (
@@ -251,7 +257,7 @@ def _best_frames(
     turns_deg: Sequence[float],
 ) -> tuple[list[Lays], int]:
     """Return the few frames in which a cluster packs best, and how many were tried."""
-    step = float(np.clip(np.sqrt(cluster.area) / 600.0, STEP_M, 0.5))
+    step = _step_m(cluster)
 
     def turned_by(turn: float, step_m: float) -> Lays:
         return lays(cluster, surface, raft_type, gap_m, turn, step_m, headings)
@@ -266,6 +272,30 @@ def _best_frames(
     scored.sort()
     best = [turned_by(turn, step) for _, turn in scored[:_BEST_FRAMES]]
     return [both for both in best if both], tried + sum(len(both) for both in best)
+
+
+def _step_m(cluster: BaseGeometry) -> float:
+    """Return the step between places of a cluster's best frames [m]."""
+    return float(np.clip(np.sqrt(cluster.area) / 600.0, STEP_M, 0.5))
+
+
+def _bridged(
+    cluster: BaseGeometry,
+    kept: Sequence[Lays],
+    surface: WorthSurface,
+    raft_type: RaftType,
+    gap_m: float,
+    headings: Headings | None,
+) -> tuple[Packed, int]:
+    """Fill a cluster in the turns of its best frames, with bridges; return how many were tried."""
+    step_m = _step_m(cluster) / 2
+    tries = [pack_lays(both, 0.0) for both in kept]
+    for both in kept:
+        finer = lays(cluster, surface, raft_type, gap_m, both[0].turn_deg, step_m, headings)
+        if finer:
+            tries.append(pack_bridged(finer, 0.0))
+    worths = [worth_of(packed, 0.0) for packed in tries]
+    return tries[int(np.argmax(worths))], sum(len(packed) for packed in tries[len(kept) :])
 
 
 def _along_deg(cluster: BaseGeometry) -> Iterable[float]:

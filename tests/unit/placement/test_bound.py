@@ -125,3 +125,41 @@ def test_even_parts_are_those_of_numpy(size: int, count: int) -> None:
     order = np.random.default_rng(size).permutation(size)
     ours = [row.tolist() for block in _even_parts(order, count) for row in block]
     assert ours == [part.tolist() for part in np.array_split(order, count)]
+
+
+@pytest.mark.parametrize("bends", [(0.01, -0.02, 0.0), (-0.004, -0.004, 0.0), (0.0, 0.0, 0.015)])
+def test_a_quadratic_worth_is_corrected_by_its_closed_form(bends: tuple[float, ...]) -> None:
+    h, size = 0.5, 81
+    at = (np.arange(size) - size // 2) * h
+    east, north = np.meshgrid(at, at)
+    a, b, c = bends
+    nodes = 30.0 + (a * east**2 + b * north**2) / 2 + c * east * north
+    surface = WorthSurface(float(at[0]), float(at[0]), h, nodes)
+    found = averaging_excess(surface, RAFT, 1.0)[30:51, 30:51]
+    # Mean squares along and across: of the raft, and of the raft grown by a disc of 0.5 m,
+    # whose four straight strips and four quarter discs are integrated apart.
+    raft = np.array([4.0**2, 2.4**2]) / 12
+    wide = grown_mean_squares(4.0, 2.4, 0.5)
+    less = raft - wide
+    turn = np.linspace(0, np.pi, 1801)
+    cos, sin = np.cos(turn), np.sin(turn)
+    along = a * cos**2 + b * sin**2 + 2 * c * cos * sin
+    across = a * sin**2 + b * cos**2 - 2 * c * cos * sin
+    exact = max(0.0, float((along * less[0] + across * less[1]).max() / 2))
+    assert found.min() >= exact - 1e-9
+    # What is left: slopes jump from cell to cell, and weights are integrated in small squares.
+    # The range of the gradient itself would ask for ten times that.
+    assert found.max() <= exact + 0.06 * (abs(a) + abs(b) + 2 * abs(c))
+
+
+def grown_mean_squares(length: float, width: float, r: float) -> np.ndarray:
+    """Mean squares of both coordinates over a rectangle with a border of r and round corners."""
+    step = 0.005
+    x = np.arange(-length / 2 - r + step / 2, length / 2 + r, step)
+    y = np.arange(-width / 2 - r + step / 2, width / 2 + r, step)
+    east, north = np.meshgrid(x, y)
+    beyond = np.hypot(
+        np.maximum(np.abs(east) - length / 2, 0), np.maximum(np.abs(north) - width / 2, 0)
+    )
+    inside = beyond <= r
+    return np.array([(east[inside] ** 2).mean(), (north[inside] ** 2).mean()])
