@@ -4,6 +4,7 @@ How long a search may go on: for ever, or until a time is up.
 Without a limit no clock is read, so that the same input gives the same plan.
 """
 
+import math
 import time
 from dataclasses import dataclass
 
@@ -42,6 +43,11 @@ class Patience:
         (False, True)
         """
         return cls(None if seconds is None else time.monotonic() + seconds)
+
+    @property
+    def left_s(self) -> float:
+        """Return the time that is left, infinite without a limit, when no clock is read [s]."""
+        return math.inf if self.until_s is None else max(self.until_s - time.monotonic(), 0.0)
 
     @property
     def words(self) -> str:

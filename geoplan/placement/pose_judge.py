@@ -7,19 +7,22 @@ that the grown set of each such pose gains its lack. The cheapest mixture of the
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import maximum_filter
 
 from geoplan.placement.judge_kernels import FINER, STEPS, Asked, judged_boxes, worths_and_pays
+from geoplan.placement.patience import ENDLESS, Patience
 from geoplan.placement.price_problem import PoseSet, Problem
 from geoplan.site import FloatArray
 from geoplan.water import IntArray
 
 #: Shares of the largest lack that each raft adds to the bound; the rest the field makes good.
 _SHARES = (0.0, 0.02, 0.05, 0.1, 0.2, 0.4, 0.7, 1.0)
+#: Boxes judged between two looks at the clock, a few tenths of a second of them at the most.
+_AT_ONCE = 20_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,8 +46,13 @@ class Judgement:
 
 
 def judged(
-    kind: PoseSet, field: FloatArray, rent: float, room_prices: FloatArray, least: int
-) -> Judgement:
+    kind: PoseSet,
+    field: FloatArray,
+    rent: float,
+    room_prices: FloatArray,
+    least: int,
+    patience: Patience = ENDLESS,
+) -> Judgement | None:
     """
     Return what the poses of a type lack.
 
@@ -60,25 +68,42 @@ def judged(
         What a raft in each room pays more [unit of the benefit].
     least : int
         Side of the boxes in which the search ends, in steps of the finest lattice.
+    patience : Patience
+        When to break off.
 
     Returns
     -------
-    Judgement
-        A bound for every legal pose.
+    Judgement or None
+        A bound for every legal pose; ``None`` where time was up before all were judged.
     """
     asked, held = kind.asked(field), kind.held
     paid = np.zeros(len(held.poses))
     # What is worth too little to lack anything need not be asked what the field pays it.
     may = np.flatnonzero(kind.worth > rent - 2 * asked.rises.max(initial=0.0))
-    paid[may] = worths_and_pays(kind.tables, asked, held.poses[may] * FINER, False)[1]
+    for part in _parts(len(may)):
+        if patience.is_over():
+            return None
+        some = may[part]
+        paid[some] = worths_and_pays(kind.tables, asked, held.poses[some] * FINER, False)[1]
     apart = rent + room_prices[kind.box_room]
     corners = (kind.worth - paid)[held.corners] - apart[:, None]
     shore = (
         held.edge, math.sqrt(kind.tables.cell_m2) / STEPS, kind.kind.length_m / 2,
         kind.kind.width_m / 2,
     )  # fmt: skip
-    lack, where = judged_boxes(kind.tables, asked, held.boxes, corners, (apart, least), shore)
+    lack, where = np.zeros(len(held.boxes)), np.zeros((len(held.boxes), 3), np.int64)
+    for part in _parts(len(held.boxes)):
+        if patience.is_over():
+            return None
+        lack[part], where[part] = judged_boxes(
+            kind.tables, asked, held.boxes[part], corners[part], (apart[part], least), shore
+        )
     return Judgement(lack * (1 + 1e-9), where, asked)
+
+
+def _parts(count: int) -> Iterator[slice]:
+    """Yield parts of so many boxes, between which the clock may be read."""
+    return (slice(first, first + _AT_ONCE) for first in range(0, count, _AT_ONCE))
 
 
 def made_good(problem: Problem, judgements: Sequence[Judgement]) -> tuple[float, FloatArray]:

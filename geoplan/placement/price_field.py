@@ -134,7 +134,8 @@ def price_field(
         Prices of the limits in that bound: where the water is too large, it is enough to look at
         the part that may pay most of them [unit of the benefit a unit of the limit].
     patience : Patience
-        When the search for a better field must stop, between its rounds.
+        When the search for a better field must stop, within a round too: the last field that was
+        judged whole stands.
 
     Returns
     -------
@@ -142,27 +143,27 @@ def price_field(
         A bound for continuous positions and headings; ``None`` where the water is too large for
         it, or time is up. It may be worse than the area bound, which is to be compared.
     """
-    problem = None
-    if not patience.is_over():
-        problem = _problem(surfaces, regions, gap_m, limits, prices)
+    problem = _problem(surfaces, regions, gap_m, limits, prices, patience)
     if problem is None:
         return None
     if problem.most_rafts == 0:
         nothing = np.zeros(surfaces[0].nodes.shape)
         return FieldProof(0.0, nothing, (0.0,) * len(limits), (), (), 0.0, 0)
     programme, stalled = Programme(problem), 0
-    rented = programme.rented(problem)
+    rented = programme.rented(problem, patience)
     side = _SIDES[-1][1]
-    best = None if rented is None else _proof(problem, rented, side)[0]
+    best = None if rented is None else _proof(problem, rented, side, patience)[0]
     nothing = np.zeros(surfaces[0].nodes.shape)
     asked = [kind.asked(nothing) for kind in problem.types]
     programme.take([first_poses(kind) for kind in problem.types], asked, problem)
     rounds, closed = _LARGE_PACE if programme.is_interior else _PACE
     for turn in range(rounds):
-        found = None if patience.is_over() else programme.solved()
+        found = programme.solved(patience)
         if found is None or (turn == 0 and _is_hopeless(programme, known)):
             break
-        proof, judgements = _proof(problem, found, side)
+        proof, judgements = _proof(problem, found, side, patience)
+        if proof is None:
+            break
         is_better = best is None or proof.value < (1 - closed) * best.value
         if best is None or proof.value < best.value:
             best = proof
@@ -187,12 +188,15 @@ def _problem(
     gap_m: float,
     limits: Sequence[Limit],
     prices: Sequence[float],
+    patience: Patience,
 ) -> Problem | None:
     """Return the problem of all the water, or where it is too large of what can pay."""
-    problem = posed(surfaces, regions, gap_m, limits)
-    if problem is None and any(price > 0 for price in prices):
+    if patience.is_over():
+        return None
+    problem = posed(surfaces, regions, gap_m, limits, None, patience)
+    if problem is None and any(price > 0 for price in prices) and not patience.is_over():
         floor = [_LEAST_PRICE * price for price in prices]
-        problem = posed(surfaces, regions, gap_m, limits, floor)
+        problem = posed(surfaces, regions, gap_m, limits, floor, patience)
     return problem
 
 
@@ -201,14 +205,23 @@ def _is_hopeless(programme: Programme, known: float) -> bool:
     return programme.is_interior and programme.objective > _LARGE_HOPE * known
 
 
-def _proof(problem: Problem, found: FloatArray, least: int) -> tuple[FieldProof, list[Judgement]]:
-    """Return what a field proves, made good where poses lack something, and what they lack."""
+def _proof(
+    problem: Problem, found: FloatArray, least: int, patience: Patience
+) -> tuple[FieldProof | None, list[Judgement]]:
+    """
+    Return what a field proves, made good where poses lack something, and what they lack.
+
+    Without a judgement of every pose there is no proof: none is returned where time is up before.
+    """
     exact, prices, room_prices = problem.split(np.maximum(found, 0.0))
     prices = np.maximum(prices, problem.least_prices)
-    judgements = [
-        judged(kind, exact, float(prices @ problem.use[:, index]), room_prices, least)
-        for index, kind in enumerate(problem.types)
-    ]
+    judgements = []
+    for index, kind in enumerate(problem.types):
+        rent = float(prices @ problem.use[:, index])
+        judgement = judged(kind, exact, rent, room_prices, least, patience)
+        if judgement is None:
+            return None, []
+        judgements.append(judgement)
     margin, gain = made_good(problem, judgements)
     # No grown set of a legal raft touches the hat of a node without water.
     exact = np.where(problem.node_area_m2 > 0, exact + gain, 0.0)

@@ -21,6 +21,7 @@ from geoplan.placement.judge_kernels import (
     Tables,
     worths_and_pays,
 )
+from geoplan.placement.patience import ENDLESS, Patience
 from geoplan.placement.pose_lattice import (
     PoseBoxes,
     half_ranges,
@@ -227,6 +228,7 @@ def posed(
     gap_m: float,
     limits: Sequence[Limit],
     least_prices: Sequence[float] | None = None,
+    patience: Patience = ENDLESS,
 ) -> Problem | None:
     """
     Return the programme's data.
@@ -244,11 +246,13 @@ def posed(
     least_prices : sequence of float or None
         Price of one unit of each limit below which none is sought; ``None``: nothing [unit of the
         benefit a unit of the limit].
+    patience : Patience
+        When to break off.
 
     Returns
     -------
     Problem or None
-        ``None`` where there are too many poses or nodes.
+        ``None`` where there are too many poses or nodes, or time is up.
 
     Notes
     -----
@@ -277,10 +281,13 @@ def posed(
         if held is None or sum(len(each.poses) for each in (*found, held)) > _MOST_POSES:
             return None
         found.append(held)
-    types = [
-        _type(own, region.raft_type, held, gap_m, rooms)
-        for own, region, held in zip(surfaces, regions, found, strict=True)
-    ]
+        if patience.is_over():
+            return None
+    types = []
+    for own, region, held in zip(surfaces, regions, found, strict=True):
+        types.append(_type(own, region.raft_type, held, gap_m, rooms))
+        if patience.is_over():
+            return None
     across_m = min(region.raft_type.width_m for region in regions) + gap_m
     rooms = _counted(rooms, types, across_m, h / STEPS, is_whole=not rents.any())
     node_area = node_areas(surface, wide)

@@ -18,6 +18,7 @@ from geoplan.placement.judge_kernels import (
     kind_of,
     worths_and_pays,
 )
+from geoplan.placement.patience import ENDLESS, Patience
 from geoplan.placement.price_problem import COARSE, SMALL_ROOM, PoseSet, Problem
 from geoplan.site import FloatArray
 from geoplan.water import IntArray
@@ -237,7 +238,7 @@ class Programme:
         )
         return csr_array(fine @ problem.spread)
 
-    def rented(self, problem: Problem) -> FloatArray | None:
+    def rented(self, problem: Problem, patience: Patience = ENDLESS) -> FloatArray | None:
         """
         Return the best prices without any field, which leave nothing to any pose.
 
@@ -245,11 +246,13 @@ class Programme:
         ----------
         problem : Problem
             The poses.
+        patience : Patience
+            When to break off.
 
         Returns
         -------
         ndarray of float or None
-            The variables; ``None`` where the programme has no best [units of each].
+            The variables; ``None`` where the programme has no best, or time is up [units of each].
         """
         count, first = problem.spread.shape[1], self._solver.getNumRow()
         field = np.arange(count, dtype=np.int32)
@@ -262,7 +265,7 @@ class Programme:
             if len(best):
                 self._add(index, boxes[best, :3] * FINER, most[best], problem)
         self._solver.changeColsBounds(count, field, np.zeros(count), np.zeros(count))
-        found = self.solved()
+        found = self.solved(patience)
         self._solver.changeColsBounds(
             count, field, np.zeros(count), np.full(count, highspy.kHighsInf)
         )
@@ -277,16 +280,26 @@ class Programme:
         """Return what the last solution proves, where all poses pay as those taken up so far."""
         return self._least
 
-    def solved(self) -> FloatArray | None:
+    def solved(self, patience: Patience = ENDLESS) -> FloatArray | None:
         """
         Return the variables.
+
+        Parameters
+        ----------
+        patience : Patience
+            When to break off.
 
         Returns
         -------
         ndarray of float or None
             Field, prices and room prices; ``None`` where the programme has no best, or where the
-            work that all solutions may cost is done [units of each].
+            work that all solutions may cost is done, or time is up [units of each].
         """
+        if patience.is_over():
+            return None
+        # The solver counts the time of all its runs.
+        until_s = self._solver.getRunTime() + patience.left_s
+        self._solver.setOptionValue("time_limit", until_s)
         rows = max(self._solver.getNumRow(), 1)
         self._solver.setOptionValue("simplex_iteration_limit", self._work_left // rows)
         self._solver.run()

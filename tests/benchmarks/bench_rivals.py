@@ -1,25 +1,36 @@
 """
 Placement against its rivals at equal time, on random ponds: worth of the plan as ratios.
 
-Run by hand: ``python -m tests.benchmarks.bench_rivals 20 0.1,0.3 1.0 20`` for twenty ponds of 1 ha
-filled to a tenth and to three tenths of what their area could hold, rivals given 20 s or what the
-search took, if more; ``--quick`` for three small ponds and 2 s. Needs the extra ``benchmarks``
-(OR-Tools). Time is that of the process, but CP-SAT goes by the clock:
-leave the machine alone. A ratio of ``inf`` is a rival that found no plan. All plans are judged
-by one count of pairs and one exact test of the region, which no rival makes itself.
+Run by hand: ``python -m tests.benchmarks.bench_rivals --ponds 20 --shares 0.1,0.3`` for twenty
+ponds of 1 ha filled to a tenth and to three tenths of what their area could hold; ``--quick`` for
+three small ponds. Needs the extra ``benchmarks`` (OR-Tools).
+
+Each rival has the processor time that the search took, or ``--least-s`` if that is more. Lattices
+and models of CP-SAT are built for nothing, and a greedy plan is always finished: the column
+``time`` says what a rival took for what ours took. ``most`` is the proven bound for the rival's
+worth: no plan at all could be further above it. A rival that found no plan counts as ``inf`` and is
+counted.
+
+``--sun`` takes worth that sun and shade make patchy: a bank in the shade to the south, and noise.
+All plans are judged by one count of pairs and one exact test of the region, which no rival makes
+itself.
 """
 
+import argparse
 import math
 import statistics
-import sys
+import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
+from scipy.ndimage import gaussian_filter
 
 from geoplan.placement.allowed import AllowedRegion
-from geoplan.placement.bound import Limit, grown_area_m2
+from geoplan.placement.bound import Limit, area_bound, grown_area_m2
 from geoplan.placement.place import best_plan
 from geoplan.placement.search import Poses
 from geoplan.placement.worth import WorthSurface
@@ -27,8 +38,8 @@ from geoplan.raft import footprints
 from tests.benchmarks.bench_placement import RAFT, pond, worth
 
 GAP_M = 1.0
-#: Spacings and headings of the lattices that rivals choose from.
-LATTICES = ((1.0, 2), (0.5, 4), (0.25, 12))
+#: A rival that has so long may choose from the finest lattice, which takes a minute to lay [s].
+_FOR_THE_FINEST_S = 10.0
 
 
 class Lattice:
@@ -48,7 +59,6 @@ class Lattice:
         mean = surface.mean_under(RAFT, self.x, self.y, self.turn)
         self.value = RAFT.planted_area_m2 * mean
         self.outlines = footprints(self.x, self.y, self.turn, RAFT.length_m, RAFT.width_m)
-        self.step = step
 
     def poses(self, chosen: list[int]) -> Poses:
         """The rafts of a choice."""
@@ -78,24 +88,48 @@ def greedy(lattice: Lattice, order: np.ndarray, count: int, until_s: float) -> l
     return chosen
 
 
-def by_greed(region, surface, count, seconds):  # type: ignore[no-untyped-def]
-    """The best of greedy plans over the lattices that there is time for."""
-    best, until = None, time.process_time() + seconds
-    for step, turns in LATTICES:
-        if best is not None and time.process_time() > until - seconds / 2:
-            break
-        lattice = Lattice(region, surface, step, turns)
-        # The first lattice is always finished: a rival without a plan would be no rival.
-        end = math.inf if best is None else until
-        found = lattice.poses(greedy(lattice, np.argsort(-lattice.value), count, end))
-        if best is None or found.value.sum() > best.value.sum():
-            best = found
-    return best
+class Waters:
+    """A pond with its worth, and the lattices on it, each built once."""
+
+    def __init__(self, region: shapely.Geometry, surface: WorthSurface):
+        self.region, self.surface = region, surface
+        self._lattices: dict[tuple[float, int], Lattice] = {}
+        self.models: dict[str, Any] = {}
+
+    def lattice(self, step: float, turns: int) -> Lattice:
+        """The legal poses of a spacing and a number of headings."""
+        if (step, turns) not in self._lattices:
+            self._lattices[step, turns] = Lattice(self.region, self.surface, step, turns)
+        return self._lattices[step, turns]
+
+    def by_worth(self, step: float, turns: int, count: int, until_s: float = math.inf) -> Poses:
+        """The greedy plan over a lattice."""
+        lattice = self.lattice(step, turns)
+        order = np.argsort(-lattice.value, kind="stable")
+        return lattice.poses(greedy(lattice, order, count, until_s))
 
 
-def by_eye(region, surface, count, seconds):  # type: ignore[no-untyped-def]
+def by_greed(waters: Waters, count: int, spare: "Spare") -> Poses:
+    """The worthiest place again and again, places half a metre apart, four headings."""
+    waters.lattice(0.5, 4)
+    spare.begin()
+    return waters.by_worth(0.5, 4, count)
+
+
+def by_lattices(waters: Waters, count: int, spare: "Spare") -> Poses:
+    """The best of greedy plans over two lattices, and over a much finer one if time is long."""
+    waters.lattice(1.0, 2), waters.lattice(0.5, 4)
+    spare.begin()
+    plans = [waters.by_worth(1.0, 2, count), waters.by_worth(0.5, 4, count)]
+    if spare.seconds >= _FOR_THE_FINEST_S:
+        plans.append(waters.by_worth(0.25, 12, count, spare.until_s))
+    return max(plans, key=lambda plan: float(plan.value.sum()))
+
+
+def by_eye(waters: Waters, count: int, spare: "Spare") -> Poses:
     """The inflow's side first, in lines along the axes, as a person would draw them."""
-    lattice = Lattice(region, surface, 0.5, 2)
+    lattice, surface = waters.lattice(0.5, 2), waters.surface
+    spare.begin()
     top = np.unravel_index(np.argmax(surface.nodes), surface.nodes.shape)
     east = surface.west_m + top[1] * surface.cell_size_m
     north = surface.south_m + top[0] * surface.cell_size_m
@@ -103,11 +137,12 @@ def by_eye(region, surface, count, seconds):  # type: ignore[no-untyped-def]
     return lattice.poses(greedy(lattice, np.argsort(away, kind="stable"), count, math.inf))
 
 
-def by_annealing(region, surface, count, seconds):  # type: ignore[no-untyped-def]
+def by_annealing(waters: Waters, count: int, spare: "Spare") -> Poses:
     """Rafts of the greedy plan moved, turned and put elsewhere, worse plans taken while hot."""
-    until = time.process_time() + seconds
-    lattice = Lattice(region, surface, 1.0, 2)
-    start = lattice.poses(greedy(lattice, np.argsort(-lattice.value), count, math.inf))
+    lattice, region, surface = waters.lattice(1.0, 2), waters.region, waters.surface
+    start = waters.by_worth(1.0, 2, count)
+    spare.begin()
+    until = spare.until_s
     rng = np.random.default_rng(0)
     place = np.column_stack([start.easting_m, start.northing_m, start.heading_deg])
     value, outlines = start.value.copy(), np.array(start.outlines)
@@ -137,15 +172,21 @@ def by_annealing(region, surface, count, seconds):  # type: ignore[no-untyped-de
     return Poses(RAFT, *best.T, worths)
 
 
-def by_cliques(region, surface, count, seconds):  # type: ignore[no-untyped-def]
+def by_cliques(waters: Waters, count: int, spare: "Spare") -> Poses:
     """CP-SAT: at most one raft, grown by half the gap, over each of many points."""
-    from ortools.sat.python import cp_model
+    return _solved("cliques", _with_cliques, waters, count, spare)
 
-    lattice, model = Lattice(region, surface, 1.0, 2), cp_model.CpModel()
+
+def by_no_overlap(waters: Waters, count: int, spare: "Spare") -> Poses:
+    """CP-SAT: optional boxes that do not overlap, the gap on two of their sides."""
+    return _solved("no overlap", _without_overlap, waters, count, spare)
+
+
+def _with_cliques(model: Any, taken: list[Any], lattice: Lattice) -> None:
+    """Add what excludes poses of each other, points over which one raft may lie."""
     wide = shapely.buffer(lattice.outlines, GAP_M / 2 - 1e-6, quad_segs=8)
-    taken = [model.new_bool_var("") for _ in wide]
-    west, south, east, north = region.bounds
-    x, y = np.meshgrid(np.arange(west - 1, east + 1, 0.5), np.arange(south - 1, north + 1, 0.5))
+    west, south, east, north = shapely.total_bounds(wide)
+    x, y = np.meshgrid(np.arange(west, east, 0.5), np.arange(south, north, 0.5))
     tree = shapely.STRtree(wide)
     which, who = tree.query(shapely.points(x.ravel(), y.ravel()), predicate="intersects")
     for rows in np.split(who, np.flatnonzero(np.diff(which)) + 1):
@@ -157,48 +198,83 @@ def by_cliques(region, surface, count, seconds):  # type: ignore[no-untyped-def]
     shared = shapely.area(shapely.intersection(wide[a[a < b]], wide[b[a < b]]))
     for first, other in zip(a[a < b][shared < 0.6], b[a < b][shared < 0.6], strict=True):
         model.add_at_most_one((taken[first], taken[other]))
-    return _solved(model, taken, lattice, count, seconds)
 
 
-def by_no_overlap(region, surface, count, seconds):  # type: ignore[no-untyped-def]
-    """CP-SAT: optional boxes that do not overlap, the gap on two of their sides."""
-    from ortools.sat.python import cp_model
-
-    lattice, model = Lattice(region, surface, 1.0, 2), cp_model.CpModel()
-    taken, east, north = [], [], []
-    for x, y, turn in zip(lattice.x, lattice.y, lattice.turn, strict=True):
-        along = abs(turn - 90.0) < 1
+def _without_overlap(model: Any, taken: list[Any], lattice: Lattice) -> None:
+    """Add boxes with the gap on two of their sides."""
+    east, north = [], []
+    for k, literal in enumerate(taken):
+        along = abs(lattice.turn[k] - 90.0) < 1
         size = (RAFT.length_m, RAFT.width_m) if along else (RAFT.width_m, RAFT.length_m)
-        literal = model.new_bool_var("")
-        for axis, centre, side in ((east, x, size[0]), (north, y, size[1])):
+        for axis, centre, side in ((east, lattice.x[k], size[0]), (north, lattice.y[k], size[1])):
             low, long = round(100 * (centre - side / 2)), round(100 * (side + GAP_M))
             axis.append(model.new_optional_fixed_size_interval_var(low, long, literal, ""))
-        taken.append(literal)
     model.add_no_overlap_2d(east, north)
-    return _solved(model, taken, lattice, count, seconds)
 
 
-def _solved(model, taken, lattice: Lattice, count: int, seconds: float):  # type: ignore[no-untyped-def]
-    """The best choice found in the time, on one core."""
+def _solved(name: str, add: Any, waters: Waters, count: int, spare: "Spare") -> Poses:
+    """The best choice found in the time, on one core, by a watch on the processor's time."""
     from ortools.sat.python import cp_model
 
+    lattice = waters.lattice(1.0, 2)
+    if name not in waters.models:
+        made = waters.models[name] = cp_model.CpModel()
+        taken = [made.new_bool_var("") for _ in lattice.value]
+        add(made, taken, lattice)
+        scale = 1e6 / max(float(lattice.value.max(initial=0.0)), 1e-12)
+        made.maximize(sum(round(v * scale) * t for v, t in zip(lattice.value, taken, strict=True)))
+    model = waters.models[name].clone()
+    taken = [model.get_bool_var_from_proto_index(k) for k in range(len(lattice.value))]
     model.add(sum(taken) <= count)
-    scale = 1e6 / max(float(lattice.value.max(initial=0.0)), 1e-12)
-    model.maximize(sum(round(v * scale) * t for v, t in zip(lattice.value, taken, strict=True)))
-    solver = cp_model.CpSolver()
+    solver, ended = cp_model.CpSolver(), threading.Event()
     solver.parameters.num_workers, solver.parameters.random_seed = 1, 0
-    solver.parameters.max_time_in_seconds = seconds
-    if solver.solve(model) not in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
+    spare.begin()
+
+    def watch() -> None:
+        while not ended.wait(0.01):
+            if time.process_time() >= spare.until_s:
+                solver.stop_search()
+
+    watcher = threading.Thread(target=watch)
+    watcher.start()
+    try:
+        status = solver.solve(model)
+    finally:
+        ended.set()
+        watcher.join()
+    if status not in {cp_model.OPTIMAL, cp_model.FEASIBLE}:
         return lattice.poses([])
     return lattice.poses([k for k, t in enumerate(taken) if solver.boolean_value(t)])
 
 
-RIVALS: dict[str, Callable[..., Poses]] = {
-    "greedy over lattices": by_greed,
-    "nearest to the inflow": by_eye,
-    "simulated annealing": by_annealing,
-    "CP-SAT no overlap": by_no_overlap,
-    "CP-SAT with cliques": by_cliques,
+class Spare:
+    """The processor's time that a rival has, from when it begins [s]."""
+
+    def __init__(self, seconds: float):
+        self.seconds = seconds
+        self.begin()
+
+    def begin(self) -> None:
+        """Start the clock."""
+        self.begun_s = time.process_time()
+        self.until_s = self.begun_s + self.seconds
+
+
+@dataclass(frozen=True)
+class Rival:
+    """Another way to place rafts, and by how much ours is wanted above it, by share."""
+
+    place: Callable[[Waters, int, Spare], Poses]
+    wanted: dict[float, float] | float
+
+
+RIVALS = {
+    "greedy 0.5 m 4 headings": Rival(by_greed, {0.1: 1.03, 0.3: 1.07, 0.5: 1.09, 1.0: 1.16}),
+    "greedy best of lattices": Rival(by_lattices, 1.0),
+    "nearest to the inflow": Rival(by_eye, 1.10),
+    "simulated annealing": Rival(by_annealing, 1.03),
+    "CP-SAT no overlap": Rival(by_no_overlap, 1.12),
+    "CP-SAT with cliques": Rival(by_cliques, 1.05),
 }
 
 
@@ -230,43 +306,116 @@ def ours(region, surface, count) -> Poses:  # type: ignore[no-untyped-def]
     return best_plan([surface], [AllowedRegion(RAFT, region, ())], limits, GAP_M, seed=0)[0][0]
 
 
-def compared(seed: int, share: float, area_ha: float, least_s: float) -> dict[str, float]:
-    """The ratios of our worth to each rival's on one pond; one line is printed."""
-    region, radius = pond(seed, area_ha)
-    surface, count = worth(radius, area_ha), count_of(region, share)
+def in_sun(surface: WorthSurface, region: shapely.Geometry, seed: int) -> WorthSurface:
+    """Worth with a shaded strip along southern banks, and patches of more or less sun."""
+    rows, cols = surface.nodes.shape
+    h = surface.cell_size_m
+    east, north = np.meshgrid(
+        surface.west_m + np.arange(cols) * h, surface.south_m + np.arange(rows) * h
+    )
+    shapely.prepare(region)
+    # The bank lies to the south where the point that many metres south is not water.
+    shaded = ~shapely.contains_xy(region, east, north - 5.0)
+    noise = gaussian_filter(np.random.default_rng([seed, 1]).normal(size=(rows, cols)), 10.0 / h)
+    sun = np.clip(1.0 + 0.15 * noise / noise.std(), 0.5, 1.5)
+    return WorthSurface(
+        surface.west_m, surface.south_m, h, surface.nodes * sun * np.where(shaded, 0.6, 1.0)
+    )
+
+
+@dataclass(frozen=True)
+class Score:
+    """How ours stands to a rival on one pond: worth, the bound and time for the rival's."""
+
+    ratio: float
+    most: float
+    time: float
+
+
+def compared(
+    waters: Waters, share: float, least_s: float, names: list[str], pond_name: str
+) -> dict[str, Score]:
+    """Our scores against each rival on one pond; one line is printed."""
+    region, surface = waters.region, waters.surface
+    count = count_of(region, share)
     begin = time.process_time()
-    value = judged(ours(region, surface, count), region, surface, count)
+    plan = ours(region, surface, count)
     taken_s = time.process_time() - begin
-    seconds, out = max(taken_s, least_s), {}
-    for name, rival in RIVALS.items():
-        theirs = judged(rival(region, surface, count, seconds), region, surface, count)
-        out[name] = value / theirs if theirs > 0 else math.inf
-    shown = ", ".join(f"{name} {ratio:.3f}" for name, ratio in out.items())
-    print(f"pond {seed}: {count} rafts, {taken_s:.1f} s; {shown}", flush=True)
+    value = judged(plan, region, surface, count)
+    limits = [Limit("stock", "", (1.0,), float(count))]
+    bound = area_bound([surface], [AllowedRegion(RAFT, region, ())], GAP_M, limits).value
+    out = {}
+    for name in names:
+        spare = Spare(max(taken_s, least_s))
+        found = RIVALS[name].place(waters, count, spare)
+        used_s = time.process_time() - spare.begun_s
+        theirs = max(judged(found, region, surface, count), 1e-300)
+        none = len(found) == 0
+        out[name] = Score(
+            math.inf if none else value / theirs,
+            math.inf if none else bound / theirs,
+            used_s / taken_s,
+        )
+    shown = ", ".join(f"{name} {one.ratio:.3f}" for name, one in out.items())
+    print(
+        f"{pond_name}: {count} rafts, {value / bound:.4f} of the bound in {taken_s:.1f} s; {shown}"
+    )
     return out
 
 
-def main(ponds: int, shares: Sequence[float], area_ha: float, least_s: float) -> None:
+def main(
+    ponds: int, shares: list[float], area_ha: float, least_s: float, names: list[str], *, sun: bool
+) -> None:
     """Print, for each share and rival, the least and the median ratio of our worth to its."""
     region, radius = pond(0, 0.05)
     ours(region, worth(radius, 0.05), 2)  # compiles
-    table = []
-    for share in shares:
-        found = [compared(seed, share, area_ha, least_s) for seed in range(1, ponds + 1)]
-        for name in RIVALS:
-            ratios = [one[name] for one in found]
-            table.append((share, name, min(ratios), statistics.median(ratios)))
-    print(f"{'share':>5s}  {'rival':24s} least  median   of {ponds} ponds of {area_ha:g} ha")
-    for share, name, least, median in table:
-        print(f"{share:5.2f}  {name:24s} {least:.3f}  {median:.3f}")
+    found: dict[tuple[float, str], list[Score]] = {}
+    for seed in range(1, ponds + 1):
+        region, radius = pond(seed, area_ha)
+        surface = worth(radius, area_ha)
+        waters = Waters(region, in_sun(surface, region, seed) if sun else surface)
+        for share in shares:
+            scores = compared(waters, share, least_s, names, f"pond {seed} at {share:g}")
+            for name, score in scores.items():
+                found.setdefault((share, name), []).append(score)
+    print(
+        f"{ponds} ponds of {area_ha:g} ha; a rival has the time of ours, {least_s:g} s at the least"
+    )
+    print(
+        "share  rival                    wanted  median   least  below 1  no plan    most    time"
+    )
+    for (share, name), scores in sorted(
+        found.items(), key=lambda one: (one[0][0], names.index(one[0][1]))
+    ):
+        wanted = RIVALS[name].wanted
+        want = wanted.get(share, 1.0) if isinstance(wanted, dict) else wanted
+        ratios = [one.ratio for one in scores]
+        print(
+            f"{share:5.2f}  {name:24s} {want:6.2f} {statistics.median(ratios):7.3f}"
+            f" {min(ratios):7.3f}"
+            f" {sum(ratio < 1 - 1e-9 for ratio in ratios):8d} {sum(map(math.isinf, ratios)):8d}"
+            f" {statistics.median(one.most for one in scores):7.3f}"
+            f" {statistics.median(one.time for one in scores):7.2f}"
+        )
 
 
 if __name__ == "__main__":
-    words = [word for word in sys.argv[1:] if word != "--quick"]
-    quick = "--quick" in sys.argv
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--ponds", type=int, default=20)
+    parser.add_argument("--shares", default="0.1,0.3,0.5,1.0")
+    parser.add_argument("--area-ha", type=float, default=1.0)
+    parser.add_argument("--least-s", type=float, default=0.0)
+    parser.add_argument("--rivals", default=",".join(RIVALS))
+    parser.add_argument("--sun", action="store_true")
+    parser.add_argument("--quick", action="store_true")
+    given = parser.parse_args()
+    if given.quick:
+        given.ponds, given.area_ha = 3, 0.3
     main(
-        int(words[0]) if words else (3 if quick else 20),
-        [float(word) for word in words[1].split(",")] if len(words) > 1 else (0.1, 0.3, 0.5, 1.0),
-        float(words[2]) if len(words) > 2 else (0.3 if quick else 1.0),
-        float(words[3]) if len(words) > 3 else (2.0 if quick else 20.0),
+        given.ponds,
+        [float(word) for word in given.shares.split(",")],
+        given.area_ha,
+        given.least_s,
+        given.rivals.split(","),
+        sun=given.sun,
     )

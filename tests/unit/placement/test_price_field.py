@@ -1,15 +1,19 @@
 """The price field: closed forms, its law, and a judge that knows nothing of its lattice."""
 
+import itertools
+
 import numpy as np
 import pytest
 import shapely
 
-from geoplan.placement import price_problem
+from geoplan.placement import pose_judge, price_problem
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit, area_bound
 from geoplan.placement.patience import Patience
 from geoplan.placement.pose_lattice import lattice_boxes
 from geoplan.placement.price_field import FieldProof, price_field
+from geoplan.placement.price_problem import posed
+from geoplan.placement.price_programme import Programme, first_poses
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType, footprints
 from tests.unit.placement.test_bound import RAFT, SMALL, surface_of
@@ -104,19 +108,51 @@ class Asked(Patience):
 
 
 def test_what_is_proven_when_time_is_up_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Time is up at every look at the clock in turn, most of them within a round."""
     basin, surface = shapely.Point(0, 0).buffer(5.0), surface_of("ridge")
     region, wanted = [AllowedRegion(RAFT, basin, ())], stock(3.0)
-    found = []
-    for asked in (0, 1, 2, 3):
+    whole = price_field([surface], region, GAP, wanted)
+    monkeypatch.setattr(pose_judge, "_AT_ONCE", 4000)
+    found, asked = [], 0
+    while not found or Asked.left < 0:
         monkeypatch.setattr(Asked, "left", asked)
         found.append(price_field([surface], region, GAP, wanted, patience=Asked()))
+        asked += 1
     assert found[0] is None
+    values = [each.value for each in found if each is not None]
     # Before a round of the field each raft pays the price of the limit alone, its greatest worth.
     top = 3 * RAFT.planted_area_m2 * float(surface.nodes.max())
-    values = [each.value for each in found[1:] if each is not None]
-    assert len(values) == 3
-    assert best_pair(basin, surface) <= values[2] <= values[1] <= values[0] <= top
-    assert values[2] < values[0]
+    assert top >= values[0]
+    assert all(later <= sooner for sooner, later in itertools.pairwise(values))
+    assert best_pair(basin, surface) <= values[-1] < values[0]
+    # A round that is broken off leaves what was proven before it; in parts, all is the same.
+    assert len(values) > 3 * len(set(values)) > 3
+    assert whole is not None
+    assert found[-1] is not None
+    assert values[-1] == whole.value
+    assert np.array_equal(found[-1].field, whole.field)
+
+
+def test_the_solver_breaks_off_when_time_is_up() -> None:
+    basin, surface = shapely.Point(0, 0).buffer(5.0), surface_of("ridge")
+    problem = posed([surface], [AllowedRegion(RAFT, basin, ())], GAP, stock(3.0))
+    assert problem is not None
+    programme = Programme(problem)
+    programme.take(
+        [first_poses(problem.types[0])],
+        [problem.types[0].asked(np.zeros(surface.nodes.shape))],
+        problem,
+    )
+    assert programme.solved(Late()) is None
+    assert programme.solved() is not None
+
+
+class Late(Patience):
+    """Time that runs out in the midst of what was begun."""
+
+    @property
+    def left_s(self) -> float:
+        return 0.0
 
 
 def test_room_for_one_raft_is_worth_one_raft() -> None:
