@@ -20,6 +20,10 @@ from geoplan.site import WaterBody
 #: Longest wading leg that is not remarked on. Judgement [m].
 LONG_WADE_M = 10.0
 _MOST_NAMED = 20
+_BARRED = (
+    "past the others in their places no way is as wide as it: launch it before them and hold it"
+    " beside its place until they have passed, or leave it out or move it"
+)
 
 
 def tow_routes(
@@ -69,8 +73,8 @@ def tow_routes(
     place may a raft be nearer. Where the raft cannot be towed, turned and hauled along it, the
     shortest way on which it could turn anywhere is taken. The farthest raft goes first, but none
     after one that lies in the water it sweeps; where that cannot be, the later one is led round
-    those in place. Where no order exists, a warning names the rafts and one that could be left
-    out.
+    those in place, or drawn past them without room to turn, which is said. Where no way past the
+    others is as wide as it, a raft is left without a route.
     """
     planned = [raft for raft in rafts if raft.status == "planned"]
     if not planned:
@@ -83,13 +87,14 @@ def tow_routes(
     lost = why_no_way(lake, [raft for raft in planned if raft.raft_id not in ways], there)
     found = ordered(lake, [raft for raft in planned if raft.raft_id in ways], ways, there)
     routes = _routes(lake, found.steps, there)
+    barred = tuple(NoRoute(raft.raft_id, _BARRED) for raft in found.barred)
     notes = (
         *_unreached(body, lost),
         *_wading_notes(lake, found.steps),
         *_tight(body, found.steps),
         *_blocked(body, found),
     )
-    return routes, lost, notes
+    return routes, lost + barred, notes
 
 
 def _routes(
@@ -215,20 +220,17 @@ def _tight(body: WaterBody, steps: Sequence[tuple[PlacedRaft, Way]]) -> list[Fau
 
 
 def _blocked(body: WaterBody, found: LaunchOrder) -> list[Fault]:
-    """Return the warning that no order exists for some rafts, and what would help."""
-    if not found.stuck:
+    """Return the warning that some rafts have no place in the order, and what would help."""
+    if not found.barred:
         return []
-    names = [raft.raft_id for raft in found.stuck]
-    remedy = "Hold those in place beside their places until the others have passed."
-    if found.drop is not None:
-        remedy = f"Leave out or move '{found.drop.raft_id}': then the others can pass. Or hold it"
-        remedy += " beside its place until they have."
     return [
         _warning(
             body,
-            f"no order in which rafts {_names(names)} pass each other: whichever went last would"
-            " have to pass all the others, and none can",
+            f"no order of launching that has room for rafts"
+            f" {_names([raft.raft_id for raft in found.barred])}: whichever of those there went"
+            " last would have to pass the others, and none can",
             "a way for each raft, as wide as it, clear of those in place before it",
-            remedy,
+            "Leave them out or move them. Or launch them first and hold them beside their places"
+            " until the others have passed.",
         )
     ]

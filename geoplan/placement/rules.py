@@ -154,10 +154,9 @@ class InflowJet:
     def standoff_m(self, around: Surroundings, inflow: Inflow) -> float:
         """Return the distance to keep from an inflow [m]."""
         keep = around.settings.clearances
-        flow_l_s = inflow.peak_flow_l_s or inflow.flow_l_s or 0.0
-        normal = around.edges[1]
-        mean_m = normal.volume_m3 / max(normal.area_m2, 1e-9)
-        reach = jet_reach_m(inflow.pipe_diameter_m, flow_l_s / 1000.0, mean_m, keep.jet_speed_m_s)
+        flow_m3_s = (inflow.peak_flow_l_s or inflow.flow_l_s or 0.0) / 1000.0
+        depth_m = _spreading_depth_m(around)
+        reach = jet_reach_m(inflow.pipe_diameter_m, flow_m3_s, depth_m, keep.jet_speed_m_s)
         return float(max(keep.inflow_m, reach * _JET_ROOM))
 
     def forbidden(self, around: Surroundings, raft_type: RaftType) -> BaseGeometry:
@@ -173,6 +172,19 @@ class InflowJet:
         """Return the rule in words."""
         speed = around.settings.clearances.jet_speed_m_s
         return f"in the jet of an inflow (faster than {speed:g} m/s at peak flow)"
+
+
+def _spreading_depth_m(around: Surroundings) -> float:
+    """Return the mean depth at normal level: of the bed, or of straight lines between soundings.
+
+    Few soundings in a bowl leave a fifth of its water below such lines; the lesser depth counts.
+    """
+    normal, linear_m = around.edges[1], around.fields.edge_bed_m
+    mean_m = normal.volume_m3 / max(normal.area_m2, 1e-9)
+    if linear_m is None:
+        return mean_m
+    depth_m = normal.level_m - linear_m[around.fields.grid.water]
+    return min(mean_m, float(depth_m[depth_m > 0].mean())) if (depth_m > 0).any() else mean_m
 
 
 class SunForPlants:

@@ -13,7 +13,7 @@ from geoplan.launch.routes import DRAFT_MARGIN_M, tow_routes
 from geoplan.plan import PlacedRaft, Route
 from geoplan.raft import footprints
 from geoplan.site import WaterBody
-from tests.unit.launch.lakes import DRAFT_M, WIDTH_M, body, fields, raft, settings
+from tests.unit.launch.lakes import DRAFT_M, LENGTH_M, WIDTH_M, body, fields, raft, settings
 
 POND = shapely.box(0, 0, 40, 30)
 
@@ -191,19 +191,47 @@ def test_rafts_that_block_each_other_for_good_are_named() -> None:
     channel = shapely.union(shapely.box(10, 0, 30, 6), shapely.box(20 - side, 5, 20 + side, 20))
     apart = WIDTH_M / 2 + 0.025
     rafts = [raft("A", 20 - apart, 10), raft("B", 20 + apart, 10)]
-    routes, _, notes = tow_routes(
+    routes, lost, notes = tow_routes(
         body(channel, [Point(20, 0)]),
         fields(channel, 1.0, 0.1),
         shapely.MultiPolygon([channel]),
         rafts,
         settings(),
     )
-    assert len(routes) == 2
+    assert [route.raft_id for route in routes] == ["B"]
+    assert [one.raft_id for one in lost] == ["A"]
+    assert "no way is as wide as it" in lost[0].why_no_way
     tight, barred = [str(note) for note in notes]
-    assert [route.has_room for route in routes] == [False, False]
+    assert not routes[0].has_room
+    assert "no room to turn rafts 'B'" in tight
+    assert "no order of launching that has room for rafts 'A'" in barred
+
+
+def test_rafts_that_cannot_turn_beside_each_other_have_an_order_without_room() -> None:
+    """End to end, each at the head of a channel of its own, too narrow to turn in before.
+
+    Each sweeps the other's place as it turns, but its line stays half a length away, which is
+    more than half a width.
+    """
+    apart = LENGTH_M / 2 + 0.025
+    heads = shapely.box(20 - LENGTH_M - 0.1, 8.7, 20 + LENGTH_M + 0.1, 11.3)
+    channels = [
+        shapely.box(20 + side * apart - 1.3, 3, 20 + side * apart + 1.3, 11) for side in (-1, 1)
+    ]
+    water = shapely.union_all([shapely.box(10, 0, 30, 4), heads, *channels])
+    rafts = [raft("A", 20 - apart, 10, 90.0), raft("B", 20 + apart, 10, 90.0)]
+    routes, lost, notes = tow_routes(
+        body(water, [Point(20, 0)]),
+        fields(water, 1.0, 0.1),
+        shapely.MultiPolygon([water]),
+        rafts,
+        settings(),
+    )
+    assert lost == ()
+    assert [(route.raft_id, route.has_room) for route in routes] == [("A", False), ("B", False)]
+    assert [route.clearance_m >= WIDTH_M / 2 for route in routes] == [True, True]
+    (tight,) = [str(note) for note in notes]
     assert "no room to turn rafts 'A', 'B'" in tight
-    assert "no order in which rafts 'A', 'B' pass each other" in barred
-    assert "Leave out or move 'A'" in barred
 
 
 def test_a_corner_too_tight_for_turning_is_gone_round_where_there_is_room() -> None:
