@@ -103,10 +103,11 @@ def plan_folder(
     """
     refuse_foreign_folder(out)
     store = parts_of(out)
+    is_begun = not store.is_empty
     site = read_site(site_path, laid_down(store))
     held, kept_from = read_held(keep, site) if keep else ((), None)
     with alone(store, str(out)), (crew or Crew(workers)).staying() as staying:
-        if staying.standing and store.is_empty:
+        if staying.standing and not is_begun:
             staying.standing.begin(len(site.water_bodies))
         plan = planned(site, store, staying, seed, progress, held=held, time_limit_s=time_limit_s)
         plan = replace(plan, kept_from=kept_from)

@@ -264,7 +264,7 @@ def _drive(waiting: deque[tuple[Task, ...]], hands: Hands, run: _Run) -> None:
             _one_by_one(lost, hands, run)
 
 
-def _submitted(group: tuple[Task, ...], hands: _Hands, store: PartStore) -> "Future[Any]":
+def _submitted(group: tuple[Task, ...], hands: Hands, store: PartStore) -> "Future[Any]":
     """Hand a group of tasks to the workers, with its water bodies where they have no store."""
     if hands.store_folder is None:
         group = tuple(task.with_bodies(store) for task in group)
