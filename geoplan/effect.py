@@ -220,7 +220,7 @@ def _curve(
     for count in sorted({round(k) for k in np.linspace(0, len(ranked), _CURVE_POINTS)} - {0}):
         poses = [*held, *_first(full, ranked[:count])]
         limits = (*cover, Limit("count", "rafts", (1.0,) * len(types), float(count)))
-        few = BoundedRoom(room.regions, room.gap_m, limits, room.shares, room.union)
+        few = replace(room, limits=limits)
         bound = tangent.value + few.bound(corrected, surfaces[0].cell_size_m).value
         points.append(_point(poses, areas, benefit.kept_g_d(poses), bound, is_chosen=False))
     return tuple(sorted(points, key=lambda point: (point.raft_count, point.is_chosen)))

@@ -14,7 +14,7 @@ each area bound with its prices holds for every count: U(n) ≤ c + p·n.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from itertools import pairwise
 from typing import Any
 
@@ -286,7 +286,7 @@ class _Curve:
             Limit("count", "", tuple(float(k == t) for k in range(len(counts))), counts[t])
             for t in range(len(counts))
         ]
-        few = BoundedRoom(room.regions, room.gap_m, (*room.limits, *each), room.shares, room.union)
+        few = replace(room, limits=(*room.limits, *each))
         bound = few.bound(corrected, tangent.surfaces[0].cell_size_m)
         slope = np.array(bound.prices[-len(counts) :])
         self.cuts.append((tangent.constant + bound.value - float(slope @ np.array(counts)), slope))

@@ -17,16 +17,17 @@ can gain between them is bounded by the range of the worth's gradient.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy.fft import irfft2, next_fast_len, rfft2
-from scipy.ndimage import maximum_filter, minimum_filter
+from scipy.ndimage import distance_transform_edt, maximum_filter, minimum_filter
 from scipy.optimize import linprog, minimize_scalar
 from shapely.geometry import Polygon
+from shapely.geometry.base import BaseGeometry
 
 from geoplan.cut_cells import cell_coverage
 from geoplan.placement.allowed import AllowedRegion, grown
@@ -34,6 +35,7 @@ from geoplan.placement.bend_kernels import bent_ranges
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType, footprints
 from geoplan.site import FloatArray
+from geoplan.water import IntArray
 
 #: Slack by which the region of the bound is larger than that of the search: the search draws
 #: arcs from outside and keeps a millimetre for rounding, the bound must allow what is legal [m].
@@ -45,6 +47,8 @@ _LITTLE = 1e-4
 _STEP_RAD = math.radians(_HEADINGS_DEG[1])
 #: Parts of a cell's side in which the weights of the means are integrated; even.
 _FINE = 8
+#: Share of the worth that must lie beyond the regions, above what lies beside it, to be cut off.
+_WORTH_CUTTING = 1e-3
 #: Classes of worth in which prices of several limits are first found.
 _CLASSES = 300
 
@@ -266,6 +270,8 @@ class BoundedRoom:
         cover [1].
     union : ndarray of float, shape (rows, cols)
         The same for rafts of any type [1].
+    stand_ins : ndarray of int, shape (types, nodes)
+        Node whose worth stands for that of each: its own where a raft may lie on it [1].
     """
 
     regions: tuple[AllowedRegion, ...]
@@ -273,6 +279,7 @@ class BoundedRoom:
     limits: tuple[Limit, ...]
     shares: FloatArray
     union: FloatArray
+    stand_ins: IntArray
 
     def grown_m2(self, index: int) -> float:
         """
@@ -305,12 +312,25 @@ class BoundedRoom:
             Worth and its averaging excess; averages of such arrays bound averages of worths,
             since the excess is sublinear [unit of the worth].
         """
-        return np.stack(
-            [
-                surface.nodes + averaging_excess(surface, region.raft_type, self.gap_m)
-                for surface, region in zip(surfaces, self.regions, strict=True)
-            ]
-        )
+        out = []
+        for index, surface in enumerate(surfaces):
+            own = replace(surface, nodes=self._under_rafts(surface.nodes, index))
+            kind = self.regions[index].raft_type
+            out.append(own.nodes + averaging_excess(own, kind, self.gap_m))
+        return np.stack(out)
+
+    def _under_rafts(self, nodes: FloatArray, index: int) -> FloatArray:
+        """
+        Return the worth as rafts of a type can have it.
+
+        No raft lies on the half gap beyond its region, so that what is worth more there counts for
+        nothing: the worth beside it bounds as well. That makes creases, which an average over a
+        raft exceeds by more, and is done where there is something to gain.
+        """
+        lower = np.minimum(nodes, nodes.ravel()[self.stand_ins[index]].reshape(nodes.shape))
+        share = self.shares[index]
+        cut = float((share * (nodes - lower)[:-1, :-1]).sum())
+        return lower if cut > _WORTH_CUTTING * float((share * nodes[:-1, :-1]).sum()) else nodes
 
     def bound(self, corrected: FloatArray, cell_size_m: float) -> AreaBound:
         """
@@ -381,7 +401,25 @@ def bounded_room(
         if len(wide) == 1
         else cell_coverage(shapely.union_all(wide), west, south, h, shape)
     )
-    return BoundedRoom(tuple(regions), gap_m, tuple(limits), shares, union)
+    stand_ins = np.stack([_stand_ins(surface, region.region) for region in regions])
+    return BoundedRoom(tuple(regions), gap_m, tuple(limits), shares, union, stand_ins)
+
+
+def _stand_ins(surface: WorthSurface, region: BaseGeometry) -> IntArray:
+    """Return for each node the nearest whose worth a raft in the region may be given."""
+    rows, cols = surface.nodes.shape
+    lain = np.zeros((rows, cols), bool)
+    if not region.is_empty:
+        place = (surface.west_m, surface.south_m, surface.cell_size_m)
+        touched = cell_coverage(grown(region, SLACK_M), *place, (rows - 1, cols - 1)) > 0
+        for up in (0, 1):
+            for right in (0, 1):
+                lain[up : rows - 1 + up, right : cols - 1 + right] |= touched
+    if not lain.any():
+        return np.arange(rows * cols)
+    row, col = distance_transform_edt(~lain, return_distances=False, return_indices=True)
+    nearest: IntArray = (row.astype(np.int64) * cols + col).ravel()
+    return nearest
 
 
 def area_bound(

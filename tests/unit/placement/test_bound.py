@@ -12,6 +12,7 @@ from geoplan.placement.bound import (
     averaging_excess,
     grown_area_m2,
 )
+from geoplan.placement.search import best_rows
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType, footprints
 
@@ -163,3 +164,24 @@ def grown_mean_squares(length: float, width: float, r: float) -> np.ndarray:
     )
     inside = beyond <= r
     return np.array([(east[inside] ** 2).mean(), (north[inside] ** 2).mean()])
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_worth_where_no_raft_may_lie_is_not_bounded(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    inner = surface_of(("cone", "flat", "ridge", "noise")[seed])
+    region = shapely.Point(0.3, -0.2).buffer(8.0).difference(shapely.Point(2, 1).buffer(1.5))
+    east, north = inner.west_m + inner.cell_size_m * np.indices(inner.nodes.shape)[::-1]
+    # Nodes of no cell that the region touches are five times as good, and differ.
+    beyond = ~shapely.contains_xy(shapely.buffer(region, 0.8), east, north)
+    nodes = np.where(beyond, 5.0 + rng.random(inner.nodes.shape), inner.nodes)
+    tempting = WorthSurface(inner.west_m, inner.south_m, inner.cell_size_m, nodes)
+    held = [AllowedRegion(RAFT, shapely.multipolygons([region]), ())]
+    for count in (2.0, 1e6):
+        limit = [Limit("stock", "", (1.0,), count)]
+        found = area_bound([tempting], held, 2.0, limit).value
+        plain = area_bound([inner], held, 2.0, limit).value
+        rows = best_rows(held[0].region, tempting, RAFT, 2.0, int(count)).poses
+        assert len(rows) > 1
+        assert float(rows.value.sum()) <= found
+        assert found <= 1.25 * plain
