@@ -22,6 +22,9 @@ from geoplan.site import FloatArray
 FREE_DEG = 90.0
 #: The audit draws the same line in another projection; a raft keeps this much less [°].
 _ROOM_DEG = 0.5
+#: Where a flow turns under a raft its direction is doubtful, and the band about it narrower by the
+#: standard deviation of it, down to this share of the tolerance. *Judgement* [1].
+_LEAST_SHARE = 0.6
 #: Frames are turned to this many of the commonest directions besides those spread evenly [1].
 _COMMON = 3
 
@@ -277,13 +280,25 @@ def along_flow(
     Returns
     -------
     Headings
-        Any heading where less passes.
+        Any heading where less passes; a narrower band where the flow turns over that length.
     """
     size = 2 * round(length_m / grid.cell_size_m / 2) + 1
     east, north = (uniform_filter(part, size, mode="nearest") for part in through_m2_s)
     middle = np.mod(np.degrees(np.arctan2(east, north)), 180.0)
+    half = np.maximum(tolerance_deg - _spread_deg(through_m2_s, size), _LEAST_SHARE * tolerance_deg)
     is_held = np.hypot(east, north) >= least_m2_s
-    return _on(grid, "the flow", tolerance_deg, middle, np.where(is_held, tolerance_deg, FREE_DEG))
+    return _on(grid, "the flow", tolerance_deg, middle, np.where(is_held, half, FREE_DEG))
+
+
+def _spread_deg(through_m2_s: tuple[FloatArray, FloatArray], size: int) -> FloatArray:
+    """Return the standard deviation of the flow's axis in a square of so many cells [°]."""
+    east, north = through_m2_s
+    # Doubled, opposite directions of one axis are the same; cells without flow have none.
+    axis = np.exp(2j * np.arctan2(north, east)) * (np.hypot(east, north) > 0)
+    share = uniform_filter((axis != 0).astype(float), size, mode="nearest")
+    mean = [uniform_filter(part, size, mode="nearest") for part in (axis.real, axis.imag)]
+    length = np.clip(np.hypot(*mean) / np.maximum(share, 1e-9), 1e-9, 1.0)
+    return np.asarray(np.degrees(np.sqrt(-2.0 * np.log(length))) / 2.0)
 
 
 def _on(
