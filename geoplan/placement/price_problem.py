@@ -278,9 +278,7 @@ def posed(
     found: list[PoseBoxes] = []
     for own, region, area, rent in zip(surfaces, regions, legal, rents, strict=True):
         held = _poses(own, region.raft_type, area, gap_m, float(rent), rooms)
-        if held is None or patience.is_over():
-            return None
-        if sum(len(each.poses) for each in (*found, held)) > _MOST_POSES:
+        if held is None or patience.is_over() or _count((*found, held)) > _MOST_POSES:
             return None
         found.append(held)
     types = [
@@ -291,13 +289,18 @@ def posed(
     rooms = _counted(rooms, types, across_m, h / STEPS, is_whole=not rents.any())
     node_area = node_areas(surface, wide)
     spread = _spread(surface, types)
-    if spread.shape[1] > _MOST_VARIABLES or patience.is_over():
+    if spread.shape[1] > _MOST_VARIABLES:
         return None
     most = np.array([limit.most for limit in limits])
     most_rafts = min(sum(room.most for room in rooms), _most_by_limits(use, most))
     return Problem(
         surface, tuple(types), spread, node_area, use, most, tuple(rooms), most_rafts, floor
     )
+
+
+def _count(sets: Sequence[PoseBoxes]) -> int:
+    """Return how many poses there are of all types."""
+    return sum(len(each.poses) for each in sets)
 
 
 def _rooms(wide: shapely.Geometry, regions: Sequence[AllowedRegion], gap_m: float) -> list[Room]:
