@@ -10,6 +10,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
+from geoplan.compiled import ZERO, inner
 from geoplan.grid import BoolArray
 from geoplan.site import FloatArray
 
@@ -104,7 +105,7 @@ def cell_coverage(
     return np.where(covered < 1e-12, 0.0, covered)
 
 
-@numba.njit(cache=True)
+@inner
 def sort_rows(rows: FloatArray) -> None:
     """
     Sort rows by their first column, in place.
@@ -124,10 +125,10 @@ def sort_rows(rows: FloatArray) -> None:
     for end in range(n - 1, 0, -1):
         for k in range(rows.shape[1]):
             rows[0, k], rows[end, k] = rows[end, k], rows[0, k]
-        _sink(rows, 0, end)
+        _sink(rows, ZERO, end)
 
 
-@numba.njit(cache=True)
+@inner
 def _sink(rows: FloatArray, top: int, end: int) -> None:
     """Let a row sink to its place in a heap of the rows before an end."""
     while 2 * top + 1 < end:

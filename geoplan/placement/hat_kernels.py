@@ -5,7 +5,7 @@ from typing import Any
 import numba
 import numpy as np
 
-from geoplan.placement.row_kernels import inner
+from geoplan.compiled import inner
 from geoplan.site import FloatArray
 
 #: Axes; as plain numbers each would be compiled by itself.

@@ -13,9 +13,9 @@ from typing import Any, NamedTuple
 import numba
 import numpy as np
 
+from geoplan.compiled import inner
 from geoplan.grid import BoolArray
 from geoplan.placement.hat_kernels import hat_sums
-from geoplan.placement.row_kernels import inner
 from geoplan.site import FloatArray
 
 #: Lattice poses in a cell's side, and headings in a half turn.

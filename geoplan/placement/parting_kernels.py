@@ -10,8 +10,8 @@ from typing import Any
 import numba
 import numpy as np
 
+from geoplan.compiled import inner
 from geoplan.placement.pose_kernels import Water, lies_inside, raft_worth
-from geoplan.placement.row_kernels import inner
 from geoplan.site import FloatArray
 
 #: Columns of a table: two rafts, three rates of either, room and pair.

@@ -5,7 +5,7 @@ from typing import Any, NamedTuple
 import numba
 import numpy as np
 
-from geoplan.placement.row_kernels import inner
+from geoplan.compiled import ZERO, inner
 from geoplan.site import FloatArray
 
 #: Points a side at which a raft's mean worth is taken, as in `WorthSurface.mean_under`.
@@ -482,7 +482,7 @@ def taken_in_turn(water: Water, rafts: Rafts, terms: Terms) -> int:
     int
         How many were taken.
     """
-    n = 0
+    n: int = ZERO
     used = np.zeros(len(terms.most))
     for i in range(len(rafts.kind)):
         kind = rafts.kind[i]

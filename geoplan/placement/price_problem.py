@@ -278,16 +278,13 @@ def posed(
     found: list[PoseBoxes] = []
     for own, region, area, rent in zip(surfaces, regions, legal, rents, strict=True):
         held = _poses(own, region.raft_type, area, gap_m, float(rent), rooms)
-        if held is None or sum(len(each.poses) for each in (*found, held)) > _MOST_POSES:
+        if held is None or patience.is_over() or _count((*found, held)) > _MOST_POSES:
             return None
         found.append(held)
-        if patience.is_over():
-            return None
-    types = []
-    for own, region, held in zip(surfaces, regions, found, strict=True):
-        types.append(_type(own, region.raft_type, held, gap_m, rooms))
-        if patience.is_over():
-            return None
+    types = [
+        _type(own, region.raft_type, held, gap_m, rooms)
+        for own, region, held in zip(surfaces, regions, found, strict=True)
+    ]
     across_m = min(region.raft_type.width_m for region in regions) + gap_m
     rooms = _counted(rooms, types, across_m, h / STEPS, is_whole=not rents.any())
     node_area = node_areas(surface, wide)
@@ -299,6 +296,11 @@ def posed(
     return Problem(
         surface, tuple(types), spread, node_area, use, most, tuple(rooms), most_rafts, floor
     )
+
+
+def _count(sets: Sequence[PoseBoxes]) -> int:
+    """Return how many poses there are of all types."""
+    return sum(len(each.poses) for each in sets)
 
 
 def _rooms(wide: shapely.Geometry, regions: Sequence[AllowedRegion], gap_m: float) -> list[Room]:

@@ -5,13 +5,10 @@ from typing import Any
 import numba
 import numpy as np
 
+from geoplan.compiled import inner
 from geoplan.cut_cells import sort_rows
 from geoplan.grid import BoolArray
 from geoplan.site import FloatArray
-
-#: For functions that only compiled ones call: no way in from Python is compiled.
-_NO_WAY_IN: Any = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
-inner = numba.njit(cache=True, **_NO_WAY_IN)
 
 
 @numba.njit(cache=True)

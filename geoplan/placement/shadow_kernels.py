@@ -11,9 +11,9 @@ from typing import Any
 import numba
 import numpy as np
 
+from geoplan.compiled import inner
 from geoplan.grid import BoolArray
 from geoplan.placement.pose_kernels import Water, lies_inside, may_head
-from geoplan.placement.row_kernels import inner
 from geoplan.site import FloatArray
 
 

@@ -10,6 +10,7 @@ from typing import Any
 import numba
 import numpy as np
 
+from geoplan.compiled import ZERO, inner
 from geoplan.placement.pose_kernels import (
     Rafts,
     Terms,
@@ -19,7 +20,7 @@ from geoplan.placement.pose_kernels import (
     raft_worth,
     worth_at,
 )
-from geoplan.placement.row_kernels import best_stack, extremes, inner
+from geoplan.placement.row_kernels import best_stack, extremes
 from geoplan.placement.shadow_kernels import keep_legal, mark_worth, running_sums
 from geoplan.site import FloatArray
 
@@ -231,7 +232,7 @@ def _within_limits(rafts: Rafts, n: int, terms: Terms) -> int:
         for i in range(n):
             used += terms.use[limit, rafts.kind[i]]
         while used > terms.most[limit] + 1e-9:
-            worst, least = -1, np.inf
+            worst, least = ZERO - 1, np.inf
             for i in range(n):
                 use = terms.use[limit, rafts.kind[i]]
                 if use > 0 and rafts.value[i] / use < least:
@@ -281,7 +282,6 @@ def _taken(rafts: Rafts, n: int, inside: Any, new: Rafts, terms: Terms) -> int:
 @inner
 def _heading(water: Water, rafts: Rafts, n: int, east: float, north: float, draws: Any) -> float:
     """Return a turn for a window: of a raft, of the edge, of a line of equal worth, or any."""
-    first: Any = np.int64(0)  # no literal: one compiled version of what is called
     if draws[0] < 0.35 and n > 0:
         best = 0
         for i in range(n):
@@ -293,7 +293,7 @@ def _heading(water: Water, rafts: Rafts, n: int, east: float, north: float, draw
     if draws[0] < 0.75:
         reach = 2 * extremes(water.sides)[1]
         best_far, turn = reach * reach, draws[1] * np.pi
-        for k in edges_near(water, first, east, north, reach):
+        for k in edges_near(water, ZERO, east, north, reach):
             x0, y0 = water.edges[k, 0] - east, water.edges[k, 1] - north
             dx, dy = water.edges[k, 2] - east - x0, water.edges[k, 3] - north - y0
             at = min(max(-(x0 * dx + y0 * dy) / max(dx * dx + dy * dy, 1e-12), 0.0), 1.0)
@@ -303,10 +303,10 @@ def _heading(water: Water, rafts: Rafts, n: int, east: float, north: float, draw
         return float(turn)
     if draws[0] < 0.85:
         h = water.node_step
-        slope_east = worth_at(water, first, east + h, north)
-        slope_east -= worth_at(water, first, east - h, north)
-        slope_north = worth_at(water, first, east, north + h)
-        slope_north -= worth_at(water, first, east, north - h)
+        slope_east = worth_at(water, ZERO, east + h, north)
+        slope_east -= worth_at(water, ZERO, east - h, north)
+        slope_north = worth_at(water, ZERO, east, north + h)
+        slope_north -= worth_at(water, ZERO, east, north - h)
         return float(np.arctan2(slope_east, -slope_north))
     return float(draws[1] * np.pi)
 

@@ -9,6 +9,7 @@ paths between vertices of the edge.
 import numba
 import numpy as np
 
+from geoplan.compiled import ZERO, inner
 from geoplan.water import BoolArray, FloatArray, IntArray
 
 #: Radius of the disc in which distances are exact, in cells: near a point the front is too
@@ -155,7 +156,7 @@ def _is_wet(water: BoolArray, row: float, col: float) -> bool:
     return 0 <= r < water.shape[0] and 0 <= c < water.shape[1] and bool(water[r, c])
 
 
-@numba.njit(cache=True)
+@inner
 def _push(heap: FloatArray, cells: IntArray, count: int, value: float, cell: int) -> int:
     """Add a cell to a binary heap of values and return how many it holds."""
     k = count
@@ -169,7 +170,7 @@ def _push(heap: FloatArray, cells: IntArray, count: int, value: float, cell: int
     return count + 1
 
 
-@numba.njit(cache=True)
+@inner
 def _pop(heap: FloatArray, cells: IntArray, count: int) -> int:
     """Take the first off a binary heap of values and return how many are left."""
     last = count - 1
@@ -187,7 +188,7 @@ def _pop(heap: FloatArray, cells: IntArray, count: int) -> int:
     return last
 
 
-@numba.njit(cache=True)
+@inner
 def _is_open(closed: BoolArray, row: int, col: int, row_step: int, col_step: int) -> bool:
     """Tell whether the face between a cell and one of its four neighbours is open."""
     if row_step != 0:
@@ -208,10 +209,10 @@ def _leads(water: BoolArray, closed: BoolArray, r0: int, c0: int, r1: int, c1: i
     by_col = (
         water[r0, c1] and _is_open(closed, r0, c0, 0, right) and _is_open(closed, r0, c1, down, 0)
     )
-    return by_row or by_col
+    return bool(by_row or by_col)
 
 
-@numba.njit(cache=True)
+@inner
 def _sees(
     water: BoolArray, closed: BoolArray, row: float, col: float, to_row: int, to_col: int
 ) -> bool:
@@ -227,7 +228,7 @@ def _sees(
     return True
 
 
-@numba.njit(cache=True)
+@inner
 def _axis_term(
     distance: FloatArray,
     settled: BoolArray,
@@ -256,13 +257,13 @@ def _axis_term(
     return value, weight
 
 
-@numba.njit(cache=True)
+@inner
 def _arrival(
     distance: FloatArray, settled: BoolArray, closed: BoolArray, row: int, col: int
 ) -> float:
     """Return the distance of a cell from its settled neighbours."""
-    v0, w0 = _axis_term(distance, settled, closed, row, col, (1, 0))
-    v1, w1 = _axis_term(distance, settled, closed, row, col, (0, 1))
+    v0, w0 = _axis_term(distance, settled, closed, row, col, (ZERO + 1, ZERO))
+    v1, w1 = _axis_term(distance, settled, closed, row, col, (ZERO, ZERO + 1))
     alone: float = min(v0 + 1.0 / np.sqrt(w0), v1 + 1.0 / np.sqrt(w1))
     if max(v0, v1) == np.inf:
         return alone
@@ -302,7 +303,7 @@ def _march(water: BoolArray, closed: BoolArray, distance: FloatArray) -> None:
     heap = np.empty(4 * rows * cols + 1)
     cells = np.empty(4 * rows * cols + 1, np.int64)
     is_start = np.isfinite(distance)
-    count = 0
+    count = ZERO
     for k in range(rows * cols):
         if is_start[k // cols, k % cols]:
             count = _push(heap, cells, count, distance[k // cols, k % cols], k)

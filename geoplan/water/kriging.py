@@ -12,6 +12,7 @@ import numpy as np
 from scipy.optimize import nnls
 from scipy.spatial import cKDTree
 
+from geoplan.compiled import inner
 from geoplan.water import FloatArray, IntArray
 
 #: Measurements round a place that are asked. More change a standard error by a percent.
@@ -282,7 +283,7 @@ def _kriged(
     return value, out
 
 
-@numba.njit(cache=True)
+@inner
 def _set_covariances(rows: FloatArray, place: FloatArray, sill: float, per_m: float) -> None:
     """Set the lower half of the covariances of the smooth part between places."""
     for i in range(place.shape[1]):
@@ -292,7 +293,7 @@ def _set_covariances(rows: FloatArray, place: FloatArray, sill: float, per_m: fl
             rows[i, j] = sill * (1.0 + scaled) * math.exp(-scaled)
 
 
-@numba.njit(cache=True)
+@inner
 def _eliminate(rows: FloatArray, column: FloatArray) -> None:
     """
     Factor a matrix, and solve for the right-hand sides below it, in place.

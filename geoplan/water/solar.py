@@ -14,6 +14,8 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from geoplan.compiled import inner
+
 FloatArray = NDArray[np.float64]
 
 #: Directions in which the horizon is kept; at 720 the season's hours are within 1 %.
@@ -298,7 +300,7 @@ def _reach_m(place: float, step: float, line: int) -> float:
     return max(((line + 1 if step > 0 else line) - place) / step, 0.0)
 
 
-@numba.njit(cache=True)
+@inner
 def _steepest(
     top: FloatArray,
     blocks: FloatArray,
@@ -333,7 +335,7 @@ def _steepest(
     return best
 
 
-@numba.njit(cache=True)
+@inner
 def _steepest_within(
     top: FloatArray,
     corner: tuple[int, int],

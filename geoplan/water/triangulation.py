@@ -11,6 +11,7 @@ import numba
 import numpy as np
 from scipy.spatial import Delaunay, QhullError, cKDTree
 
+from geoplan.compiled import inner
 from geoplan.water import FloatArray, IntArray
 
 #: Slack by which a point on the border of a triangle or cell counts as inside [m].
@@ -284,7 +285,7 @@ def _triangles_under(points: FloatArray, triangles: IntArray, place: FloatArray)
     return found
 
 
-@numba.njit(cache=True)
+@inner
 def _touched(line: FloatArray, at: float) -> tuple[int, int]:
     """Return the first and last cell between lines whose closed interval holds a value."""
     first = int(np.searchsorted(line, at - _TOUCH_M)) - 1
@@ -292,7 +293,7 @@ def _touched(line: FloatArray, at: float) -> tuple[int, int]:
     return max(first, 0), min(last, len(line) - 2)
 
 
-@numba.njit(cache=True)
+@inner
 def _raise_near(
     highest: FloatArray,
     east: float,
