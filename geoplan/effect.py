@@ -322,7 +322,7 @@ def _ways(around: Surroundings, benefit: LoadBenefit) -> tuple[shapely.LineStrin
     net = flow.net_outflow_m3_s()
     total = net[net > 1e-12].sum()
     rows, cols = [], []
-    for row, col in np.argwhere(net > 1e-12 * max(total, 1e-12)):
+    for row, col in np.argwhere(net > max(1e-12 * total, 1e-12)):
         count = max(2, round(_STREAMLINES * net[row, col] / total))
         angle = (np.arange(count) + 0.5) * 2 * np.pi / count
         rows += (row + 0.5 + 0.45 * np.sin(angle)).tolist()

@@ -15,7 +15,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from geoplan.crs import crs_name
-from geoplan.exports.cover_sheet import is_within, limits_pct, rounded_up_pct
+from geoplan.exports.cover_sheet import is_within, rounded_up_pct
 from geoplan.exports.degree_fit import fit_degrees
 from geoplan.exports.depth_embedding import (
     class_limits_cm,
@@ -203,7 +203,7 @@ def _water(
         "bounds": _extent(water, mm),
         "why_none": water.why_none,
         "notes": [str(note) for note in water.notes],
-        "cover": _cover(water, limits_pct(site).get(water.water_id)),
+        "cover": _cover(water, body.max_cover_pct if body else None),
         "levels": levels_record(water),
         "edges": [_edge(edge, mm) for edge in water.edges],
         "depth": _depth(asdict(depth), mm) if depth else None,

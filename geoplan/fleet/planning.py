@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from geoplan.district import Allocation
@@ -79,43 +79,38 @@ def planned(
         If no water body could be planned, or the store takes no more.
     """
     refuse_held(site, held, store, crew, progress)
-    waters = _waters(site)
-    shares: Sequence[Mapping[str, int]] = [{}] * len(waters)
-    failures: dict[str, str] = {}
-    settings = site.settings
-    allocation: Allocation | None = None
-    weighed: list[str] = []
+    every = _waters(site)
     if is_held_alone:
-        shares = [_counted(water.name, held, settings) for water in waters]
-    elif len(waters) > 1 or _has_terms(site.water_bodies[0]):
-        settings = own_settings(settings)
-        failures, curves, weighed = _weighed(waters, settings, store, crew, progress)
-        waters = [water for water in waters if water.name not in failures]
-        bodies = (body for body in site.water_bodies if body.water_id not in failures)
-        allocation = shared_out(bodies, with_held(curves, held, site.settings), site.settings)
-        shares = allotments(allocation, site.settings)
-        # The share keeps the budget already; a water body without any then says what it costs.
-        settings = settings.model_copy(update={"budget": site.settings.budget})
-    each = crew.count(len(waters)) / len(waters)
-    patience_s = None if time_limit_s is None else time_limit_s * each
-    wanted = _Wanted(settings, seed, held, patience_s, len(waters) > _MOST_JUDGED_AGAIN)
-    tasks = _tasks(waters, wanted, shares, store)
+        counts = [_counted(water.name, held, site.settings) for water in every]
+        shared = _Shared(every, site.settings, counts)
+    elif len(every) > 1 or _has_terms(site.water_bodies[0]):
+        shared = _shared(every, site, held, store, crew, progress)
+    else:
+        shared = _Shared(every, site.settings, [{}])
+    waters, failures = shared.waters, shared.failures
+    patience_s = _patience_s(time_limit_s, crew, len(waters))
+    is_brief = len(waters) > _MOST_JUDGED_AGAIN
+    wanted = _Wanted(shared.settings, seed, held, patience_s, is_brief)
+    tasks = _tasks(waters, wanted, shared.allotted, store)
     failures |= run_all(tasks, store, crew, "planning", progress)
-    keys = [task.key for task in tasks if task.name not in failures]
-    _refuse_none(keys, failures)
-    store.forget_all_but([*weighed, *keys, *(one.key for one in handed(site.water_bodies))])
+    done = {task.name: task.key for task in tasks if task.name not in failures}
+    _refuse_none(list(done), failures)
+    store.forget_all_but([*(water.key for water in every), *shared.keys, *done.values()])
     plan = Plan(
         site_name=site.settings.name,
         client_crs=site.client_crs,
-        waters=held_or_kept(
-            store, keys, [task.name for task in tasks if task.name not in failures]
-        ),
+        waters=held_or_kept(store, tuple(done.values()), tuple(done)),
         seed=seed,
         time_limit_s=time_limit_s,
         failures=tuple(WaterFailure(name, why) for name, why in sorted(failures.items())),
-        allocation=allocation,
+        allocation=shared.allocation,
     )
     return replace(plan, logistics=logistics(plan, site))
+
+
+def _patience_s(time_limit_s: float | None, crew: Crew, waters: int) -> float | None:
+    """Return the time of one water body, where so many share it and several are at work."""
+    return None if time_limit_s is None else time_limit_s * crew.count(waters) / waters
 
 
 def _has_terms(body: WaterBody) -> bool:
@@ -177,6 +172,38 @@ def _waters(site: Site) -> list[_Water]:
         _Water(one, _weight(body, site.settings))
         for one, body in zip(handed(site.water_bodies), site.water_bodies, strict=True)
     ]
+
+
+@dataclass(frozen=True)
+class _Shared:
+    """Water bodies that are planned, with what each may have and why others are not."""
+
+    waters: Sequence[_Water]
+    settings: Settings
+    allotted: Sequence[Mapping[str, int]]
+    allocation: Allocation | None = None
+    failures: dict[str, str] = field(default_factory=dict)
+    keys: Sequence[str] = ()
+
+
+def _shared(
+    waters: Sequence[_Water],
+    site: Site,
+    held: tuple[HeldRaft, ...],
+    store: PartStore,
+    crew: Crew,
+    progress: Progress | None,
+) -> _Shared:
+    """Weigh water bodies and share stock and budget out; a failed one gets nothing."""
+    own = own_settings(site.settings)
+    failures, curves, keys = _weighed(waters, own, store, crew, progress)
+    bodies = (body for body in site.water_bodies if body.water_id not in failures)
+    allocation = shared_out(bodies, with_held(curves, held, site.settings), site.settings)
+    left = [water for water in waters if water.name not in failures]
+    # The share keeps the budget already; a water body without any then says what it costs.
+    settings = own.model_copy(update={"budget": site.settings.budget})
+    allotted = allotments(allocation, site.settings)
+    return _Shared(left, settings, allotted, allocation, failures, keys)
 
 
 def _weighed(

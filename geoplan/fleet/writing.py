@@ -105,8 +105,12 @@ def write_plan(plan: Plan, site: Site, folder: Path, hands: Hands | None = None)
 
 def _is_shared(waters: int, crew: Crew) -> bool:
     """Tell whether files are written by several: by processes of this machine, where it pays."""
-    is_here = crew.executor is None and crew.scheduler is None
-    return is_here and waters > _WHOLE_UP_TO and crew.count(waters) > 1
+    return _is_here(crew) and waters > _WHOLE_UP_TO and crew.count(waters) > 1
+
+
+def _is_here(crew: Crew) -> bool:
+    """Tell whether workers are processes of this machine, which reach its disk."""
+    return crew.executor is None and crew.scheduler is None
 
 
 def _written(
@@ -183,7 +187,8 @@ def judged(path: Path, site: Site, hands: Hands | None = None) -> AuditReport:
     site : Site
         The raw site.
     hands : Hands or None
-        Who works; ``None``: this process, on no more than one piece at a time.
+        Who works; ``None``, or workers that may have no disk in common with this machine: this
+        process, on no more than one piece at a time.
 
     Returns
     -------
@@ -200,7 +205,7 @@ def judged(path: Path, site: Site, hands: Hands | None = None) -> AuditReport:
     keys = gis_files.row_keys(path)
     size = min(_PIECE, max(_LEAST_PIECE, len(site.water_bodies) // _PIECES))
     parts = [(path, _rows(piece), some) for piece, some in pieces(keys, site, size)]
-    if hands is None:
+    if hands is None or not _is_here(hands.crew):
         found = (_judged_rows(*part) for part in parts)
         return audit_of_pieces(_counted(path, keys), site, found)
     tasks = [

@@ -252,3 +252,10 @@ def test_a_flow_of_zero_brings_nothing_and_two_at_one_place_are_named() -> None:
     found = " ".join(note.found for note in notes)
     assert "'dry' with flow_l_s 0" in found
     assert "'twin' at the same place" in found
+
+
+def test_an_inflow_at_the_outlet_is_planned_without_ways() -> None:
+    here = shapely.Point(0, 20)
+    there = basin(outlets=(Outlet("out", here, 1.0),))
+    plan = plan_water(there, settings(), {"a": 1, "b": 0}, 0, detail="brief")
+    assert plan.worth_map is None or not plan.worth_map.streamlines

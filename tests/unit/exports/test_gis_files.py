@@ -122,6 +122,17 @@ def test_findings_stand_at_the_raft_they_are_about(folder: Path) -> None:
     assert frame.loc["cover"].geometry is None
 
 
+def test_a_verdict_is_added_in_parts(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = read(folder, "findings")
+    gis_files.write(small.plan(), small.site(), tmp_path, None)
+    monkeypatch.setattr(gis_files, "_FINDINGS_BATCH", 2)
+    gis_files.add_findings(tmp_path, small.plan().client_crs, small.audit())
+    assert len(whole) > 2
+    assert read(tmp_path, "findings").equals(whole)
+
+
 def test_read_back_says_what_was_written(folder: Path) -> None:
     written = gis_files.read_plan(folder / "plan.gpkg")
     assert [raft.raft_id for raft in written.rafts] == [small.HOSTILE[2], "U1", "U2", "old"]

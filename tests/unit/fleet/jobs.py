@@ -4,6 +4,8 @@ import os
 import time
 from pathlib import Path
 
+from geoplan.site import WaterBody
+
 
 def square(number: float) -> float:
     return number * number
@@ -36,3 +38,7 @@ def note_and_square(folder: str, number: float) -> float:
 def slow_square(number: float) -> float:
     time.sleep(0.15)
     return number * number
+
+
+def area_m2(body: WaterBody) -> float:
+    return float(body.outline.area)
