@@ -168,21 +168,25 @@ def _weighed(
 def _curve_tasks(bodies: Sequence[WaterBody], settings: Settings, store: PartStore) -> list[Task]:
     """Return the weighing of each water body as a task."""
     base = fingerprint(program(), settings, "curve")
+    hashes = [fingerprint(body) for body in bodies]
     return [
         Task(
-            fingerprint(base, body),
+            fingerprint(base, own),
             body.water_id,
             _weight(body, settings),
             weighed_water,
-            (body, settings, store.folder, _fields_key(settings, body)),
+            (body, settings, store.folder, fields_key),
         )
-        for body in bodies
+        for body, own, fields_key in zip(
+            bodies, hashes, _fields_keys(settings, hashes), strict=True
+        )
     ]
 
 
-def _fields_key(settings: Settings, body: WaterBody) -> str:
-    """Return the name under which the fields of a water body lie between its two pieces of work."""
-    return fingerprint(program(), settings, body, "fields") + WORK_ENDING
+def _fields_keys(settings: Settings, hashes: Sequence[str]) -> list[str]:
+    """Return the names of the fields of water bodies between their two pieces of work."""
+    base = fingerprint(program(), settings, "fields")
+    return [fingerprint(base, own) + WORK_ENDING for own in hashes]
 
 
 def weighed_water(
@@ -290,11 +294,13 @@ def _tasks(
         program(), settings, wanted.seed, "plan", wanted.is_brief, wanted.time_limit_s
     )
     tasks = []
-    for body, share in zip(bodies, shares, strict=True):
+    hashes = [fingerprint(body) for body in bodies]
+    fields_keys = _fields_keys(own_settings(settings), hashes)
+    bare = replace(wanted, held=())
+    for body, share, own, fields_key in zip(bodies, shares, hashes, fields_keys, strict=True):
         mine = tuple(raft for raft in wanted.held if raft.water_id == body.water_id)
-        fields_key = _fields_key(own_settings(settings), body)
-        arguments = (body, share, mine, replace(wanted, held=()), store.folder, fields_key)
-        key = fingerprint(base, body, share, mine)
+        arguments = (body, share, mine, bare, store.folder, fields_key)
+        key = fingerprint(base, own, share, mine)
         tasks.append(Task(key, body.water_id, _weight(body, settings), planned_water, arguments))
     return tasks
 

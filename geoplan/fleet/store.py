@@ -85,7 +85,7 @@ class PartStore:
 
     def keep(self, key: str, data: bytes) -> None:
         """
-        Keep a part: whole on the disk when this returns.
+        Keep a part: whole on the disk when this returns, if it is to last.
 
         Parameters
         ----------
@@ -100,15 +100,19 @@ class PartStore:
             If the disk takes no more; what was kept before stays.
         """
         path = self.path_of(key)
+        # What is lost without harm need not be waited for; a torn one is told by its hash.
+        is_lasting = not key.endswith(WORK_ENDING)
         scrap = path.with_name(f".{key}.{os.getpid()}")
         try:
             path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
             with scrap.open("wb") as file:
                 file.write(_MAGIC + hashlib.sha256(data).digest() + data)
-                file.flush()
-                os.fsync(file.fileno())
+                if is_lasting:
+                    file.flush()
+                    os.fsync(file.fileno())
             scrap.replace(path)
-            _flush_folder(path.parent)
+            if is_lasting:
+                _flush_folder(path.parent)
         except OSError as error:
             scrap.unlink(missing_ok=True)
             raise ExportError(
