@@ -7,9 +7,8 @@ from pathlib import Path
 
 from geoplan.district import Allocation
 from geoplan.errors import ExportError, GeoplanError, SiteDataError
-from geoplan.fields import site_fields
 from geoplan.fleet.crew import Crew
-from geoplan.fleet.curves import RemovalCurve, removal_curve
+from geoplan.fleet.curves import RemovalCurve, weighed
 from geoplan.fleet.fingerprint import fingerprint, program
 from geoplan.fleet.kept import held_or_kept
 from geoplan.fleet.logistics import logistics
@@ -84,12 +83,12 @@ def planned(
     failures: dict[str, str] = {}
     settings = site.settings
     allocation: Allocation | None = None
-    weighed: list[str] = []
+    weighed_keys: list[str] = []
     if is_held_alone:
         shares = [_counted(body, held, settings) for body in bodies]
     elif len(bodies) > 1 or _has_terms(bodies[0]):
         settings = own_settings(settings)
-        failures, curves, weighed = _weighed(bodies, settings, store, crew, progress)
+        failures, curves, weighed_keys = _weighed(bodies, settings, store, crew, progress)
         bodies = [body for body in bodies if body.water_id not in failures]
         allocation = shared_out(bodies, with_held(curves, held, site.settings), site.settings)
         shares = allotments(allocation, site.settings)
@@ -102,7 +101,7 @@ def planned(
     failures |= run_all(tasks, store, crew, "planning", progress)
     keys = [task.key for task in tasks if task.name not in failures]
     _refuse_none(keys, failures)
-    store.forget_all_but([*weighed, *keys])
+    store.forget_all_but([*weighed_keys, *keys])
     plan = Plan(
         site_name=site.settings.name,
         client_crs=site.client_crs,
@@ -175,25 +174,25 @@ def _curve_tasks(bodies: Sequence[WaterBody], settings: Settings, store: PartSto
             body.water_id,
             _weight(body, settings),
             weighed_water,
-            (body, settings, store.folder, fields_key),
+            (body, settings, store.folder, ground_key),
         )
-        for body, own, fields_key in zip(
-            bodies, hashes, _fields_keys(settings, hashes), strict=True
+        for body, own, ground_key in zip(
+            bodies, hashes, _ground_keys(settings, hashes), strict=True
         )
     ]
 
 
-def _fields_keys(settings: Settings, hashes: Sequence[str]) -> list[str]:
-    """Return the names of the fields of water bodies between their two pieces of work."""
-    base = fingerprint(program(), settings, "fields")
+def _ground_keys(settings: Settings, hashes: Sequence[str]) -> list[str]:
+    """Return the names of what is left for water bodies between their two pieces of work."""
+    base = fingerprint(program(), settings, "ground")
     return [fingerprint(base, own) + WORK_ENDING for own in hashes]
 
 
 def weighed_water(
-    body: WaterBody, settings: Settings, folder: Path, fields_key: str
+    body: WaterBody, settings: Settings, folder: Path, ground_key: str
 ) -> RemovalCurve:
     """
-    Return what rafts are worth in a water body, and leave its fields for the plan.
+    Return what rafts are worth in a water body, and leave what it is for the plan.
 
     Parameters
     ----------
@@ -203,19 +202,19 @@ def weighed_water(
         Settings as it sees them.
     folder : Path
         Store, where this machine has it.
-    fields_key : str
-        Name for the fields there.
+    ground_key : str
+        Name for that there.
 
     Returns
     -------
     RemovalCurve
         Values and bounds.
     """
-    fields = site_fields(body, settings)
+    curve, ground = weighed(body, settings)
     if folder.is_dir():
         with suppress(ExportError):  # a full disk is told when the result is kept
-            PartStore(folder).keep(fields_key, packed(fields, is_small=True))
-    return removal_curve(body, settings, fields)
+            PartStore(folder).keep(ground_key, packed(ground, is_small=True))
+    return curve
 
 
 @dataclass(frozen=True)
@@ -235,10 +234,10 @@ def planned_water(
     held: tuple[HeldRaft, ...],
     wanted: "_Wanted",
     folder: Path,
-    fields_key: str,
+    ground_key: str,
 ) -> WaterPlan:
     """
-    Return the plan of a water body, from fields that were left for it where they are.
+    Return the plan of a water body, from what was left for it where it is.
 
     Parameters
     ----------
@@ -252,13 +251,13 @@ def planned_water(
         What holds for all water bodies.
     folder : Path
         Store, where this machine has it.
-    fields_key : str
-        Name of the fields there.
+    ground_key : str
+        Name of what was left there.
 
     Returns
     -------
     WaterPlan
-        The plan; the same with and without fields found.
+        The plan; the same with and without that found.
     """
     store = PartStore(folder)
     plan = plan_water(
@@ -267,11 +266,11 @@ def planned_water(
         share,
         wanted.seed,
         detail="brief" if wanted.is_brief else True,
-        fields=store.load(fields_key),
+        ground=store.load(ground_key),
         held=held,
         time_limit_s=wanted.time_limit_s,
     )
-    store.path_of(fields_key).unlink(missing_ok=True)
+    store.path_of(ground_key).unlink(missing_ok=True)
     return plan
 
 
@@ -295,11 +294,11 @@ def _tasks(
     )
     tasks = []
     hashes = [fingerprint(body) for body in bodies]
-    fields_keys = _fields_keys(own_settings(settings), hashes)
+    ground_keys = _ground_keys(own_settings(settings), hashes)
     bare = replace(wanted, held=())
-    for body, share, own, fields_key in zip(bodies, shares, hashes, fields_keys, strict=True):
+    for body, share, own, ground_key in zip(bodies, shares, hashes, ground_keys, strict=True):
         mine = tuple(raft for raft in wanted.held if raft.water_id == body.water_id)
-        arguments = (body, share, mine, bare, store.folder, fields_key)
+        arguments = (body, share, mine, bare, store.folder, ground_key)
         key = fingerprint(base, own, share, mine)
         tasks.append(Task(key, body.water_id, _weight(body, settings), planned_water, arguments))
     return tasks

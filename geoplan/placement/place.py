@@ -117,7 +117,9 @@ def place_rafts(
     held = held_poses(around)
     if held:
         benefit = HeldBenefit(benefit, held, tuple(kind.name for kind in types))
-    regions = [allowed_region(around, kind, REGION_RULES) for kind in types]
+    regions = around.known_regions or tuple(
+        allowed_region(around, kind, REGION_RULES) for kind in types
+    )
     limits = _limits(around, types, allotment or {})
     gap_m = GAP.gap_m(around)
     room = shapely.union_all([region.region for region in regions])

@@ -10,6 +10,8 @@ import shapely
 from geoplan.cover import water_edges
 from geoplan.effect import effect_of, worth_map
 from geoplan.fields import site_fields
+from geoplan.fleet.curves import weighed
+from geoplan.fleet.store import packed, unpacked
 from geoplan.hydraulics import hydraulics, known_flows
 from geoplan.placement.allowed import Surroundings
 from geoplan.placement.place import place_rafts
@@ -252,3 +254,24 @@ def test_a_flow_of_zero_brings_nothing_and_two_at_one_place_are_named() -> None:
     found = " ".join(note.found for note in notes)
     assert "'dry' with flow_l_s 0" in found
     assert "'twin' at the same place" in found
+
+
+def test_a_plan_from_what_weighing_left_is_the_same() -> None:
+    body, made = basin(), settings()
+    curve, ground = weighed(body, made)
+    assert ground.potential is not None
+    assert curve.kept.max() > 0
+    left = unpacked(packed(ground, is_small=True))
+    share = {"a": 2, "b": 1}
+    with_it = plan_water(body, made, share, detail="brief", ground=left)
+    without = plan_water(body, made, share, detail="brief")
+    assert packed(with_it.rafts) == packed(without.rafts)
+    assert with_it.report == without.report
+    assert packed(with_it.effect) == packed(without.effect)
+
+
+def test_water_that_leaves_where_it_comes_in_has_no_streamlines() -> None:
+    body = basin(outlets=(Outlet("out", shapely.Point(0, 20), 1.0),))
+    plan = plan_water(body, settings(), {"a": 1}, detail="brief")
+    assert plan.worth_map is not None
+    assert plan.worth_map.streamlines == ()
