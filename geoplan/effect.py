@@ -321,6 +321,8 @@ def _ways(around: Surroundings, benefit: LoadBenefit) -> tuple[shapely.LineStrin
     grid, flow = around.fields.grid, benefit.hydraulics.basin.flow
     net = flow.net_outflow_m3_s()
     total = net[net > 1e-12].sum()
+    if total <= 0.0:
+        return ()  # all that flows in leaves by the same cell
     rows, cols = [], []
     for row, col in np.argwhere(net > max(1e-12 * total, 1e-12)):
         count = max(2, round(_STREAMLINES * net[row, col] / total))

@@ -266,6 +266,7 @@ def hydraulics(
     settings: Settings,
     fields: SiteFields,
     exponent: float = DEPTH_EXPONENT,
+    potential: FloatArray | None = None,
 ) -> tuple[Hydraulics | None, tuple[Fault, ...]]:
     """
     Return the flow and load of a water body, or why there is none.
@@ -280,6 +281,8 @@ def hydraulics(
         Bed on its grid.
     exponent : float
         Power of the depth in the conductance [1].
+    potential : ndarray of float, shape (rows, cols), or None
+        Potential of the flow, where it was found before [arbitrary].
 
     Returns
     -------
@@ -317,7 +320,7 @@ def hydraulics(
         float(np.sqrt(body.outline.area))
     )
     basin = Basin(
-        steady_flow(depth, faces, source - outflow, exponent),
+        steady_flow(depth, faces, source - outflow, exponent, potential),
         faces,
         depth,
         np.where(depth > 0, grid.cell_size_m**2, 0.0),

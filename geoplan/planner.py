@@ -21,7 +21,7 @@ from geoplan.mooring.demand import raft_loads
 from geoplan.mooring.design import design_moorings
 from geoplan.mooring.notes import mooring_notes
 from geoplan.mooring.swept import swept_areas
-from geoplan.placement.allowed import Surroundings
+from geoplan.placement.allowed import Ground, Surroundings
 from geoplan.placement.explain import reasons_of
 from geoplan.placement.held import held_faults
 from geoplan.placement.patience import Patience
@@ -55,7 +55,7 @@ def plan_water(
     seed: int = 0,
     *,
     detail: bool | Literal["brief"] = True,
-    fields: SiteFields | None = None,
+    ground: Ground | None = None,
     held: tuple[HeldRaft, ...] = (),
     time_limit_s: float | None = None,
 ) -> WaterPlan:
@@ -77,8 +77,8 @@ def plan_water(
         out a stock needs none of them. Brief, the effect is judged under one assumption and for
         one count alone, there is no second plan, and the bound is the area bound without a
         certificate, as in large districts; the rafts are the same.
-    fields : SiteFields or None
-        Fields of the water body where they were made before; ``None``: they are made.
+    ground : Ground or None
+        What was found of the water body before; ``None``: it is found here.
     held : tuple of HeldRaft
         Rafts of the site whose places a person has fixed; those of other waters are left out.
     time_limit_s : float or None
@@ -95,10 +95,11 @@ def plan_water(
         If a held raft may not lie where it lies; the message says by how much.
     """
     patience = Patience.of(time_limit_s)
-    around, head_notes = _surroundings(body, settings, held, fields)
+    around, head_notes = _surroundings(body, settings, held, ground)
     if faults := held_faults(around):
         raise SiteDataError(faults)
-    benefit, flow_notes = load_benefit(body, settings, around.fields)
+    potential = ground.potential if ground else None
+    benefit, flow_notes = load_benefit(body, settings, around.fields, potential)
     placement = place_rafts(around, benefit, allotment, seed, patience)
     certificate = None
     if detail is True:
@@ -196,13 +197,15 @@ def _surroundings(
     body: WaterBody,
     settings: Settings,
     held: tuple[HeldRaft, ...],
-    fields: SiteFields | None = None,
+    ground: Ground | None = None,
 ) -> tuple[Surroundings, tuple[Fault, ...]]:
     """Return what the rules look at, with held rafts and headings, and what is to be known."""
-    fields = fields or site_fields(body, settings)
-    edges = water_edges(body, fields, settings.bank_slope)
     mine = tuple(raft for raft in held if raft.water_id == body.water_id)
-    return with_headings(Surroundings(body, fields, edges, settings, mine))
+    fields = ground.fields if ground else site_fields(body, settings)
+    edges = ground.edges if ground else water_edges(body, fields, settings.bank_slope)
+    regions = ground.regions if ground and not mine else ()
+    around = Surroundings(body, fields, edges, settings, mine, known_regions=regions)
+    return with_headings(around)
 
 
 def _held_and_towed(

@@ -363,7 +363,10 @@ class LoadBenefit:
 
 
 def load_benefit(
-    body: WaterBody, settings: Settings, fields: SiteFields
+    body: WaterBody,
+    settings: Settings,
+    fields: SiteFields,
+    potential: FloatArray | None = None,
 ) -> tuple[LoadBenefit | None, tuple[Fault, ...]]:
     """
     Return the load that rafts keep back, where it is known how water flows.
@@ -376,6 +379,8 @@ def load_benefit(
         Settings of the site.
     fields : SiteFields
         Depth and sun.
+    potential : ndarray of float, shape (rows, cols), or None
+        Potential of the flow, where it was found before [arbitrary].
 
     Returns
     -------
@@ -384,7 +389,7 @@ def load_benefit(
     tuple of Fault
         What a reader must know of it.
     """
-    flow, notes = hydraulics(body, settings, fields)
+    flow, notes = hydraulics(body, settings, fields, potential=potential)
     if flow is None:
         return None, notes
     return LoadBenefit(body, settings, fields, flow, settings.treatment.rates_m_yr()[0]), notes

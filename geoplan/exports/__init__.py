@@ -2,8 +2,8 @@
 Everything that is written: one module for each file of a plan folder.
 
 Each module has ``write(plan, site, folder, audit)``; the audit is ``None`` for a file that does not
-state the verdict. One with ``parts(plan)`` has ``write_part`` as well. Nothing heavy is imported
-here; whoever writes a plan imports the modules one by one.
+state the verdict. One of ``IN_PARTS`` has ``write_part`` as well. Nothing heavy is imported here;
+whoever writes a plan imports the modules one by one.
 """
 
 #: File written, and the module that writes it, in the order of writing.
@@ -37,3 +37,6 @@ EXPORTS: tuple[tuple[str, str], ...] = (
 WITH_VERDICT = frozenset(
     {"plan.gpkg", "plan.json", "map.html", "district.html", "report.pdf", "report.html"}
 )
+
+#: Files that may be written in parts, side by side.
+IN_PARTS = frozenset({"map.html"})

@@ -23,25 +23,6 @@ FILE_NAME = "map.html"
 #: Folder of the pages of a large district, and water bodies on each.
 PAGES_NAME = "maps"
 MOST_ON_A_PAGE = 50
-#: Parts in which pages may be written side by side.
-_MOST_PARTS = 4
-
-
-def parts(plan: Plan) -> int:
-    """
-    Return in how many parts the map may be written, side by side.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan.
-
-    Returns
-    -------
-    int
-        One for a single page.
-    """
-    return min(_MOST_PARTS, -(-len(plan.waters) // MOST_ON_A_PAGE)) or 1
 
 
 def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> None:

@@ -22,10 +22,15 @@ import numpy as np
 
 from geoplan.cover import water_edges
 from geoplan.fields import site_fields
-from geoplan.grid import SiteFields
 from geoplan.headings import with_headings
 from geoplan.hydraulics import inflow_l_s
-from geoplan.placement.allowed import ROUNDING_ROOM_M, AllowedRegion, Surroundings, allowed_region
+from geoplan.placement.allowed import (
+    ROUNDING_ROOM_M,
+    AllowedRegion,
+    Ground,
+    Surroundings,
+    allowed_region,
+)
 from geoplan.placement.benefit import Benefit, Tangent
 from geoplan.placement.bound import BoundedRoom, Limit, bounded_room
 from geoplan.placement.place import packed_for, place_benefit
@@ -121,9 +126,7 @@ class RemovalCurve:
         return float(max(0.0, np.min(self.cut_constant + self.cut_slope @ counts)))
 
 
-def removal_curve(
-    body: WaterBody, settings: Settings, known: SiteFields | None = None
-) -> RemovalCurve:
+def removal_curve(body: WaterBody, settings: Settings) -> RemovalCurve:
     """
     Return what rafts are worth in a water body, whatever it is allotted.
 
@@ -133,15 +136,34 @@ def removal_curve(
         The water body.
     settings : Settings
         Settings of the site; stock and budget are not looked at.
-    known : SiteFields or None
-        Fields of the water body where they were made before; ``None``: they are made.
 
     Returns
     -------
     RemovalCurve
         Values and bounds.
     """
-    known = known or site_fields(body, settings)
+    return weighed(body, settings)[0]
+
+
+def weighed(body: WaterBody, settings: Settings) -> tuple[RemovalCurve, Ground]:
+    """
+    Return what rafts are worth in a water body, and what was found of it on the way.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body.
+    settings : Settings
+        Settings of the site; stock and budget are not looked at.
+
+    Returns
+    -------
+    RemovalCurve
+        Values and bounds.
+    Ground
+        What the plan of the water body begins with.
+    """
+    known = site_fields(body, settings)
     edges = water_edges(body, known, settings.bank_slope)
     around, _ = with_headings(Surroundings(body, known, edges, settings))
     load, _ = load_benefit(body, settings, known)
@@ -149,9 +171,10 @@ def removal_curve(
     types = settings.raft
     limits = [limit for rule in LIMIT_RULES for limit in rule.limits(around, types, {})]
     cover = next(limit for limit in limits if limit.name == "cover")
-    regions = [allowed_region(around, kind, REGION_RULES) for kind in types]
+    regions = tuple(allowed_region(around, kind, REGION_RULES) for kind in types)
     made = _Curve(benefit, regions, cover, GAP.gap_m(around))
-    return RemovalCurve(
+    potential = load.hydraulics.basin.flow.potential if load else None
+    curve = RemovalCurve(
         water_id=body.water_id,
         unit=benefit.unit,
         is_load=load is not None,
@@ -163,6 +186,7 @@ def removal_curve(
         pool_m2=edges[1].area_m2,
         inflow_l_s=inflow_l_s(body, settings),
     )
+    return curve, Ground(known, edges, regions, potential)
 
 
 class _Curve:

@@ -7,9 +7,8 @@ from pathlib import Path
 
 from geoplan.district import Allocation
 from geoplan.errors import ExportError, GeoplanError, SiteDataError
-from geoplan.fields import site_fields
 from geoplan.fleet.crew import Crew
-from geoplan.fleet.curves import RemovalCurve, removal_curve
+from geoplan.fleet.curves import RemovalCurve, weighed
 from geoplan.fleet.fingerprint import fingerprint, program
 from geoplan.fleet.kept import Handed, handed, held_or_kept
 from geoplan.fleet.logistics import logistics
@@ -224,34 +223,34 @@ def _weighed(
 def _curve_tasks(waters: Sequence[_Water], settings: Settings, store: PartStore) -> list[Task]:
     """Return the weighing of each water body as a task."""
     base = fingerprint(program(), settings, "curve")
-    fields = _fields_base(settings)
+    ground = _ground_base(settings)
     return [
         Task(
             fingerprint(base, water.key),
             water.name,
             water.weight,
             weighed_water,
-            (water.body, settings, store.folder, _fields_key(fields, water)),
+            (water.body, settings, store.folder, _ground_key(ground, water)),
         )
         for water in waters
     ]
 
 
-def _fields_base(settings: Settings) -> str:
-    """Return the hash of all that fields depend on beside the water body."""
-    return fingerprint(program(), settings, "fields")
+def _ground_base(settings: Settings) -> str:
+    """Return the hash of all that the ground depends on beside the water body."""
+    return fingerprint(program(), settings, "ground")
 
 
-def _fields_key(base: str, water: _Water) -> str:
-    """Return the name under which the fields of a water body lie between its two pieces of work."""
+def _ground_key(base: str, water: _Water) -> str:
+    """Return the name under which what weighing leaves lies between its two pieces of work."""
     return fingerprint(base, water.key) + WORK_ENDING
 
 
 def weighed_water(
-    body: WaterBody, settings: Settings, folder: Path, fields_key: str
+    body: WaterBody, settings: Settings, folder: Path, ground_key: str
 ) -> RemovalCurve:
     """
-    Return what rafts are worth in a water body, and leave its fields for the plan.
+    Return what rafts are worth in a water body, and leave what it is for the plan.
 
     Parameters
     ----------
@@ -261,19 +260,19 @@ def weighed_water(
         Settings as it sees them.
     folder : Path
         Store, where this machine has it.
-    fields_key : str
-        Name for the fields there.
+    ground_key : str
+        Name for that there.
 
     Returns
     -------
     RemovalCurve
         Values and bounds.
     """
-    fields = site_fields(body, settings)
+    curve, ground = weighed(body, settings)
     if folder.is_dir():
         with suppress(ExportError):  # a full disk is told when the result is kept
-            PartStore(folder).keep(fields_key, packed(fields, is_small=True), is_lasting=False)
-    return removal_curve(body, settings, fields)
+            PartStore(folder).keep(ground_key, packed(ground, is_small=True), is_lasting=False)
+    return curve
 
 
 @dataclass(frozen=True)
@@ -293,10 +292,10 @@ def planned_water(
     held: tuple[HeldRaft, ...],
     wanted: "_Wanted",
     folder: Path,
-    fields_key: str,
+    ground_key: str,
 ) -> WaterPlan:
     """
-    Return the plan of a water body, from fields that were left for it where they are.
+    Return the plan of a water body, from what was left for it where it is.
 
     Parameters
     ----------
@@ -310,13 +309,13 @@ def planned_water(
         What holds for all water bodies.
     folder : Path
         Store, where this machine has it.
-    fields_key : str
-        Name of the fields there.
+    ground_key : str
+        Name of what was left there.
 
     Returns
     -------
     WaterPlan
-        The plan; the same with and without fields found.
+        The plan; the same with and without that found.
     """
     store = PartStore(folder)
     plan = plan_water(
@@ -325,11 +324,11 @@ def planned_water(
         share,
         wanted.seed,
         detail="brief" if wanted.is_brief else True,
-        fields=store.load(fields_key),
+        ground=store.load(ground_key),
         held=held,
         time_limit_s=wanted.time_limit_s,
     )
-    store.path_of(fields_key).unlink(missing_ok=True)
+    store.path_of(ground_key).unlink(missing_ok=True)
     return plan
 
 
@@ -351,11 +350,11 @@ def _tasks(
     base = fingerprint(
         program(), settings, wanted.seed, "plan", wanted.is_brief, wanted.time_limit_s
     )
-    fields, alike = _fields_base(own_settings(settings)), replace(wanted, held=())
+    ground, alike = _ground_base(own_settings(settings)), replace(wanted, held=())
     tasks = []
     for water, share in zip(waters, shares, strict=True):
         mine = tuple(raft for raft in wanted.held if raft.water_id == water.name)
-        arguments = (water.body, share, mine, alike, store.folder, _fields_key(fields, water))
+        arguments = (water.body, share, mine, alike, store.folder, _ground_key(ground, water))
         key = fingerprint(base, water.key, share, mine)
         tasks.append(Task(key, water.name, water.weight, planned_water, arguments))
     return tasks

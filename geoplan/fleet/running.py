@@ -110,15 +110,17 @@ def work(
         )
     store = None if folder is None else PartStore(folder)
     out: list[tuple[str, bytes | None, str]] = []
-    for task in group:
-        if store is not None and store.data_of(task.key) is not None:
-            out.append((task.key, None, ""))
-            continue
-        data, reason = _done(task, store)
-        if store is not None and data is not None:
-            store.keep(task.key, data)
-            data = None
-        out.append((task.key, data, reason))
+    # Sums in another order differ in the last bits: one thread, wherever it runs.
+    with threadpool_limits(1):
+        for task in group:
+            if store is not None and store.data_of(task.key) is not None:
+                out.append((task.key, None, ""))
+                continue
+            data, reason = _done(task, store)
+            if store is not None and data is not None:
+                store.keep(task.key, data)
+                data = None
+            out.append((task.key, data, reason))
     return out
 
 
@@ -126,9 +128,7 @@ def _done(task: Task, store: PartStore | None) -> tuple[bytes | None, str]:
     """Return the result of a task, or why there is none."""
     try:
         task = task if store is None else task.with_bodies(store)
-        # Sums in another order differ in the last bits: one thread, wherever it runs.
-        with threadpool_limits(1):
-            return packed(task.function(*task.arguments)), ""
+        return packed(task.function(*task.arguments)), ""
     except Exception as error:  # noqa: BLE001 - one water body must not stop the others
         last = traceback.extract_tb(error.__traceback__)[-1]
         where = f" ({Path(last.filename).name}, line {last.lineno})"

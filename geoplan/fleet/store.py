@@ -85,7 +85,7 @@ class PartStore:
 
     def keep(self, key: str, data: bytes, *, is_lasting: bool = True) -> None:
         """
-        Keep a part: whole on the disk when this returns.
+        Keep a part: whole on the disk when this returns, if it is to last.
 
         Parameters
         ----------
@@ -103,6 +103,8 @@ class PartStore:
             If the disk takes no more; what was kept before stays.
         """
         path = self.path_of(key)
+        # What is lost without harm need not be waited for; a torn one is told by its hash.
+        is_lasting = not key.endswith(WORK_ENDING)
         scrap = path.with_name(f".{key}.{os.getpid()}")
         try:
             path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)

@@ -25,7 +25,7 @@ from geoplan.audit.pieces import (
     pieces,
 )
 from geoplan.errors import ExportError, GeoplanError
-from geoplan.exports import EXPORTS, WITH_VERDICT, gis_files
+from geoplan.exports import EXPORTS, IN_PARTS, WITH_VERDICT, gis_files
 from geoplan.fleet.crew import Crew
 from geoplan.fleet.running import Progress, Task, run_all
 from geoplan.fleet.store import WORK_ENDING, PartStore
@@ -39,6 +39,8 @@ _WHOLE_UP_TO = 30
 _LEAST_PIECE, _PIECE, _PIECES = 10, 25, 12
 #: Files that take longest, each a piece of work or some, the longest first; all others are another.
 _LONG = ("report.pdf", "map.html", "setting_out.dxf", "setting_out.gpx", "setting_out.csv")
+#: Parts of a file that can be written in parts: of so many water bodies each, and so many at most.
+_PART, _MOST_PARTS = 50, 4
 #: Modules that write together, each with its part of a file and of how many.
 _Part = tuple[tuple[str, int, int], ...]
 #: Plan, site, folder and verdict.
@@ -145,16 +147,12 @@ def _parts(modules: Sequence[tuple[str, str]], plan: Plan) -> list[_Part]:
     """Return what is written one by one: long files first, in their parts, all others together."""
     long = sorted((one for one in modules if one[0] in _LONG), key=lambda one: _LONG.index(one[0]))
     parts: list[_Part] = []
-    for _, module in long:
-        count = getattr(import_module(module), "parts", _one)(plan)
+    for name, module in long:
+        # The modules are heavy, and loaded by those who write.
+        count = min(_MOST_PARTS, 1 + len(plan.waters) // _PART) if name in IN_PARTS else 1
         parts += [((module, number, count),) for number in range(count)]
     rest = tuple((module, 0, 1) for name, module in modules if name not in _LONG)
     return [*parts, rest] if rest else parts
-
-
-def _one(plan: Plan) -> int:  # noqa: ARG001 - called as the exports' own
-    """Return that a file is written in one part."""
-    return 1
 
 
 def _write_part(part: _Part, *what: Any) -> None:

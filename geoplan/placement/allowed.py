@@ -22,7 +22,7 @@ from geoplan.plan import WaterEdge
 from geoplan.raft import RaftType
 from geoplan.reasons import HeldRaft
 from geoplan.settings import Settings
-from geoplan.site import WaterBody
+from geoplan.site import FloatArray, WaterBody
 
 #: Room left beyond every distance rule, so that none is met only by rounding [m].
 ROUNDING_ROOM_M = 1e-3
@@ -50,6 +50,8 @@ class Surroundings:
         Rafts whose places a person has fixed.
     headings : Headings or None
         Which way rafts may lie; ``None``: any.
+    known_regions : tuple of AllowedRegion
+        Where each type may lie, where that was found before; empty where it was not.
     """
 
     body: WaterBody
@@ -58,6 +60,7 @@ class Surroundings:
     settings: Settings
     held: tuple[HeldRaft, ...] = ()
     headings: Headings | None = None
+    known_regions: "tuple[AllowedRegion, ...]" = ()
 
     @property
     def low_water(self) -> BaseGeometry:
@@ -134,6 +137,29 @@ class AllowedRegion:
     region: BaseGeometry
     taken_m2: tuple[tuple[str, float, str], ...]
     headings: Headings | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """
+    What a water body is, whatever rafts it gets: found once for all that is done with it.
+
+    Attributes
+    ----------
+    fields : SiteFields
+        What is known of each cell.
+    edges : tuple of WaterEdge
+        Water's edge at low, normal and high level.
+    regions : tuple of AllowedRegion
+        Where each type may lie with no raft held.
+    potential : ndarray of float, shape (rows, cols), or None
+        Potential of its flow; ``None`` where it is not known how water flows [arbitrary].
+    """
+
+    fields: SiteFields
+    edges: tuple[WaterEdge, ...]
+    regions: tuple[AllowedRegion, ...]
+    potential: FloatArray | None
 
 
 def grown(geometry: BaseGeometry, distance_m: float) -> BaseGeometry:

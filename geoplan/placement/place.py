@@ -117,7 +117,7 @@ def place_rafts(
     held = held_poses(around)
     if held:
         benefit = HeldBenefit(benefit, held, tuple(kind.name for kind in types))
-    regions = [allowed_region(around, kind, REGION_RULES) for kind in types]
+    regions = around.known_regions or _regions(around)
     limits = _limits(around, types, allotment or {})
     gap_m = GAP.gap_m(around)
     room = shapely.union_all([region.region for region in regions])
@@ -146,10 +146,15 @@ def place_rafts(
         poses,
         found.room,
         held,
-        tuple(regions),
+        regions,
         limits,
         found.tangent.surfaces,
     )
+
+
+def _regions(around: Surroundings) -> tuple[AllowedRegion, ...]:
+    """Return where rafts of each type may lie."""
+    return tuple(allowed_region(around, kind, REGION_RULES) for kind in around.settings.raft)
 
 
 @dataclass(frozen=True, eq=False)

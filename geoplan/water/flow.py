@@ -101,6 +101,7 @@ def steady_flow(
     faces: Faces,
     source_m3_s: FloatArray,
     exponent: float = DEPTH_EXPONENT,
+    potential: FloatArray | None = None,
 ) -> FlowField:
     r"""
     Return the steady flow that carries sources to sinks.
@@ -115,6 +116,8 @@ def steady_flow(
         Water put in, negative where it is taken out [m³/s].
     exponent : float
         Power of the depth in the conductance [1].
+    potential : ndarray of float, shape (rows, cols), or None
+        Potential that was found before for the very same; ``None``: it is found here [arbitrary].
 
     Returns
     -------
@@ -137,22 +140,35 @@ def steady_flow(
     if np.any((source != 0) & ~water):
         raise ValueError("a source lies off the water")
     east, north = _conductances(np.where(water, depth, 0.0) ** exponent, faces)
-    index = numbered(water)
-    matrix = face_matrix(index, east, east, north, north)
-    pins = index.ravel()[_pins(pools_of(water, faces), source)]
-    diagonal = matrix.diagonal()
-    diagonal[pins] += diagonal.max(initial=1.0)
-    matrix.setdiag(diagonal)
-    phi = SparseSystem(matrix, is_symmetric=True).solve(source[water])
-    potential = np.full(water.shape, np.nan)
-    potential[water] = phi
+    is_large = int(water.sum()) > MOST_FACTORED
+    if potential is None or is_large:
+        matrix, pins = _balance(water, faces, (east, north), source)
+        potential = np.full(water.shape, np.nan)
+        potential[water] = SparseSystem(matrix, is_symmetric=True).solve(source[water])
     known = np.nan_to_num(potential)
     east *= known[:, :-1] - known[:, 1:]
     north *= known[:-1] - known[1:]
     flow = FlowField(potential, east, north)
-    if len(phi) > MOST_FACTORED:
+    if is_large:
         close_balance(flow, source, matrix, pins)
     return flow
+
+
+def _balance(
+    water: NDArray[np.bool_],
+    faces: Faces,
+    conductances: tuple[FloatArray, FloatArray],
+    source_m3_s: FloatArray,
+) -> tuple[Any, Any]:
+    """Return the balance of the cells of water, and the cell of each pool that is pinned."""
+    east, north = conductances
+    index = numbered(water)
+    matrix = face_matrix(index, east, east, north, north)
+    pins = index.ravel()[_pins(pools_of(water, faces), source_m3_s)]
+    diagonal = matrix.diagonal()
+    diagonal[pins] += diagonal.max(initial=1.0)
+    matrix.setdiag(diagonal)
+    return matrix, pins
 
 
 def close_balance(flow: FlowField, source_m3_s: FloatArray, joined: Any, roots: Any) -> None:

@@ -85,15 +85,15 @@ class SparseSystem:
         added = more if more is not None and np.any(more) else None
         if added is None and self._is_factored:
             return self._first(right, is_adjoint=is_adjoint)
-        matrix = self._matrix.T.tocsr() if is_adjoint else self._matrix
-        if added is not None:
-            matrix = matrix + diags_array(added, format="csr")
+        given = self._transposed if is_adjoint else self._matrix
+        matrix = _Heavier(given, added)
         iterate = _conjugate_gradients if self._is_symmetric else _stabilised
         first = self._first(right, is_adjoint=is_adjoint)
         found = iterate(matrix, right, first, self._nearly(is_adjoint=is_adjoint))
         if _is_solved(matrix, found, right):
             return found
-        direct: FloatArray = factored(matrix).solve(right)
+        whole = given if added is None else given + diags_array(added, format="csr")
+        direct: FloatArray = factored(whole).solve(right)
         return direct
 
     def _first(self, right: FloatArray, *, is_adjoint: bool) -> FloatArray:
@@ -114,6 +114,11 @@ class SparseSystem:
         return self._adjoint_cycle if is_adjoint else self._cycle
 
     @cached_property
+    def _transposed(self) -> Any:
+        """Return the transpose."""
+        return self._matrix.T.tocsr()
+
+    @cached_property
     def _factors(self) -> Any:
         """Return the factors of the matrix."""
         return factored(self._matrix)
@@ -126,7 +131,24 @@ class SparseSystem:
     @cached_property
     def _adjoint_cycle(self) -> Solve:
         """Return a multigrid cycle for the transpose."""
-        return _multigrid_cycle(self._matrix.T.tocsr())
+        return _multigrid_cycle(self._transposed)
+
+
+class _Heavier:
+    """A matrix with more on its diagonal, for products alone: it need not be put together."""
+
+    def __init__(self, matrix: Any, added: FloatArray | None) -> None:
+        self._matrix, self._added = matrix, added
+
+    def __matmul__(self, vector: FloatArray) -> FloatArray:
+        """Return the product with a vector."""
+        out: FloatArray = self._matrix @ vector
+        return out if self._added is None else out + self._added * vector
+
+    def diagonal(self) -> FloatArray:
+        """Return the diagonal."""
+        out: FloatArray = self._matrix.diagonal()
+        return out if self._added is None else out + self._added
 
 
 def factored(matrix: Any) -> Any:

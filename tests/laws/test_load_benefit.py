@@ -10,6 +10,8 @@ import shapely
 from geoplan.cover import water_edges
 from geoplan.effect import effect_of, worth_map
 from geoplan.fields import site_fields
+from geoplan.fleet.curves import weighed
+from geoplan.fleet.store import packed, unpacked
 from geoplan.hydraulics import hydraulics, known_flows
 from geoplan.placement.allowed import Surroundings
 from geoplan.placement.place import place_rafts
@@ -259,3 +261,24 @@ def test_an_inflow_at_the_outlet_is_planned_without_ways() -> None:
     there = basin(outlets=(Outlet("out", here, 1.0),))
     plan = plan_water(there, settings(), {"a": 1, "b": 0}, 0, detail="brief")
     assert plan.worth_map is None or not plan.worth_map.streamlines
+
+
+def test_a_plan_from_what_weighing_left_is_the_same() -> None:
+    body, made = basin(), settings()
+    curve, ground = weighed(body, made)
+    assert ground.potential is not None
+    assert curve.kept.max() > 0
+    left = unpacked(packed(ground, is_small=True))
+    share = {"a": 2, "b": 1}
+    with_it = plan_water(body, made, share, detail="brief", ground=left)
+    without = plan_water(body, made, share, detail="brief")
+    assert packed(with_it.rafts) == packed(without.rafts)
+    assert with_it.report == without.report
+    assert packed(with_it.effect) == packed(without.effect)
+
+
+def test_water_that_leaves_where_it_comes_in_has_no_streamlines() -> None:
+    body = basin(outlets=(Outlet("out", shapely.Point(0, 20), 1.0),))
+    plan = plan_water(body, settings(), {"a": 1}, detail="brief")
+    assert plan.worth_map is not None
+    assert plan.worth_map.streamlines == ()

@@ -16,7 +16,14 @@ def test_many_water_bodies_come_in_pages(tmp_path: Path, monkeypatch: pytest.Mon
     waters = tuple(replace(plan.waters[0], water_id=name) for name in names)
     bodies = tuple(replace(site.water_bodies[0], water_id=name) for name in names)
     monkeypatch.setattr(web_map, "MOST_ON_A_PAGE", 2)
-    web_map.write(replace(plan, waters=waters), replace(site, water_bodies=bodies), tmp_path, None)
+    what = replace(plan, waters=waters), replace(site, water_bodies=bodies)
+    web_map.write(*what, tmp_path, None)
+    side_by_side = tmp_path / "parts"
+    side_by_side.mkdir()
+    for number in range(3):  # more parts than pages: the last has nothing to write
+        web_map.write_part(*what, side_by_side, None, (number, 3))
+    for page in ("map.html", "maps/0001.html", "maps/0002.html"):
+        assert (side_by_side / page).read_bytes() == (tmp_path / page).read_bytes()
     index = (tmp_path / "map.html").read_text(encoding="utf-8")
     links = re.findall(r'href="(maps/[^"]+)"', index)
     assert links == ["maps/0001.html", "maps/0002.html"]
