@@ -107,14 +107,14 @@ def test_a_pond_that_fails_is_told_and_the_other_is_planned(
     district: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     site, _ = district
-    real = fleet_planning.removal_curve
+    real = fleet_planning.weighed
 
     def fails(body: object, *rest: object) -> object:
         if body.water_id == "p0":  # type: ignore[attr-defined]
             raise ValueError("the bed is on fire")
         return real(body, *rest)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(fleet_planning, "removal_curve", fails)
+    monkeypatch.setattr(fleet_planning, "weighed", fails)
     outcome = plan_folder(site, tmp_path / "plan", crew=Crew(1))
     assert [failure.water_id for failure in outcome.plan.failures] == ["p0"]
     assert "on fire" in outcome.plan.failures[0].reason
