@@ -245,7 +245,8 @@ def _lattice(geometry: BaseGeometry) -> BaseGeometry:
 def _cut(left: BaseGeometry, area: BaseGeometry, *, inside: bool) -> BaseGeometry:
     """Return the part of the rest inside or outside of an area, on the lattice."""
     cut = shapely.intersection if inside else shapely.difference
-    return MultiPolygon(_polygons(cut(left, area, grid_size=_LATTICE_M)))
+    # Areas that only touch leave lines beside polygons, and an overlay takes no mixture.
+    return MultiPolygon(_polygons(cut(left, MultiPolygon(_polygons(area)), grid_size=_LATTICE_M)))
 
 
 def _polygons(geometry: BaseGeometry) -> list[BaseGeometry]:

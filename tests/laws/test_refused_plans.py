@@ -16,7 +16,7 @@ from geoplan.placement.allowed import Surroundings
 from geoplan.placement.rules import InflowJet
 from geoplan.plan import Plan
 from geoplan.planner import plan_water
-from tests.benchmarks.bench_audited_plans import site_of
+from tests.benchmarks.bench_audited_plans import is_full, site_of
 
 
 @pytest.mark.parametrize(
@@ -25,13 +25,15 @@ from tests.benchmarks.bench_audited_plans import site_of
         pytest.param(163, id="rafts that have no order with room to turn"),
         pytest.param(5181, id="a way past rafts in place, narrower than the raft"),
         pytest.param(5231, id="a bowl of few soundings, shallower by straight lines between them"),
+        pytest.param(5360, id="parts of the water that only touch"),
         pytest.param(230, id="a flow that is weak enough in one model of two"),
     ],
 )
 def test_audit_accepts_what_it_once_refused(number: int, tmp_path: Path) -> None:
     site = site_of(number)
     (body,) = site.water_bodies
-    water = plan_water(body, site.settings, detail=False, time_limit_s=0.0)
+    detail = "brief" if is_full(number) else False
+    water = plan_water(body, site.settings, detail=detail, time_limit_s=0.0)
     gis_files.write(Plan("once refused", site.client_crs, (water,)), site, tmp_path, None)
     report = audit_plan(gis_files.read_plan(tmp_path / gis_files.FILE_NAME), site)
     failed = [finding for finding in report.findings if not finding.passed]
