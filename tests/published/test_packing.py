@@ -20,7 +20,24 @@ FLAT = WorthSurface(-5.0, -5.0, 1.0, np.ones((21, 31)))
 )
 def test_56_rafts_in_a_basin_of_20_by_10() -> None:
     """8 · 2 + 7 · 0.5 = 19.5 m long and 7 · 1 + 6 · 0.5 = 10 m wide."""
-    assert len(best_rows(BASIN, FLAT, RAFT, 0.5, 1000).poses) == 56
+    along = frame(BASIN, FLAT, RAFT, 0.5, 0.0, is_across=False)
+    assert along is not None
+    ((_, places),) = pack_lays((along,), 0.0)
+    assert len(places) == 56
+
+
+@pytest.mark.published(
+    "Exact arithmetic: 20.5 x 10.5 m hold 58.2 rafts grown by 0.25 m, of 3.75 m2 less the corners"
+)
+def test_rows_of_both_lays_hold_more_than_a_lattice_and_no_more_than_the_area() -> None:
+    """Some of 57 rafts lie across, so that little is left at the ends of the rows."""
+    poses = best_rows(BASIN, FLAT, RAFT, 0.5, 1000).poses
+    outlines = poses.outlines
+    assert 56 < len(poses) <= 58
+    assert shapely.covers(shapely.buffer(BASIN, 1e-9), outlines).all()
+    tree = shapely.STRtree(outlines)
+    first, other = tree.query(outlines, "dwithin", distance=0.5 - 1e-9)
+    assert (first == other).all()
 
 
 @pytest.mark.published(
