@@ -43,6 +43,11 @@ class Hands:
     restart: Callable[[], Executor] | None = None
 
 
+#: Pieces after which the next step has new processes: old ones hold what was needed before, and
+#: memory that the system does not get back: 330 MB more each after a thousand ponds of 0.3 ha.
+_RENEWED_AFTER = 256
+
+
 class Standing:
     """
     Processes that stay from one step of a run to the next.
@@ -56,6 +61,7 @@ class Standing:
     def __init__(self, most: int) -> None:
         self._most = most
         self._hands: Hands | None = None
+        self._pieces = 0
 
     def begin(self, count: int) -> None:
         """
@@ -72,7 +78,7 @@ class Standing:
             for _ in range(many):
                 hands.executor.submit(_nothing)
 
-    def hands(self, count: int, folder: Path | None) -> Hands:
+    def hands(self, count: int, folder: Path | None, pieces: int = 0) -> Hands:
         """
         Return the processes, started if they are not.
 
@@ -82,12 +88,17 @@ class Standing:
             How many are of use now.
         folder : Path or None
             Store that they keep results in.
+        pieces : int
+            Pieces of work to come [1].
 
         Returns
         -------
         Hands
-            The same ones again and again.
+            The same ones again and again; new ones after a step of very many pieces.
         """
+        if self._pieces > _RENEWED_AFTER:
+            self.end()
+        self._pieces += pieces
         if self._hands is None:
             start = partial(_started, self._most)
             self._hands = Hands(start(), count, folder, start)
@@ -98,7 +109,7 @@ class Standing:
         """Let the processes end."""
         if self._hands is not None:
             self._hands.executor.shutdown(cancel_futures=True)
-            self._hands = None
+        self._hands, self._pieces = None, 0
 
 
 @dataclass(frozen=True)
@@ -209,7 +220,7 @@ def hands_of(crew: Crew, tasks: int, store: PartStore) -> Iterator[Hands]:
     else:
         with crew.staying() as staying:
             standing = staying.standing or Standing(1)
-            yield standing.hands(crew.count(tasks), store.folder)
+            yield standing.hands(crew.count(tasks), store.folder, tasks)
 
 
 def _started(count: int) -> Executor:
