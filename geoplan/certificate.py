@@ -3,6 +3,8 @@
 from dataclasses import dataclass, fields
 from typing import Any
 
+from shapely.geometry.base import BaseGeometry
+
 from geoplan.site import FloatArray, lock_arrays
 
 
@@ -107,6 +109,8 @@ class Certificate:
         Worth of planted area at the nodes, bilinear between them [the same unit a m²].
     room_at : ndarray of float32, shape (rows, cols)
         Number of the priced room at the nodes, 0 for none [1].
+    regions : tuple of BaseGeometry
+        Where rafts of each type may lie, working CRS [m].
     """
 
     basis: str
@@ -127,6 +131,7 @@ class Certificate:
     field: FloatArray
     worth: FloatArray
     room_at: FloatArray
+    regions: tuple[BaseGeometry, ...]
 
     def __post_init__(self) -> None:
         """Lock the arrays."""

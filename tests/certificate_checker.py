@@ -1,7 +1,8 @@
 """
 A small judge of certificates that shares nothing with the planner.
 
-It reads ``plan.json``, the GeoTIFF of the field and the layer ``why_not`` of ``plan.gpkg``, draws
+It reads ``plan.json``, the GeoTIFF of the field and the layers ``why_not`` and ``rooms`` of
+``plan.gpkg``, draws
 legal rafts at random and on a lattice, sums the field over points of each, integrates it over the
 water and adds the bound up anew. Its own errors are those of its sums over points, and are stated
 as ``ROUGH``.
@@ -37,6 +38,7 @@ class Files:
     south: float
     cell: float
     room: Any
+    rooms: tuple[Any, ...]
     value: float
     bound: float
 
@@ -52,13 +54,22 @@ def read(folder: Path, number: int = 0) -> Files:
         assert source.crs.to_wkt()
     rows = bands.shape[1]
     cell = place.a
-    answers = pyogrio.read_dataframe(folder / "plan.gpkg", layer="why_not")
-    mine = answers[(answers.water_id == water["water_id"]) & answers.is_room]
-    to_working = Transformer.from_crs(answers.crs, said["crs"], always_xy=True)
-    room = shapely.transform(
-        shapely.union_all(mine.geometry.to_numpy()),
-        lambda xy: np.column_stack(to_working.transform(xy[:, 0], xy[:, 1])),
+    answers, rooms = (
+        frame[frame.water_id == water["water_id"]]
+        for frame in (
+            pyogrio.read_dataframe(folder / "plan.gpkg", layer=layer)
+            for layer in ("why_not", "rooms")
+        )
     )
+    to_working = Transformer.from_crs(answers.crs, said["crs"], always_xy=True)
+
+    def joined(frame: Any) -> Any:
+        room = shapely.transform(
+            shapely.union_all(frame.geometry.to_numpy()),
+            lambda xy: np.column_stack(to_working.transform(xy[:, 0], xy[:, 1])),
+        )
+        return shapely.buffer(shapely.make_valid(room), 1e-5, join_style="mitre")
+
     types = {raft["name"]: raft for raft in plan["settings"]["raft"]}
     return Files(
         said,
@@ -68,7 +79,8 @@ def read(folder: Path, number: int = 0) -> Files:
         ),
         bands[0], bands[1:-1], bands[-1],
         place.c + cell / 2, place.f - (rows - 0.5) * cell, cell,
-        shapely.buffer(shapely.make_valid(room), 1e-5, join_style="mitre"),
+        joined(answers[answers.is_room]),
+        tuple(joined(rooms[rooms.raft_type == name]) for name in said["raft_types"]),
         water["value"], water["bound"],
     )  # fmt: skip
 
@@ -114,8 +126,10 @@ def points(length: float, width: float, grow: float) -> tuple[np.ndarray, np.nda
 
 def legal_poses(files: Files, kind: int, count: int, seed: int = 3) -> np.ndarray:
     """Legal rafts, drawn at random and on a lattice: rows of x, y and heading in radians."""
-    rng = np.random.default_rng(seed)
-    west, south, east, north = files.room.bounds
+    rng, room = np.random.default_rng(seed), files.rooms[kind]
+    if room.is_empty:
+        return np.zeros((0, 3))
+    west, south, east, north = room.bounds
     drawn = rng.uniform((west, south, 0), (east, north, math.pi), (count, 3))
     every = max(0.5, math.sqrt((east - west) * (north - south) * 12 / count))
     x, y, turn = np.meshgrid(
@@ -132,10 +146,10 @@ def legal_poses(files: Files, kind: int, count: int, seed: int = 3) -> np.ndarra
         ],
         axis=-1,
     )
-    shapely.prepare(files.room)
-    near = shapely.contains_xy(files.room, poses[:, 0], poses[:, 1])
+    shapely.prepare(room)
+    near = shapely.contains_xy(room, poses[:, 0], poses[:, 1])
     held = np.zeros(len(poses), bool)
-    held[near] = shapely.covers(files.room, shapely.polygons(ring[near]))
+    held[near] = shapely.covers(room, shapely.polygons(ring[near]))
     return poses[held]
 
 
@@ -188,7 +202,18 @@ def most_rafts(files: Files) -> int:
 
 def faults(files: Files) -> list[str]:
     """What is wrong with a certificate; nothing where it proves its bound."""
-    return [*_lacking(files), *_field(files), *_sums(files), *_printed(files)]
+    return [
+        *_left_out(files), *_lacking(files), *_field(files), *_sums(files), *_printed(files)
+    ]  # fmt: skip
+
+
+def _left_out(files: Files) -> list[str]:
+    """Room that no type is said to have: rafts there would not be looked at."""
+    known = shapely.union_all(list(files.rooms))
+    left_m2 = float(shapely.area(shapely.difference(files.room, known)))
+    if left_m2 > ROUGH * files.room.area:
+        return [f"{left_m2:.3g} m² of the room are no type's"]
+    return []
 
 
 def _lacking(files: Files) -> list[str]:

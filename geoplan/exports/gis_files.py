@@ -25,7 +25,7 @@ from geoplan.exports.gis_layers import FLAGS, LAYERS, TEXTS
 from geoplan.exports.gis_reading import read_plan, row_keys
 from geoplan.exports.held_rows import line_rows, material_rows, swept_rows
 from geoplan.exports.outlines import pose_in, raft_outlines
-from geoplan.exports.reason_rows import alternative_rows, why_not_rows
+from geoplan.exports.reason_rows import alternative_rows, room_rows, why_not_rows
 from geoplan.exports.set_out_places import Places, places_of
 from geoplan.plan import AuditReport, Finding, Plan, WaterPlan
 from geoplan.site import Site
@@ -145,6 +145,7 @@ def _plan_rows(plan: Plan, site: Site) -> dict[str, list[Row]]:
         layers["loads"] += _load_rows(water, crs)
         layers["worth"] += _worth_rows(water, crs)
         layers["why_not"] += why_not_rows(water, crs)
+        layers["rooms"] += room_rows(water, crs)
         layers["alternatives"] += alternative_rows(water, crs)
         layers["streamlines"] += [
             {

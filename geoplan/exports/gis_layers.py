@@ -72,6 +72,10 @@ LAYERS: dict[str, tuple[str, tuple[str, ...]]] = {
         "MultiPolygon",
         ("water_id", "rule", "words", "area_m2", "alone_m2", "only_m2", "is_room"),
     ),
+    "rooms": (
+        "MultiPolygon",
+        ("water_id", "raft_type", "area_m2"),
+    ),
     "alternatives": (
         "Polygon",
         (

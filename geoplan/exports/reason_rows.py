@@ -4,6 +4,10 @@ from collections.abc import Iterator
 from dataclasses import asdict
 from typing import Any
 
+import shapely
+from shapely.geometry import MultiPolygon
+from shapely.geometry.base import BaseGeometry
+
 from geoplan.crs import transformed
 from geoplan.exports.outlines import pose_in
 from geoplan.plan import PlacedRaft, WaterPlan
@@ -44,6 +48,42 @@ def _answer(part: WhyNot) -> Row:
     """Return what a row says of an area."""
     names = ("rule", "words", "area_m2", "alone_m2", "only_m2", "is_room")
     return {name: getattr(part, name) for name in names}
+
+
+def room_rows(water: WaterPlan, crs: str) -> list[Row]:
+    """
+    Return the rows of ``rooms``.
+
+    Parameters
+    ----------
+    water : WaterPlan
+        Plan of a water body.
+    crs : str
+        CRS of the file.
+
+    Returns
+    -------
+    list of dict of str to object
+        One for each raft type that has room by the rules of place; none without a certificate.
+    """
+    made = water.certificate
+    if made is None:
+        return []
+    return [
+        {
+            "water_id": water.water_id,
+            "raft_type": name,
+            "area_m2": float(region.area),
+            "geometry": transformed(_as_multi(region), water.crs, crs),
+        }
+        for name, region in zip(made.raft_types, made.regions, strict=True)
+        if not region.is_empty
+    ]
+
+
+def _as_multi(region: BaseGeometry) -> MultiPolygon:
+    """Return the areas of a region."""
+    return MultiPolygon([part for part in shapely.get_parts(region) if part.area > 0])
 
 
 def alternative_rows(water: WaterPlan, crs: str) -> list[Row]:

@@ -45,7 +45,7 @@ class Hands:
 
 #: Pieces after which the next step has new processes: old ones hold what was needed before, and
 #: memory that the system does not get back: 330 MB more each after a thousand ponds of 0.3 ha.
-_RENEWED_AFTER = 256
+_RENEWED_AFTER = 64
 
 
 class Standing:

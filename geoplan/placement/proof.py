@@ -176,6 +176,7 @@ def _certified(
         field=proof.field.astype(np.float32),
         worth=np.stack([each.nodes for each in tangent.surfaces]).astype(np.float32),
         room_at=_room_at(first, proof),
+        regions=tuple(region.region for region in room.regions),
     )
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import shapely
 
 from geoplan.fleet import plan_folder
 from tests.certificate_checker import Files, added_up, faults, read
@@ -98,9 +99,17 @@ def less_field(files: Files) -> Files:
     return replace(files, said=said | {"proven": added_up(said)}, value=0.0)
 
 
+def less_room(files: Files) -> Files:
+    """Room of which rafts are said to have half alone."""
+    west, south, _, north = files.room.bounds
+    half = shapely.box(west, south, files.room.centroid.x, north)
+    return replace(files, rooms=tuple(shapely.intersection(one, half) for one in files.rooms))
+
+
 @pytest.mark.parametrize(
     ("tampered", "word"),
     [
+        (less_room, "are no type's"),
         (lower_prices, "lacks"),
         (lower_field, "lacks"),
         (without_margin, "add up"),
@@ -115,6 +124,20 @@ def test_tampered_certificate_is_rejected(
     files = read(folders[20])
     assert files.said["margin"] > 0
     assert any(word in fault for fault in faults(tampered(files)))
+
+
+def test_types_with_rooms_of_their_own_are_each_held_to_their_own(tmp_path: Path) -> None:
+    """A long type with deep roots has less room than a small one; both pay where they may lie."""
+    record = json.loads(small_pond(tmp_path, 4).read_text(encoding="utf-8"))
+    first = record["site"]["raft"][0]
+    deeper = {"name": "deep", "length_m": 5.0, "width_m": 2.0, "root_depth_m": 0.9, "stock": 3}
+    record["site"]["raft"].append({**first, **deeper})
+    path = tmp_path / "types.geojson"
+    path.write_text(json.dumps(record), encoding="utf-8")
+    plan_folder(path, tmp_path / "types", workers=1)
+    files = read(tmp_path / "types")
+    assert files.rooms[1].area < 0.95 * files.rooms[0].area
+    assert faults(files) == []
 
 
 def test_several_waters_have_a_file_each_and_the_same_bytes(tmp_path: Path) -> None:

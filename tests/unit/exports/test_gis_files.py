@@ -27,6 +27,7 @@ LAYERS = {
     "materials",
     "swept",
     "why_not",
+    "rooms",
     "alternatives",
     "loads",
     "findings",
