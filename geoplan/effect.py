@@ -320,11 +320,12 @@ def _ways(around: Surroundings, benefit: LoadBenefit) -> tuple[shapely.LineStrin
     """Return streamlines, shared over the inflows by their flow."""
     grid, flow = around.fields.grid, benefit.hydraulics.basin.flow
     net = flow.net_outflow_m3_s()
-    total = net[net > 1e-12].sum()
+    flows_in = net > 1e-12
+    total = net[flows_in].sum()
     if total <= 0.0:
         return ()  # all that flows in leaves by the same cell
     rows, cols = [], []
-    for row, col in np.argwhere(net > max(1e-12 * total, 1e-12)):
+    for row, col in np.argwhere(flows_in):
         count = max(2, round(_STREAMLINES * net[row, col] / total))
         angle = (np.arange(count) + 0.5) * 2 * np.pi / count
         rows += (row + 0.5 + 0.45 * np.sin(angle)).tolist()

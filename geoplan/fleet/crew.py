@@ -21,7 +21,7 @@ from geoplan.fleet.store import PartStore
 
 
 @dataclass
-class Hands:
+class Workers:
     """
     Who works now.
 
@@ -60,7 +60,7 @@ class Standing:
 
     def __init__(self, most: int) -> None:
         self._most = most
-        self._hands: Hands | None = None
+        self._hands: Workers | None = None
         self._pieces = 0
 
     def begin(self, count: int) -> None:
@@ -78,7 +78,7 @@ class Standing:
             for _ in range(many):
                 hands.executor.submit(_nothing)
 
-    def hands(self, count: int, folder: Path | None, pieces: int = 0) -> Hands:
+    def hands(self, count: int, folder: Path | None, pieces: int = 0) -> Workers:
         """
         Return the processes, started if they are not.
 
@@ -93,7 +93,7 @@ class Standing:
 
         Returns
         -------
-        Hands
+        Workers
             The same ones again and again; new ones after a step of very many pieces.
         """
         if self._pieces > _RENEWED_AFTER:
@@ -101,7 +101,7 @@ class Standing:
         self._pieces += pieces
         if self._hands is None:
             start = partial(_started, self._most)
-            self._hands = Hands(start(), count, folder, start)
+            self._hands = Workers(start(), count, folder, start)
         self._hands.count, self._hands.store_folder = count, folder
         return self._hands
 
@@ -185,7 +185,7 @@ class _Inline(Executor):
 
 
 @contextmanager
-def hands_of(crew: Crew, tasks: int, store: PartStore) -> Iterator[Hands]:
+def workers_of(crew: Crew, tasks: int, store: PartStore) -> Iterator[Workers]:
     """
     Yield the workers of a crew.
 
@@ -200,7 +200,7 @@ def hands_of(crew: Crew, tasks: int, store: PartStore) -> Iterator[Hands]:
 
     Yields
     ------
-    Hands
+    Workers
         The workers.
 
     Raises
@@ -209,14 +209,14 @@ def hands_of(crew: Crew, tasks: int, store: PartStore) -> Iterator[Hands]:
         If a cluster does not answer.
     """
     if crew.executor is not None:
-        yield Hands(crew.executor, os.cpu_count() or 1, None)
+        yield Workers(crew.executor, os.cpu_count() or 1, None)
     elif crew.scheduler is not None:
         with _cluster(crew.scheduler) as client:
             cores = max(1, sum(client.nthreads().values()))
             with client.get_executor(pure=False) as executor:
-                yield Hands(executor, cores, None)
+                yield Workers(executor, cores, None)
     elif crew.count(tasks) == 1:
-        yield Hands(_Inline(), 1, store.folder)
+        yield Workers(_Inline(), 1, store.folder)
     else:
         with crew.staying() as staying:
             standing = staying.standing or Standing(1)

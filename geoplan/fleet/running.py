@@ -17,7 +17,7 @@ from typing import Any
 from threadpoolctl import threadpool_limits
 
 from geoplan.errors import GeoplanError
-from geoplan.fleet.crew import Crew, Hands, hands_of
+from geoplan.fleet.crew import Crew, Workers, workers_of
 from geoplan.fleet.fingerprint import program
 from geoplan.fleet.kept import Handed
 from geoplan.fleet.store import PartStore, packed
@@ -233,12 +233,12 @@ def run_all(
         else:
             run.finish(task)
     if left:
-        with hands_of(crew, len(left), store) as hands:
+        with workers_of(crew, len(left), store) as hands:
             _drive(deque(grouped(left, hands.count)), hands, run)
     return dict(sorted(run.failures.items()))
 
 
-def _drive(waiting: deque[tuple[Task, ...]], hands: Hands, run: _Run) -> None:
+def _drive(waiting: deque[tuple[Task, ...]], hands: Workers, run: _Run) -> None:
     """Keep the workers busy until nothing is left."""
     running: dict[Future[Any], tuple[Task, ...]] = {}
     while waiting or running:
@@ -264,7 +264,7 @@ def _drive(waiting: deque[tuple[Task, ...]], hands: Hands, run: _Run) -> None:
             _one_by_one(lost, hands, run)
 
 
-def _submitted(group: tuple[Task, ...], hands: Hands, store: PartStore) -> "Future[Any]":
+def _submitted(group: tuple[Task, ...], hands: Workers, store: PartStore) -> "Future[Any]":
     """Hand a group of tasks to the workers, with its water bodies where they have no store."""
     if hands.store_folder is None:
         group = tuple(task.with_bodies(store) for task in group)
@@ -295,7 +295,7 @@ def _taken(future: "Future[Any]", group: tuple[Task, ...], run: _Run) -> list[Ta
     return []
 
 
-def _one_by_one(lost: Sequence[Task], hands: Hands, run: _Run) -> None:
+def _one_by_one(lost: Sequence[Task], hands: Workers, run: _Run) -> None:
     """Do again, each alone, what was under way when a worker died: who kills another is told."""
     if hands.restart is None:
         raise GeoplanError(

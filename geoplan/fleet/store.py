@@ -104,7 +104,7 @@ class PartStore:
         """
         path = self.path_of(key)
         # What is lost without harm need not be waited for; a torn one is told by its hash.
-        is_lasting = not key.endswith(WORK_ENDING)
+        is_lasting = is_lasting and not key.endswith(WORK_ENDING)
         scrap = path.with_name(f".{key}.{os.getpid()}")
         try:
             path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)

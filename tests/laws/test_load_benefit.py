@@ -256,13 +256,6 @@ def test_a_flow_of_zero_brings_nothing_and_two_at_one_place_are_named() -> None:
     assert "'twin' at the same place" in found
 
 
-def test_an_inflow_at_the_outlet_is_planned_without_ways() -> None:
-    here = shapely.Point(0, 20)
-    there = basin(outlets=(Outlet("out", here, 1.0),))
-    plan = plan_water(there, settings(), {"a": 1, "b": 0}, 0, detail="brief")
-    assert plan.worth_map is None or not plan.worth_map.streamlines
-
-
 def test_a_plan_from_what_weighing_left_is_the_same() -> None:
     body, made = basin(), settings()
     curve, ground = weighed(body, made)

@@ -10,7 +10,7 @@ import pytest
 
 from geoplan.errors import ExportError, PlanFileError
 from geoplan.fleet.fingerprint import fingerprint
-from geoplan.fleet.store import PartStore, packed
+from geoplan.fleet.store import WORK_ENDING, PartStore, packed
 from tests.laws.ponds import random_site
 
 KEY = "ab" * 32
@@ -23,6 +23,19 @@ def test_a_part_comes_back(tmp_path: Path) -> None:
     store.keep(KEY, packed({"a": 1.5}))
     assert store.load(KEY) == {"a": 1.5}
     assert [path.name for path in (tmp_path / "parts" / "ab").iterdir()] == [KEY]
+
+
+def test_only_what_must_last_is_waited_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    flushed: list[int] = []
+    monkeypatch.setattr("geoplan.fleet.store.os.fsync", flushed.append)
+    store = PartStore(tmp_path / "parts")
+    store.open()
+    store.keep("ab1", packed(1), is_lasting=False)
+    store.keep(f"ab2{WORK_ENDING}", packed(2))
+    assert flushed == []
+    store.keep("ab3", packed(3))
+    assert len(flushed) == 2
+    assert [store.load(key) for key in ("ab1", f"ab2{WORK_ENDING}", "ab3")] == [1, 2, 3]
 
 
 def test_a_part_cut_short_or_changed_anywhere_is_not_read(tmp_path: Path) -> None:
