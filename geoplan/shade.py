@@ -46,6 +46,8 @@ _OVER_WATER_M = 0.5
 #: Parts of a degree to which a place is rounded for the sun: within 0.005° it stands no more than
 #: 0.01° elsewhere at any time, a fiftieth of its own disc.
 _PLACE_STEPS = 100
+#: A block and the next: corners of blocks are one more than blocks.
+_PAIR = np.ones((2, 2), bool)
 #: Finest cells in which a surface model is walked; finer ones are joined, their highest kept [m].
 _FINEST_M = 1.0
 
@@ -66,24 +68,29 @@ def sun_field(body: WaterBody, settings: Settings, grid: WaterGrid) -> FloatArra
     Returns
     -------
     ndarray of float, shape (rows, cols)
-        Hours at the middle of a block of cells a metre wide or less; those of an open sky
-        where nothing shades [h].
+        The least hours at the corners of a block of cells a metre wide or less, and under any
+        crown that reaches into the cell; those of an open sky where nothing shades [h].
     """
     path = _path(body, settings)
     if not body.shade and body.surface_raster is None:
         open_sky = mean_sun_h(np.zeros((1, AZIMUTHS), np.float32), path)
         return np.full(grid.shape, float(open_sky[0]))
     step = max(1, int(_SPACING_M / grid.cell_size_m + 1e-9))
-    rows = np.minimum(np.arange(0, grid.shape[0], step) + step // 2, grid.shape[0] - 1)
-    cols = np.minimum(np.arange(0, grid.shape[1], step) + step // 2, grid.shape[1] - 1)
-    easting, northing = np.meshgrid(grid.easting_m[cols], grid.northing_m[rows])
     wanted = _near_water(grid, step)
-    hours = np.zeros(easting.shape)
-    hours[wanted] = _hours(body, settings, path, easting[wanted], northing[wanted])
+    corners = ndimage.binary_dilation(np.pad(wanted, ((0, 1), (0, 1))), origin=-1, structure=_PAIR)
+    row, col = np.nonzero(corners)
+    side_m = step * grid.cell_size_m
+    at_corner = np.full(corners.shape, np.inf)
+    at_corner[corners] = _hours(
+        body, settings, path, grid.west_m + col * side_m, grid.south_m + row * side_m
+    )
+    hours = np.minimum(at_corner[1:], at_corner[:-1])
+    hours = np.minimum(hours[:, 1:], hours[:, :-1])
     nearest = ndimage.distance_transform_edt(~wanted, return_distances=False, return_indices=True)
     hours = hours[tuple(nearest)]
     whole = np.repeat(np.repeat(hours, step, axis=0), step, axis=1)
-    out: FloatArray = whole[: grid.shape[0], : grid.shape[1]]
+    out: FloatArray = whole[: grid.shape[0], : grid.shape[1]].copy()
+    _darken_under_crowns(out, grid, body, settings, path)
     return out
 
 
@@ -95,6 +102,36 @@ def _near_water(grid: WaterGrid, step: int) -> BoolArray:
     wet = padded.reshape(rows // step, step, cols // step, step).any(axis=(1, 3))
     near: BoolArray = ndimage.binary_dilation(wet, np.ones((3, 3)), iterations=2)
     return near if near.any() else np.ones_like(near)
+
+
+def _darken_under_crowns(
+    hours: FloatArray, grid: WaterGrid, body: WaterBody, settings: Settings, path: SunPath
+) -> None:
+    """Lower the hours of every cell that a crown reaches into: at its rim they fall at once."""
+    crowns = _obstacles(body.shade, 0.0)[1]
+    foot, radius = crowns.centre_m, crowns.radius_m
+    west_m, south_m, cell_m = grid.west_m, grid.south_m, grid.cell_size_m
+    east_m, north_m = (
+        low + size * cell_m for low, size in zip((west_m, south_m), grid.shape[::-1], strict=True)
+    )
+    # From the foot to the nearest place on the grid.
+    away_m = np.hypot(
+        foot[:, 0] - np.clip(foot[:, 0], west_m, east_m),
+        foot[:, 1] - np.clip(foot[:, 1], south_m, north_m),
+    )
+    over = np.flatnonzero(away_m <= radius)
+    under_h = _hours(body, settings, path, foot[over, 0], foot[over, 1])
+    half_m = cell_m / 2
+    for (easting_m, northing_m), reach_m, least_h in zip(
+        foot[over], radius[over], under_h, strict=True
+    ):
+        cols = np.flatnonzero(np.abs(grid.easting_m - easting_m) <= reach_m + half_m)
+        rows = np.flatnonzero(np.abs(grid.northing_m - northing_m) <= reach_m + half_m)
+        aside_m = np.maximum(np.abs(grid.easting_m[cols] - easting_m) - half_m, 0.0)
+        along_m = np.maximum(np.abs(grid.northing_m[rows] - northing_m) - half_m, 0.0)
+        is_under = np.hypot(along_m[:, None], aside_m[None, :]) <= reach_m
+        window = np.ix_(rows, cols)
+        hours[window] = np.where(is_under, np.minimum(hours[window], least_h), hours[window])
 
 
 def _path(body: WaterBody, settings: Settings) -> SunPath:

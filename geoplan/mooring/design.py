@@ -64,7 +64,8 @@ def design_moorings(
     Notes
     -----
     A post must be long enough, so here the deeper side is the safe one: the bed is taken as low
-    as it may be at 99 % in the cell of the post and the eight round it. So is a line.
+    as it may be at 99 % in the cell of the post and the eight round it, and by straight lines
+    between soundings where those lie lower. So is a line.
     """
     kinds = {kind.name: kind for kind in settings.raft}
     held: dict[str, Holding] = {}
@@ -201,7 +202,8 @@ def _anchor(
 
 def _low_bed_m(fields: SiteFields) -> FloatArray:
     """Return the bed as low as it may be; on land as in the water beside it [m]."""
-    bed = fields.bed_m - RELIABLE_SIGMAS * fields.sigma_m
+    linear = fields.bed_m if fields.edge_bed_m is None else fields.edge_bed_m
+    bed = np.minimum(fields.bed_m, linear) - RELIABLE_SIGMAS * fields.sigma_m
     is_unknown = np.isnan(bed)
     if is_unknown.all():
         return bed
