@@ -81,9 +81,9 @@ def sun_field(body: WaterBody, settings: Settings, grid: WaterGrid) -> FloatArra
     row, col = np.nonzero(corners)
     side_m = step * grid.cell_size_m
     at_corner = np.full(corners.shape, np.inf)
-    at_corner[corners] = _hours(
-        body, settings, path, grid.west_m + col * side_m, grid.south_m + row * side_m
-    )
+    easting = grid.west_m + np.asarray(col, float) * side_m
+    northing = grid.south_m + np.asarray(row, float) * side_m
+    at_corner[corners] = _hours(body, settings, path, easting, northing)
     hours = np.minimum(at_corner[1:], at_corner[:-1])
     hours = np.minimum(hours[:, 1:], hours[:, :-1])
     nearest = ndimage.distance_transform_edt(~wanted, return_distances=False, return_indices=True)

@@ -27,10 +27,8 @@ from tests.benchmarks.bench_audited_plans import is_full, site_of
         pytest.param(5231, id="a bowl of few soundings, shallower by straight lines between them"),
         pytest.param(5360, id="parts of the water that only touch"),
         pytest.param(230, id="a flow that is weak enough in one model of two"),
-        pytest.param(
-            20527, id="a corner under the rim of a crown that no cell's middle lies under"
-        ),
-        pytest.param(30193, id="a third of an hour less sun at a cell's corner than in its middle"),
+        pytest.param(20527, id="a corner under the rim of a crown, the cell's middle not"),
+        pytest.param(30193, id="a third of an hour less sun at a cell's corner"),
         pytest.param(30252, id="posts in water deeper by straight lines between soundings"),
         pytest.param(30540, id="one such post, where the heading is held"),
     ],
