@@ -6,6 +6,7 @@ needs more where it comes to lie.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -86,11 +87,20 @@ def holding(body: WaterBody, fields: SiteFields, kind: RaftType, settings: Setti
     length = line_lengths_m(reach, deep[anchored], settings)
     shallow = least_depths_m(body, fields)[anchored]
     radius = watch_radius_m(stretched_m(length, settings), shallow).max()
-    fairleads, anchors = line_places(kind.length_m, kind.width_m, reach, mooring.line_splay_deg)
-    envelope = swept_envelope(
-        kind.length_m, kind.width_m, fairleads, anchors, np.full(4, float(radius))
+    size_m = kind.length_m, kind.width_m
+    return Holding(
+        "lines", none, reach, _sweep_m(*size_m, reach, float(radius), mooring.line_splay_deg)
     )
-    return Holding("lines", none, reach, excursion_m(envelope, kind.length_m, kind.width_m))
+
+
+@lru_cache(maxsize=256)
+def _sweep_m(
+    length_m: float, width_m: float, reach_m: float, radius_m: float, splay_deg: float
+) -> float:
+    """Return how far a raft on lines sweeps; every rule of a water body asks for the same."""
+    fairleads, anchors = line_places(length_m, width_m, reach_m, splay_deg)
+    envelope = swept_envelope(length_m, width_m, fairleads, anchors, np.full(4, radius_m))
+    return excursion_m(envelope, length_m, width_m)
 
 
 def line_lengths_m(reach_m: float, depth_high_m: FloatArray, settings: Settings) -> FloatArray:
