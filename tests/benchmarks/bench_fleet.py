@@ -121,19 +121,19 @@ def scaling(sizes: list[int], area_m2: float = 3000.0) -> None:
             recipe = replace(complete(ponds, 1), area_m2=area_m2)
             site = write_district(recipe, folder / f"s{ponds}")
             rows.append((ponds, *_run(site, folder / f"p{ponds}")))
-        for ponds, wall, cpu, main_mb, worker_mb, kept_mb in rows:
+        for ponds, wall, cpu, main_mb, worker_mb, kept_mb, all_mb in rows:
             print(
                 f"{ponds} ponds of {area_m2:g} m²: {wall:.0f} s wall, {cpu:.0f} s of processors"
                 f" ({cpu / ponds:.2f} a pond), memory {main_mb:.0f} MB and {worker_mb:.0f} MB a"
-                f" worker, kept parts {kept_mb:.1f} MB"
+                f" worker, {all_mb:.0f} MB of all at one moment, kept parts {kept_mb:.1f} MB"
             )
         if len(rows) > 1:
             slope = np.polyfit(np.log([r[0] for r in rows]), np.log([r[2] for r in rows]), 1)[0]
             print(f"time of processors grows as ponds to the power {slope:.3f}")
 
 
-def _run(site: Path, out: Path, workers: int = 2) -> tuple[float, float, float, float, float]:
-    """Run the command; return wall and processor time, memory of it and of a worker, parts."""
+def _run(site: Path, out: Path, workers: int = 2) -> tuple[float, ...]:
+    """Return wall and processor time; memory of the command, a worker; parts; memory of all."""
     code = (
         "import resource,sys;from geoplan.__main__ import main\n"
         "if __name__ == '__main__':\n"
@@ -147,17 +147,45 @@ def _run(site: Path, out: Path, workers: int = 2) -> tuple[float, float, float, 
     script = out.parent / "run.py"
     script.write_text(code)
     start = time.monotonic()
-    done = subprocess.run(
+    running = subprocess.Popen(
         [sys.executable, str(script), "plan", str(site), "-o", str(out), "--workers", str(workers)],
-        capture_output=True, text=True, check=False,
+        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True,
     )  # fmt: skip
+    most_mb, ended = [0.0], threading.Event()
+
+    def watch() -> None:
+        while not ended.wait(0.5):
+            most_mb[0] = max(most_mb[0], _held_mb(running.pid))
+
+    watcher = threading.Thread(target=watch)
+    watcher.start()
+    said, _ = running.communicate()
+    ended.set()
+    watcher.join()
     wall = time.monotonic() - start
-    line = [row for row in done.stdout.splitlines() if row.startswith("RUSAGE")]
-    if not line or "audit: passed" not in done.stdout:
-        print(done.stdout[-2000:], done.stderr[-2000:])
+    line = [row for row in said.splitlines() if row.startswith("RUSAGE")]
+    if not line or "audit: passed" not in said:
+        print(said[-2000:])
     cpu, own, child = (float(v) for v in line[0].split()[1:])
     parts = sum(p.stat().st_size for p in (out.parent / f".{out.name}.parts").glob("*/*"))
-    return wall, cpu, own / 1024, child / 1024, parts / 1e6
+    return wall, cpu, own / 1024, child / 1024, parts / 1e6, most_mb[0]
+
+
+def _held_mb(pid: int) -> float:
+    """Memory of a process and all below it: what each has for itself, and what they share once."""
+    own, shared, waiting = 0, 0, [pid]
+    while waiting:
+        at = Path("/proc") / str(waiting.pop())
+        try:
+            rows = (at / "smaps_rollup").read_text().splitlines()[1:]
+            for task in (at / "task").iterdir():
+                waiting += map(int, (task / "children").read_text().split())
+        except OSError:  # it has ended
+            continue
+        kb = {row.split(":")[0]: int(row.split()[1]) for row in rows}
+        own += kb["Private_Clean"] + kb["Private_Dirty"]
+        shared = max(shared, kb["Shared_Clean"] + kb["Shared_Dirty"])
+    return (own + shared) / 1024
 
 
 def mixed(ponds: int) -> None:
