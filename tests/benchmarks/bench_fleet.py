@@ -31,6 +31,7 @@ from geoplan.district import PolicyWorth
 from geoplan.fleet import Crew, plan_folder
 from geoplan.fleet.allocation import selected
 from geoplan.fleet.curves import RemovalCurve, removal_curve
+from geoplan.fleet.kept import MOST_HELD
 from geoplan.fleet.planning import own_settings
 from geoplan.fleet.sharing import shared_out
 from geoplan.readers import read_site
@@ -244,36 +245,48 @@ def _digest(folder: Path) -> str:
 
 
 def kills(count: int) -> None:
-    """Kill runs at random moments; each that ends is compared, and begun again from nothing."""
-    moments = random.Random(1)  # noqa: S311 - moments of a benchmark
+    """Kill runs at random moments, half of them with every water body on disk from the first."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         site = write_district(complete(6, 4), folder / "site")
         plan_folder(site, folder / "whole", workers=2)
         wanted = _digest(folder / "whole")
-        out, killed, ended, redone, kept = folder / "plan", 0, 0, 0, {}
-        command = [sys.executable, "-m", "geoplan", "plan", str(site), "-o", str(out)]
-        while killed < count:
-            run = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-            try:
-                run.wait(moments.uniform(1.0, 18.0))
-                ended += 1
-                same = _digest(out) == wanted
-                print(f"{killed} killed so far; a run ended, bytes {'equal' if same else 'DIFFER'}")
-                subprocess.run(["rm", "-r", str(out), str(folder / ".plan.parts")], check=True)
-                kept = {}
-            except subprocess.TimeoutExpired:
-                run.send_signal(signal.SIGKILL)
-                run.wait()
-                killed += 1
-                now = {p.name: p.stat().st_mtime_ns for p in (folder / ".plan.parts").glob("*/*")}
-                redone += sum(now.get(n) != when for n, when in kept.items())
-                kept = {n: when for n, when in now.items() if "." not in n}
-        subprocess.run(command, stdout=subprocess.DEVNULL, check=True)
-        print(
-            f"{killed} killed, {ended} ended between; {redone} finished parts lost or done again;"
-            f" at the end bytes {'equal' if _digest(out) == wanted else 'DIFFER'}"
-        )
+        for most_held in (MOST_HELD, 0):
+            script = folder / f"run_{most_held}.py"
+            script.write_text(
+                f"from geoplan.fleet import kept\nkept.MOST_HELD = {most_held}\n"
+                "if __name__ == '__main__':\n    from geoplan.__main__ import main\n    main()\n"
+            )
+            command = [sys.executable, str(script), "plan", str(site), "-o", str(folder / "plan")]
+            _killed(command, folder, count // 2, wanted)
+
+
+def _killed(command: list[str], folder: Path, count: int, wanted: str) -> None:
+    """Kill a command so often; each run that ends is compared, and begun again from nothing."""
+    moments = random.Random(1)  # noqa: S311 - moments of a benchmark
+    out, killed, ended, redone, kept = folder / "plan", 0, 0, 0, {}
+    while killed < count:
+        run = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        try:
+            run.wait(moments.uniform(1.0, 18.0))
+            ended += 1
+            same = "equal" if _digest(out) == wanted else "DIFFER"
+            print(f"{killed} killed so far, {redone} redone; a run ended, bytes {same}", flush=True)
+            subprocess.run(["rm", "-r", str(out), str(folder / ".plan.parts")], check=True)
+            kept = {}
+        except subprocess.TimeoutExpired:
+            run.send_signal(signal.SIGKILL)
+            run.wait()
+            killed += 1
+            now = {p.name: p.stat().st_mtime_ns for p in (folder / ".plan.parts").glob("*/*")}
+            redone += sum(now.get(n) != when for n, when in kept.items())
+            kept = {n: when for n, when in now.items() if "." not in n}
+    subprocess.run(command, stdout=subprocess.DEVNULL, check=True)
+    print(
+        f"{killed} killed, {ended} ended between; {redone} finished parts lost or done again;"
+        f" at the end bytes {'equal' if _digest(out) == wanted else 'DIFFER'}"
+    )
+    subprocess.run(["rm", "-r", str(out), str(folder / ".plan.parts")], check=True)
 
 
 def cluster(ponds: int) -> None:
