@@ -13,7 +13,10 @@ Numerics raise ``ValueError`` on bad arguments; these classes are for faults in 
 and choices.
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal
 
 
@@ -103,6 +106,35 @@ class PlanFileError(GeoplanError):
 
 class ExportError(GeoplanError):
     """A file that cannot be written or does not read back as it was written."""
+
+
+@contextmanager
+def writing(path: Path, *faults: type[Exception]) -> Iterator[None]:
+    """
+    Say of which file it is that it cannot be written.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    *faults : type
+        What a library raises if it cannot, besides the system's own errors.
+
+    Yields
+    ------
+    None
+        The file is written meanwhile.
+
+    Raises
+    ------
+    ExportError
+        If it cannot be written.
+    """
+    caught: tuple[type[Exception], ...] = (OSError, *faults)
+    try:
+        yield
+    except caught as error:
+        raise ExportError(f"{path} could not be written: {error}") from error
 
 
 class SiteDataWarning(UserWarning):

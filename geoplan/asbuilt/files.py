@@ -18,7 +18,7 @@ from geoplan.asbuilt.record import AsBuilt, SurveyedRaft
 from geoplan.asbuilt.regions import region
 from geoplan.asbuilt.report import survey_report
 from geoplan.crs import WGS84, transformed
-from geoplan.errors import ExportError
+from geoplan.errors import writing
 from geoplan.exports.csv_text import Cell, Fixed, write_table
 from geoplan.exports.report.as_html import html_of
 from geoplan.exports.report.as_pdf import pdf_of
@@ -80,10 +80,8 @@ def write(
         PAPER: pdf_of(report),
     }
     for name, data in files.items():
-        try:
+        with writing(folder / name):
             (folder / name).write_bytes(data)
-        except OSError as error:
-            raise ExportError(f"{folder / name} could not be written: {error}") from error
     map_page.write(found, written, out, folder)
 
 

@@ -15,7 +15,7 @@ from rasterio.errors import RasterioError
 from rasterio.transform import Affine
 
 from geoplan.certificate import Certificate
-from geoplan.errors import ExportError
+from geoplan.errors import writing
 from geoplan.plan import AuditReport, Plan, WaterPlan
 from geoplan.site import Site
 
@@ -114,11 +114,9 @@ def write(
         if water.certificate is None:
             continue
         path = folder / name
-        try:
+        with writing(path, RasterioError):
             path.parent.mkdir(exist_ok=True)
             _write(path, water.certificate, water.crs)
-        except (OSError, RasterioError) as error:
-            raise ExportError(f"{path} could not be written: {error}") from error
 
 
 def _write(path: Path, made: Certificate, crs: str) -> None:

@@ -14,7 +14,8 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from geoplan.crs import WGS84, transformed_points
-from geoplan.errors import ExportError, Fault
+from geoplan.errors import Fault, writing
+from geoplan.exports.page_files import page_head
 from geoplan.site import FloatArray, Site, WaterBody
 from geoplan.sounding_plan import SoundingPlace, unsurveyed_water
 
@@ -71,11 +72,9 @@ def write(
     """
     text = "\n".join(_page(site, summary, faults, places)) + "\n"
     path = folder / FILE_NAME
-    try:
+    with writing(path):
         folder.mkdir(parents=True, exist_ok=True)
         path.write_bytes(text.encode("utf-8", "replace"))
-    except OSError as error:
-        raise ExportError(f"{path} could not be written: {error}") from error
     return path
 
 
@@ -83,15 +82,10 @@ def _page(
     site: Site, summary: Sequence[str], faults: Sequence[Fault], places: Sequence[SoundingPlace]
 ) -> Iterator[str]:
     """Yield the lines of the page."""
-    title = html.escape(f"{site.settings.name}: check of the site")
-    yield '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">'
-    yield (
-        '<meta http-equiv="Content-Security-Policy"'
-        " content=\"default-src 'none'; style-src 'unsafe-inline'\">"
-    )
-    yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<main>"
-    yield f"<h1>{title}</h1>"
+    title = f"{site.settings.name}: check of the site"
+    yield page_head(title, _STYLE)
+    yield "<body>\n<main>"
+    yield f"<h1>{html.escape(title)}</h1>"
     for body in site.water_bodies:
         own = [place for place in places if place.water_id == body.water_id]
         yield from _section(body, own, site)

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from geoplan.errors import ExportError
+from geoplan.errors import writing
 
 #: First characters after which spreadsheets take a text for a formula or split the cell.
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
@@ -55,14 +55,11 @@ def write_table(path: Path, header: Sequence[str], rows: Iterable[Sequence[Cell]
     ExportError
         If the file cannot be written.
     """
-    try:
-        with path.open("w", encoding="utf-8-sig", newline="") as file:
-            writer = csv.writer(file, lineterminator="\r\n")
-            writer.writerow(header)
-            for row in rows:
-                writer.writerow([_cell_text(cell) for cell in row])
-    except OSError as error:
-        raise ExportError(f"{path} could not be written: {error}") from error
+    with writing(path), path.open("w", encoding="utf-8-sig", newline="") as file:
+        writer = csv.writer(file, lineterminator="\r\n")
+        writer.writerow(header)
+        for row in rows:
+            writer.writerow([_cell_text(cell) for cell in row])
 
 
 def _cell_text(cell: Cell) -> str:

@@ -12,11 +12,11 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from geoplan.district import Allocation, LimitUse, WaterShare
-from geoplan.errors import ExportError
+from geoplan.errors import writing
 from geoplan.exports import web_map
 from geoplan.exports.allocation_sheet import rafts_text
 from geoplan.exports.district_table import figure, findings_words, table
-from geoplan.exports.page_files import page_asset, page_policy
+from geoplan.exports.page_files import page_asset, page_head, page_policy
 from geoplan.plan import AuditReport, Plan, WaterFailure
 from geoplan.site import Site
 
@@ -54,22 +54,16 @@ def write(
         If the file cannot be written.
     """
     text = "\n".join(_page(plan, site, audit)) + "\n"
-    try:
+    with writing(folder / FILE_NAME):
         (folder / FILE_NAME).write_bytes(text.encode())
-    except OSError as error:
-        raise ExportError(f"{folder / FILE_NAME} could not be written: {error}") from error
 
 
 def _page(plan: Plan, site: Site, audit: AuditReport | None) -> Iterator[str]:
     """Yield the lines of the page."""
-    title = html.escape(f"{plan.site_name}: who gets what")
+    title = f"{plan.site_name}: who gets what"
     style, script = (page_asset("district_assets", name) for name in ("page.css", "page.js"))
-    yield '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">'
-    policy = page_policy((script,), (style,), "'none'")
-    yield f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
-    yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<title>{title}</title>\n<style>{style}</style>\n</head>\n<body>"
-    yield f"<header><h1>{title}</h1></header>\n<main>"
+    yield page_head(title, style, policy=page_policy((script,), (style,), "'none'"))
+    yield f"<body>\n<header><h1>{html.escape(title)}</h1></header>\n<main>"
     if audit is not None:
         yield from _verdict(audit)
     yield from _failures(plan.failures)

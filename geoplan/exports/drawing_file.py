@@ -21,7 +21,7 @@ from ezdxf.filemanagement import new
 from shapely.geometry.base import BaseGeometry
 
 from geoplan.crs import crs_name, transformed
-from geoplan.errors import ExportError
+from geoplan.errors import writing
 from geoplan.exports.outlines import raft_outlines
 from geoplan.exports.set_out_places import (
     DIG_WARNING,
@@ -162,11 +162,9 @@ def _save(drawing: Drawing, path: Path) -> None:
     # The library names its classes in the order of a set, which differs from run to run.
     drawing.classes.add_required_classes(drawing.dxfversion)
     drawing.classes.classes = dict(sorted(drawing.classes.classes.items()))
-    try:
+    with writing(path):
         path.parent.mkdir(exist_ok=True)
         drawing.saveas(path)
-    except OSError as error:
-        raise ExportError(f"{path} could not be written: {error}") from error
 
 
 def _draw_water(drawing: Drawing, places: Places, site: Site, crs: str) -> list[BaseGeometry]:

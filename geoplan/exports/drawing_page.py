@@ -14,7 +14,7 @@ import folium
 import numpy as np
 from rasterio.errors import NotGeoreferencedWarning, RasterioError
 
-from geoplan.errors import ExportError
+from geoplan.errors import ExportError, writing
 from geoplan.exports.web_page import OfflineFigure, PageParts
 
 FILE_NAME = "draw.html"
@@ -53,10 +53,8 @@ def write_page(folder: Path, page: str) -> Path:
         If the file cannot be written.
     """
     path = folder / FILE_NAME
-    try:
+    with writing(path):
         path.write_bytes(page.encode())
-    except OSError as error:
-        raise ExportError(f"{path} could not be written: {error}") from error
     return path
 
 

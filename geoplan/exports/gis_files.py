@@ -19,7 +19,7 @@ from pyogrio.errors import DataLayerError, DataSourceError, FeatureError, FieldE
 from shapely.geometry import Point
 
 from geoplan.crs import transformed
-from geoplan.errors import ExportError
+from geoplan.errors import ExportError, writing
 from geoplan.exports.effect_sheet import knows_grams
 from geoplan.exports.gis_layers import FLAGS, LAYERS, TEXTS
 from geoplan.exports.gis_reading import read_plan, row_keys
@@ -75,7 +75,7 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
     path = folder / FILE_NAME
     centres: dict[tuple[str, str], Point] = {}
     findings = audit.findings if audit else ()
-    try:
+    with writing(path, DataSourceError, DataLayerError, FeatureError, FieldError):
         path.unlink(missing_ok=True)
         with _fixed_date():
             for begin in range(0, max(1, len(plan.waters)), _BATCH):
@@ -87,8 +87,6 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
                         _write_layer(path, name, rows, plan.client_crs, append=begin > 0)
             _write_layer(path, "materials", material_rows(plan, site.settings), plan.client_crs)
             _write_layer(path, "findings", _finding_rows(centres, findings), plan.client_crs)
-    except (OSError, DataSourceError, DataLayerError, FeatureError, FieldError) as error:
-        raise ExportError(f"{path} could not be written: {error}") from error
 
 
 def add_findings(folder: Path, client_crs: str, audit: AuditReport) -> None:
@@ -110,7 +108,7 @@ def add_findings(folder: Path, client_crs: str, audit: AuditReport) -> None:
         If the file cannot be written.
     """
     path = folder / FILE_NAME
-    try:
+    with writing(path, DataSourceError, DataLayerError, FeatureError, FieldError):
         columns = ["water_id", "raft_id", "easting_m", "northing_m"]
         table = pyogrio.read_dataframe(path, layer="rafts", columns=columns, read_geometry=False)
         centres = _centres(table.to_dict("records"))
@@ -120,8 +118,6 @@ def add_findings(folder: Path, client_crs: str, audit: AuditReport) -> None:
                 _write_layer(
                     path, "findings", _finding_rows(centres, some), client_crs, append=True
                 )
-    except (OSError, DataSourceError, DataLayerError, FeatureError, FieldError) as error:
-        raise ExportError(f"{path} could not be written: {error}") from error
 
 
 def _plan_rows(plan: Plan, site: Site) -> dict[str, list[Row]]:

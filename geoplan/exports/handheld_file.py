@@ -13,7 +13,7 @@ import gpxpy.gpx
 import shapely
 
 from geoplan.crs import WGS84, transformed
-from geoplan.errors import ExportError
+from geoplan.errors import writing
 from geoplan.exports.set_out_places import (
     DIG_WARNING,
     PHONE_WARNING,
@@ -72,19 +72,16 @@ def write(
         lone.update(mark.mark_id for mark in marks)
     head, end = gpx.to_xml(version="1.1").rsplit("\n", 1)
     last = []  # texts that stand behind the points of every water body
-    try:
-        with (folder / FILE_NAME).open("wb") as file:
-            file.write(head.encode())
-            for places in places_of(plan, site):
-                file.write(_text(gpx, "waypoints", _points(places, lone)).encode())
-                banks = _banks(places, known[places.water.water_id])
-                routes = [_route(route, places) for route in places.water.routes]
-                last.append((_text(gpx, "waypoints", banks), _text(gpx, "routes", routes)))
-            file.write("".join(banks for banks, _ in last).encode())
-            file.write("".join(routes for _, routes in last).encode())
-            file.write(f"\n{end}".encode())
-    except OSError as error:
-        raise ExportError(f"{folder / FILE_NAME} could not be written: {error}") from error
+    with writing(folder / FILE_NAME), (folder / FILE_NAME).open("wb") as file:
+        file.write(head.encode())
+        for places in places_of(plan, site):
+            file.write(_text(gpx, "waypoints", _points(places, lone)).encode())
+            banks = _banks(places, known[places.water.water_id])
+            routes = [_route(route, places) for route in places.water.routes]
+            last.append((_text(gpx, "waypoints", banks), _text(gpx, "routes", routes)))
+        file.write("".join(banks for banks, _ in last).encode())
+        file.write("".join(routes for _, routes in last).encode())
+        file.write(f"\n{end}".encode())
 
 
 def short_name(point: SetOutPoint) -> str:

@@ -4,7 +4,8 @@ import html
 from collections.abc import Iterator
 from pathlib import Path
 
-from geoplan.errors import ExportError
+from geoplan.errors import writing
+from geoplan.exports.page_files import page_head
 from geoplan.plan import AuditReport, Mooring, PlacedRaft, Plan, WaterPlan
 from geoplan.site import Site, WaterBody
 
@@ -57,22 +58,14 @@ def write(
         If the file cannot be written.
     """
     text = "\n".join(_page(plan, site)) + "\n"
-    try:
+    with writing(folder / FILE_NAME):
         (folder / FILE_NAME).write_bytes(text.encode())
-    except OSError as error:
-        raise ExportError(f"{folder / FILE_NAME} could not be written: {error}") from error
 
 
 def _page(plan: Plan, site: Site) -> Iterator[str]:
     """Yield the lines of the page."""
-    title = html.escape(f"{plan.site_name}: inspection")
-    yield '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">'
-    yield (
-        '<meta http-equiv="Content-Security-Policy"'
-        " content=\"default-src 'none'; style-src 'unsafe-inline'\">"
-    )
-    yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<main>"
+    yield page_head(f"{plan.site_name}: inspection", _STYLE)
+    yield "<body>\n<main>"
     bodies = site.by_id
     for water in plan.waters:
         if water.rafts:

@@ -8,7 +8,8 @@ import html
 from collections.abc import Iterator
 from pathlib import Path
 
-from geoplan.errors import ExportError
+from geoplan.errors import writing
+from geoplan.exports.page_files import page_head
 from geoplan.exports.plots import history_plot, stage_plot
 from geoplan.plan import AuditReport, Plan, RecordReplay, WaterPlan
 from geoplan.site import Site, WaterBody
@@ -51,23 +52,16 @@ def write(
         If the file cannot be written.
     """
     text = "\n".join(_page(plan, site)) + "\n"
-    try:
+    with writing(folder / FILE_NAME):
         (folder / FILE_NAME).write_bytes(text.encode())
-    except OSError as error:
-        raise ExportError(f"{folder / FILE_NAME} could not be written: {error}") from error
 
 
 def _page(plan: Plan, site: Site) -> Iterator[str]:
     """Yield the lines of the page."""
-    title = html.escape(f"{plan.site_name}: water levels")
-    yield '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">'
-    yield (
-        '<meta http-equiv="Content-Security-Policy"'
-        " content=\"default-src 'none'; style-src 'unsafe-inline'\">"
-    )
-    yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<main>"
-    yield f"<h1>{title}</h1>"
+    title = f"{plan.site_name}: water levels"
+    yield page_head(title, _STYLE)
+    yield "<body>\n<main>"
+    yield f"<h1>{html.escape(title)}</h1>"
     bodies = site.by_id
     for water in plan.waters:
         yield from _section(water, bodies[water.water_id])

@@ -2,8 +2,12 @@
 
 import base64
 import hashlib
+import html
 import re
 from importlib.resources import files
+
+#: Of a page of text and drawings, which runs and loads nothing.
+PLAIN_POLICY = "default-src 'none'; style-src 'unsafe-inline'"
 
 
 def page_asset(folder: str, name: str) -> str:
@@ -53,6 +57,44 @@ def page_policy(scripts: tuple[str, ...], styles: tuple[str, ...], images: str) 
             "connect-src 'none'",
             "form-action 'none'",
             "base-uri 'none'",
+        ]
+    )
+
+
+def page_head(title: str, *styles: str, policy: str = PLAIN_POLICY) -> str:
+    """
+    Return the beginning of a page, up to its body.
+
+    Parameters
+    ----------
+    title : str
+        Any text; escaped here.
+    *styles : str
+        Styles of the page's own.
+    policy : str
+        What the page may load and run; nothing at all unless told.
+
+    Returns
+    -------
+    str
+        Lines from the type of document to the end of its head.
+
+    Examples
+    --------
+    >>> page_head("Levels <of> a pond").splitlines()[-2:]
+    ['<title>Levels &lt;of&gt; a pond</title>', '</head>']
+    """
+    return "\n".join(
+        [
+            "<!DOCTYPE html>",
+            '<html lang="en">',
+            "<head>",
+            '<meta charset="utf-8">',
+            f'<meta http-equiv="Content-Security-Policy" content="{policy}">',
+            '<meta name="viewport" content="width=device-width, initial-scale=1">',
+            f"<title>{html.escape(title)}</title>",
+            *(f"<style>{style}</style>" for style in styles),
+            "</head>",
         ]
     )
 

@@ -19,7 +19,7 @@ import shapely
 import geoplan
 from geoplan.crs import proj_version
 from geoplan.district import Allocation, Logistics
-from geoplan.errors import ExportError, PlanFileError
+from geoplan.errors import PlanFileError, writing
 from geoplan.exports.certificates import certificate_names, certificate_record
 from geoplan.exports.reason_rows import explanation
 from geoplan.plan import AuditReport, ConstituentLoads, Effect, Plan, RecordReplay, WaterPlan
@@ -56,10 +56,8 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
     text = json.dumps(
         _without_nan(_record(plan, site, audit)), indent=1, ensure_ascii=False, allow_nan=False
     )
-    try:
+    with writing(folder / FILE_NAME):
         (folder / FILE_NAME).write_bytes((text + "\n").encode())
-    except OSError as error:
-        raise ExportError(f"{folder / FILE_NAME} could not be written: {error}") from error
 
 
 def load(path: Path) -> dict[str, Any]:

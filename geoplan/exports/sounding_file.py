@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from geoplan.crs import WGS84, transformed_points
-from geoplan.errors import ExportError
+from geoplan.errors import writing
 from geoplan.site import Site
 from geoplan.sounding_plan import SoundingPlace
 
@@ -49,11 +49,9 @@ def write_places(places: Sequence[SoundingPlace], site: Site, folder: Path) -> P
     }
     text = json.dumps(record, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
     path = folder / FILE_NAME
-    try:
+    with writing(path):
         folder.mkdir(parents=True, exist_ok=True)
         path.write_bytes(text.encode())
-    except OSError as error:
-        raise ExportError(f"{path} could not be written: {error}") from error
     return path
 
 

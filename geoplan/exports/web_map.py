@@ -11,10 +11,11 @@ from pathlib import Path
 
 import folium
 
-from geoplan.errors import ExportError
+from geoplan.errors import writing
 from geoplan.exports.map_columns import by_column
 from geoplan.exports.map_data import Verdict, map_record, verdict_of
 from geoplan.exports.map_launch import Launches, launches_record
+from geoplan.exports.page_files import page_head
 from geoplan.exports.web_page import OfflineFigure
 from geoplan.plan import AuditReport, Plan
 from geoplan.site import Site
@@ -117,20 +118,16 @@ def pages_of(water_ids: tuple[str, ...]) -> list[tuple[str, tuple[str, ...]]]:
 
 def _write(path: Path, page: str) -> None:
     """Write a page."""
-    try:
+    with writing(path):
         path.parent.mkdir(exist_ok=True)
         path.write_bytes(page.encode())
-    except OSError as error:
-        raise ExportError(f"{path} could not be written: {error}") from error
 
 
 def _index(site_name: str, links: Sequence[tuple[str, str, str]]) -> Iterator[str]:
     """Yield the lines of a page of links, the first and last water body of each named."""
-    title = html.escape(f"{site_name}: plan of rafts")
-    yield '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">'
-    yield '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'">'
-    yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<title>{title}</title>\n</head>\n<body>\n<main>\n<h1>{title}</h1>"
+    title = f"{site_name}: plan of rafts"
+    yield page_head(title)
+    yield f"<body>\n<main>\n<h1>{html.escape(title)}</h1>"
     yield '<p><a href="district.html">Who gets what</a>. Maps, in the order of the names:</p>\n<ul>'
     for name, first, last in links:
         words = html.escape(f"{first} to {last}")

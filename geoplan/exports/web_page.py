@@ -19,7 +19,7 @@ from branca.element import CssLink, Element, Figure, JavascriptLink
 
 from geoplan.errors import ExportError
 from geoplan.exports.packed_text import packed
-from geoplan.exports.page_files import page_asset, page_policy, policy_hash
+from geoplan.exports.page_files import page_asset, page_head, page_policy, policy_hash
 
 #: Files of the map library, by the name that folium gives their link, with the SHA-256 that they
 #: had when this page was checked.
@@ -177,15 +177,7 @@ class OfflineFigure(Figure):
         policy = page_policy((unpack, *scripts), styles, self._parts.images)
         return "\n".join(
             [
-                "<!DOCTYPE html>",
-                '<html lang="en">',
-                "<head>",
-                '<meta charset="utf-8">',
-                f'<meta http-equiv="Content-Security-Policy" content="{policy}">',
-                '<meta name="viewport" content="width=device-width, initial-scale=1">',
-                f"<title>{title}</title>",
-                *(f"<style>{style}</style>" for style in styles),
-                "</head>",
+                page_head(self._page_title, *styles, policy=policy),
                 f"<body>{before.replace('<!-- title -->', title)}{map_html.strip()}{after}",
                 frame["island"].render(),
                 *map(_packed_script, scripts),

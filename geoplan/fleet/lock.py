@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import IO
 
-from geoplan.errors import ExportError, PlanFileError
+from geoplan.errors import PlanFileError, writing
 from geoplan.fleet.store import PartStore
 
 #: File that a run holds; it lies in the folder of finished parts and stays there.
@@ -44,10 +44,8 @@ def alone(store: PartStore, out_name: str) -> Iterator[None]:
     """
     store.open()
     path = store.folder / FILE_NAME
-    try:
+    with writing(path):
         file = path.open("a+b")
-    except OSError as error:
-        raise ExportError(f"{path} could not be written: {error}") from error
     with file:
         if not _taken(file):
             raise PlanFileError(

@@ -5,7 +5,8 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
-from geoplan.errors import ExportError
+from geoplan.errors import writing
+from geoplan.exports.page_files import page_head
 from geoplan.exports.report import report_of
 from geoplan.exports.report.content import (
     Blanks,
@@ -56,15 +57,9 @@ def html_of(report: Report) -> str:
 
 def _lines(report: Report) -> Iterator[str]:
     """Yield the lines of the page."""
-    title = html.escape(report.title)
-    yield '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">'
-    yield (
-        '<meta http-equiv="Content-Security-Policy"'
-        " content=\"default-src 'none'; style-src 'unsafe-inline'\">"
-    )
-    yield '<meta name="viewport" content="width=device-width, initial-scale=1">'
-    yield f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<main>"
-    yield f"<h1>{title}</h1>"
+    yield page_head(report.title, _STYLE)
+    yield "<body>\n<main>"
+    yield f"<h1>{html.escape(report.title)}</h1>"
     sections = [one for one in report.blocks if isinstance(one, Heading) and one.level == 1]
     yield '<nav aria-label="Sections"><ol>'
     yield from (
@@ -150,7 +145,5 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
         If the file cannot be set or written.
     """
     data = html_of(report_of(plan, site, audit)).encode()
-    try:
+    with writing(folder / FILE_NAME):
         (folder / FILE_NAME).write_bytes(data)
-    except OSError as error:
-        raise ExportError(f"{folder / FILE_NAME} could not be written: {error}") from error

@@ -11,7 +11,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from geoplan.errors import ExportError
+from geoplan.errors import ExportError, writing
 from geoplan.exports.report import report_of
 from geoplan.exports.report.content import Report, as_record
 from geoplan.plan import AuditReport, Plan
@@ -108,7 +108,5 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
         If the file cannot be set or written.
     """
     data = pdf_of(report_of(plan, site, audit))
-    try:
+    with writing(folder / FILE_NAME):
         (folder / FILE_NAME).write_bytes(data)
-    except OSError as error:
-        raise ExportError(f"{folder / FILE_NAME} could not be written: {error}") from error
