@@ -63,7 +63,11 @@ def grown_water(water: BaseGeometry) -> BaseGeometry:
 
 
 def manoeuvre(
-    tow_m: FloatArray, size_m: tuple[float, float], heading_deg: float, grown: BaseGeometry
+    tow_m: FloatArray,
+    size_m: tuple[float, float],
+    heading_deg: float,
+    grown: BaseGeometry,
+    in_place_m: float = 0.0,
 ) -> Manoeuvre:
     """
     Return how a raft is brought along a way.
@@ -78,12 +82,15 @@ def manoeuvre(
         Long axis in its place, clockwise from grid north [°].
     grown : BaseGeometry
         Water that may be crossed, from ``grown_water`` [m].
+    in_place_m : float
+        End of the way on which it is in its own place, and may be nearer than half its width to
+        what bars it [m].
 
     Returns
     -------
     Manoeuvre
         With the turn nearest to its place that has room; without room the turn of which least
-        lies outside.
+        lies outside, made before the raft is in its place.
 
     Examples
     --------
@@ -101,7 +108,7 @@ def manoeuvre(
             return Manoeuvre(turn_before_m, swept, is_clear=True)
         near = shapely.intersection(grown, shapely.box(*shapely.total_bounds(swept)))
         outside_m2 = float(shapely.area(shapely.difference(swept, near)).sum())
-        if outside_m2 < least_m2:
+        if turn_before_m >= in_place_m - _ROUNDING_M and outside_m2 < least_m2:
             least_m2, best = outside_m2, Manoeuvre(turn_before_m, swept, is_clear=False)
     return best
 

@@ -45,8 +45,7 @@ def tow_sweep(
     -----
     The raft is towed end-on along each leg and turned about its centre at each bend; from the last
     turn on it keeps its heading and is hauled sideways or on the skew. It is the same seen from
-    either end, so no turn is over 90°. Where towing begins people hold the stern, so behind the
-    start only half the width counts.
+    either end, so no turn is over 90°. Where towing begins half of it lies behind the start.
     """
     points_m = _without_repeats(tow_m)
     length_m, width_m = size_m
@@ -60,9 +59,7 @@ def tow_sweep(
     back_m = min(turn_before_m, float(reach[-1]))
     turn_at = end - legs[-1] / reach[-1] * back_m
     to = np.vstack([points_m[1:-1], turn_at])
-    astern = np.full(len(legs), length_m / 2)
-    astern[0] = width_m / 2
-    strips = _strips(points_m[:-1], to, angle, astern, (length_m / 2, width_m / 2))
+    strips = _strips(points_m[:-1], to, angle, (length_m / 2, width_m / 2))
     places = np.vstack([points_m[1:-1], turn_at])
     sectors = _sectors(places, angle, np.append(angle[1:], final), size_m)
     haul = shapely.convex_hull(
@@ -89,13 +86,12 @@ def _strips(
     begin: FloatArray,
     to: FloatArray,
     angle: FloatArray,
-    astern_m: FloatArray,
     half_m: tuple[float, float],
 ) -> Any:
     """Return the strips of straight legs, half a raft beyond both ends."""
     along = np.stack([np.cos(angle), np.sin(angle)], axis=1)
     across = np.stack([-along[:, 1], along[:, 0]], axis=1) * half_m[1]
-    stern, bow = begin - along * astern_m[:, None], to + along * half_m[0]
+    stern, bow = begin - along * half_m[0], to + along * half_m[0]
     return shapely.polygons(
         np.stack([stern - across, bow - across, bow + across, stern + across], axis=1)
     )

@@ -36,6 +36,8 @@ DRAFT_MARGIN_M = 0.10
 #: Simplification of water with many corners; a way stays clear of the banks all the same [m].
 _SIMPLIFY_M = 0.1
 _ROUNDING_M = 1e-6
+#: Segments of a quarter of the disc in which people hold a raft: within a millimetre of round.
+_HELD_ARC = 32
 
 
 @dataclass(frozen=True, eq=False)
@@ -344,13 +346,13 @@ def _best_from_banks(
         handling = bank_handling(launch, mass_kg, given)
         paths = graph.paths_from(start, [shapely.get_point(line, 0) for _, line in goals])
         tows = [
-            (raft, _tow_m(path, last_leg))
+            (raft, _tow_m(path, last_leg), last_leg.length)
             for (raft, last_leg), path in zip(goals, paths, strict=True)
             if path is not None
         ]
-        water = _water_about([tow_m for _, tow_m in tows], free, start, size_m, taken)
-        for raft, tow_m in tows:
-            brought = manoeuvre(tow_m, size_m, raft.heading_deg, water)
+        water = _water_about([tow_m for _, tow_m, _ in tows], free, start, size_m, taken)
+        for raft, tow_m, in_place_m in tows:
+            brought = manoeuvre(tow_m, size_m, raft.heading_deg, water, in_place_m)
             way = Way(launch.launch_id, leg, tow_m, brought, handling)
             score = bank_score(launch, leg, way.line.length, handling, given)
             found.setdefault(raft.raft_id, []).append((score, way))
@@ -369,7 +371,8 @@ def _water_about(
     points = shapely.multipoints(np.vstack([shapely.get_coordinates(start), *tows_m]))
     # A raft reaches half its diagonal from its way; what is farther off is not asked for.
     near = shapely.box(*shapely.bounds(shapely.buffer(points.envelope, diagonal_m)))
-    turned = shapely.difference(shapely.buffer(start, diagonal_m / 2), taken)
+    held = shapely.buffer(start, diagonal_m / 2, quad_segs=_HELD_ARC)
+    turned = shapely.difference(held, taken)
     return grown_water(shapely.union(shapely.intersection(free, near), turned))
 
 

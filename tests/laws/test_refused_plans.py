@@ -31,6 +31,8 @@ from tests.benchmarks.bench_audited_plans import is_full, site_of
         pytest.param(30193, id="a third of an hour less sun at a cell's corner"),
         pytest.param(30252, id="posts in water deeper by straight lines between soundings"),
         pytest.param(30540, id="one such post, where the heading is held"),
+        pytest.param(42317, id="a place over a shoal for towing, into which a raft is hauled"),
+        pytest.param(52568, id="a raft in place where another's stern is when its tow begins"),
     ],
 )
 def test_audit_accepts_what_it_once_refused(number: int, tmp_path: Path) -> None:
