@@ -10,6 +10,7 @@ whole square.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Protocol
 
 import shapely
@@ -24,6 +25,8 @@ from geoplan.reasons import HeldRaft
 from geoplan.settings import Settings
 from geoplan.site import FloatArray, WaterBody
 
+#: What rounding may take from a distance that is kept [m].
+TOLERANCE_M = 1e-6
 #: Room left beyond every distance rule, so that none is met only by rounding [m].
 ROUNDING_ROOM_M = 1e-3
 #: Share of the distance by which GEOS may simplify a line before it buffers it [1].
@@ -137,6 +140,13 @@ class AllowedRegion:
     region: BaseGeometry
     taken_m2: tuple[tuple[str, float, str], ...]
     headings: Headings | None = None
+
+    @cached_property
+    def wide(self) -> BaseGeometry:
+        """Return the region and a micrometre more, prepared: every end of a search asks it."""
+        wide = shapely.buffer(self.region, TOLERANCE_M)
+        shapely.prepare(wide)
+        return wide
 
 
 @dataclass(frozen=True, eq=False)
