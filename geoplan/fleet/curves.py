@@ -173,7 +173,6 @@ def weighed(body: WaterBody, settings: Settings) -> tuple[RemovalCurve, Ground]:
     cover = next(limit for limit in limits if limit.name == "cover")
     regions = tuple(allowed_region(around, kind, REGION_RULES) for kind in types)
     made = _Curve(benefit, regions, cover, GAP.gap_m(around))
-    potential = load.hydraulics.basin.flow.potential if load else None
     curve = RemovalCurve(
         water_id=body.water_id,
         unit=benefit.unit,
@@ -186,7 +185,7 @@ def weighed(body: WaterBody, settings: Settings) -> tuple[RemovalCurve, Ground]:
         pool_m2=edges[1].area_m2,
         inflow_l_s=inflow_l_s(body, settings),
     )
-    return curve, Ground(known, edges, regions, potential)
+    return curve, Ground(known, edges, regions, load.bare() if load else None)
 
 
 class _Curve:

@@ -23,7 +23,8 @@ from geoplan.plan import WaterEdge
 from geoplan.raft import RaftType
 from geoplan.reasons import HeldRaft
 from geoplan.settings import Settings
-from geoplan.site import FloatArray, WaterBody
+from geoplan.site import WaterBody
+from geoplan.water.transport import BareWater
 
 #: What rounding may take from a distance that is kept [m].
 TOLERANCE_M = 1e-6
@@ -162,14 +163,14 @@ class Ground:
         Water's edge at low, normal and high level.
     regions : tuple of AllowedRegion
         Where each type may lie with no raft held.
-    potential : ndarray of float, shape (rows, cols), or None
-        Potential of its flow; ``None`` where it is not known how water flows [arbitrary].
+    bare : BareWater or None
+        Flow and load without planned rafts; ``None`` where it is not known how water flows.
     """
 
     fields: SiteFields
     edges: tuple[WaterEdge, ...]
     regions: tuple[AllowedRegion, ...]
-    potential: FloatArray | None
+    bare: BareWater | None
 
 
 def grown(geometry: BaseGeometry, distance_m: float) -> BaseGeometry:
