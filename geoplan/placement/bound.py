@@ -45,6 +45,8 @@ _HEADINGS_DEG = tuple(float(heading) for heading in range(0, 180, 15))
 #: Share of the worth below which it does not pay to say more closely what lies between.
 _LITTLE = 1e-4
 _STEP_RAD = math.radians(_HEADINGS_DEG[1])
+#: Nodes up to which the spectra of the weights are kept for the next worth of the same water.
+_MOST_KNOWN = 65_536
 #: Parts of a cell's side in which the weights of the means are integrated; even.
 _FINE = 8
 #: Share of the worth that must lie beyond the regions, above what lies beside it, to be cut off.
@@ -163,12 +165,11 @@ def averaging_excess(surface: WorthSurface, raft_type: RaftType, gap_m: float) -
     rows, cols = surface.nodes.shape
     size = [next_fast_len(n) for n in nodes.shape]
     spectrum = rfft2(nodes, size)
+    known = _spectrum if size[0] * size[1] <= _MOST_KNOWN else _spectrum.__wrapped__
     most = np.full((rows, cols), -np.inf)
     for heading_deg in _HEADINGS_DEG:
-        kernel = _mean_difference(raft_type, gap_m, heading_deg, h, radius)
-        # Weights times values, summed: the conjugate turns the convolution into that.
-        means = irfft2(spectrum * np.conj(rfft2(kernel, size)), size)[:rows, :cols]
-        np.maximum(most, means, out=most)
+        weights = known(raft_type, gap_m, heading_deg, h, radius, tuple(size))
+        np.maximum(most, irfft2(spectrum * weights, size)[:rows, :cols], out=most)
     excess = np.maximum(0.0, most + _rise(nodes, raft_type, gap_m, h, radius))
     out: FloatArray = maximum_filter(excess, 2 * radius + 1, mode="nearest")
     return out
@@ -198,6 +199,23 @@ def _mean_difference(
     difference: FloatArray = weights[0] - weights[1]
     difference.setflags(write=False)  # shared by all who ask again
     return difference
+
+
+@lru_cache(maxsize=3 * len(_HEADINGS_DEG))
+def _spectrum(
+    raft_type: RaftType,
+    gap_m: float,
+    heading_deg: float,
+    h: float,
+    radius: int,
+    size: tuple[int, int],
+) -> NDArray[np.complex128]:
+    """Return what turns the spectrum of nodes into that of the differences of means."""
+    kernel = _mean_difference(raft_type, gap_m, heading_deg, h, radius)
+    # Weights times values, summed: the conjugate turns the convolution into that.
+    weights: NDArray[np.complex128] = np.conj(rfft2(kernel, size))
+    weights.setflags(write=False)
+    return weights
 
 
 def _rise(
@@ -475,18 +493,29 @@ def _candidate_prices(
         rent = ray @ use
         if not rent.any() or best <= 0:
             continue
-        # At this share of the ray the best place is worth no more than the rent.
-        top = best * float(np.max(planted_m2[rent > 0] / rent[rent > 0]))
+        if len(planted_m2) == 1:
+            breaks, slopes = planted_m2[0] * worth[0] / rent[0], area * rent[0] / grown_m2[0]
+            share = _least_share(breaks, slopes, float(ray @ most))
+        else:
+            # At this share of the ray the best place is worth no more than the rent.
+            top = best * float(np.max(planted_m2[rent > 0] / rent[rent > 0]))
 
-        def rough(share: float, ray: FloatArray = ray, rent: FloatArray = rent) -> float:
-            height = (planted_m2[:, None] * worth - share * rent[:, None]) / grown_m2[:, None]
-            return float(np.maximum(height.max(axis=0), 0.0) @ area + share * (ray @ most))
+            def rough(share: float, ray: FloatArray = ray, rent: FloatArray = rent) -> float:
+                height = (planted_m2[:, None] * worth - share * rent[:, None]) / grown_m2[:, None]
+                return float(np.maximum(height.max(axis=0), 0.0) @ area + share * (ray @ most))
 
-        line = minimize_scalar(
-            rough, bounds=(0.0, top), method="bounded", options={"xatol": 1e-7 * top}
-        )
-        found += [ray, float(line.x) * ray]
+            near = {"xatol": 1e-7 * top}
+            share = minimize_scalar(rough, bounds=(0.0, top), method="bounded", options=near).x
+        found += [ray, float(share) * ray]
     return found
+
+
+def _least_share(breaks: FloatArray, slopes: FloatArray, most: float) -> float:
+    """Return where Σ slope (break − share)⁺ + most · share is least, over shares not negative."""
+    order = np.argsort(-breaks, kind="stable")
+    # Below the k-th break from above, the first k classes fall as the share rises.
+    first = int(np.searchsorted(np.cumsum(slopes[order]), most))
+    return max(float(breaks[order[first]]), 0.0) if first < len(order) else 0.0
 
 
 def _classes(patches: _Patches) -> tuple[FloatArray, FloatArray]:
