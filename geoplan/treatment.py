@@ -190,9 +190,11 @@ class LoadBenefit:
 
     def _gathered(self, area_m2: FloatArray) -> FloatArray:
         """Return area at nodes moved to the cells of water whose values they have."""
-        out = np.zeros(self.fields.grid.shape)
-        row, col = self._nearest
-        np.add.at(out, (row.ravel(), col.ravel()), area_m2.ravel())
+        shape = area_m2.shape
+        if not area_m2.any():
+            return np.zeros(shape)
+        at = np.ravel_multi_index(self._nearest, shape).ravel()
+        out: FloatArray = np.bincount(at, area_m2.ravel(), area_m2.size).reshape(shape)
         return out
 
     def sinks_m2(self, poses: Sequence[Poses]) -> tuple[FloatArray, ...]:
