@@ -100,9 +100,7 @@ def plan_water(
         raise SiteDataError(faults)
     bare = ground.bare if ground else None
     benefit, flow_notes = load_benefit(body, settings, around.fields, bare)
-    placement = place_rafts(
-        around, benefit, allotment, seed, patience, is_brief=detail == "brief"
-    )
+    placement = place_rafts(around, benefit, allotment, seed, patience, is_brief=detail == "brief")
     certificate = None
     if detail is True:
         placement, certificate = proven(around, benefit, placement, patience=patience)
