@@ -17,9 +17,8 @@ from geoplan.water import FloatArray
 #: Residual at which the iteration ends, of the right side [1], and steps at most.
 _TIGHT = 1e-14
 _MOST_STEPS = 100
-#: Residual with which a solution is accepted, of the right side and of the sums it comes from [1].
+#: Residual with which a solution is accepted, of the right side [1].
 _ACCEPTED = 1e-11
-_ROUNDING = 64 * float(np.finfo(float).eps)
 #: Cells along the longer side of the coarsest grid, at most, and sweeps there.
 _COARSEST, _SWEEPS = 4, 8
 
@@ -45,7 +44,7 @@ def through_faces(
     Returns
     -------
     ndarray of float, shape (rows, cols), or None
-        Potential, its balance closed to 1e-11 of the sources or to rounding; zero in a cell without any
+        Potential, its balance closed to 1e-11 of the sources; zero in a cell without any
         conductance. ``None`` where the iteration did not come to that.
 
     Notes
@@ -232,9 +231,7 @@ def _conjugate(shapes: Any, parts: Any, right: FloatArray, found: FloatArray) ->
             rest[k] -= step * pushed[k]
     _push(rows, cols, parts, found, pushed)
     rest[:] = right - pushed
-    pushed[:] = parts[3, :size] * found
-    limit = max(_ACCEPTED**2 * _dot(right, right), _ROUNDING**2 * _dot(pushed, pushed))
-    return bool(_dot(rest, rest) <= limit)
+    return bool(_dot(rest, rest) <= _ACCEPTED**2 * _dot(right, right))
 
 
 @inner
