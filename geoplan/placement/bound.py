@@ -18,7 +18,7 @@ can gain between them is bounded by the range of the worth's gradient.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 import shapely
@@ -96,12 +96,28 @@ class AreaBound:
 
 
 @dataclass(frozen=True, eq=False)
-class _Patches:
-    """Squares between four nodes: corner worths corrected for each type, and covered area."""
+class Patches:
+    """
+    Squares between four nodes, as bounds take them.
 
-    corners: FloatArray  # (types, 4, n) corrected worth, -inf where the type may not lie
-    area_m2: FloatArray  # (n,) part of the patch in the region of any type
-    is_whole: FloatArray  # (n,) bool: every type that may lie here covers the patch whole
+    Attributes
+    ----------
+    corners : ndarray of float, shape (types, 4, n)
+        Corrected worth at the corners, -inf where the type may not lie [unit of the worth].
+    area_m2 : ndarray of float, shape (n,)
+        Part of the patch in the region of any type [m²].
+    is_whole : ndarray of bool, shape (n,)
+        Whether every type that may lie there covers the patch whole.
+    """
+
+    corners: FloatArray
+    area_m2: FloatArray
+    is_whole: FloatArray
+
+    @cached_property
+    def classes(self) -> tuple[FloatArray, FloatArray]:
+        """Return the areas of classes of like patches, and the mean worth in each by type."""
+        return _classes(self)
 
 
 def grown_area_m2(length_m: float, width_m: float, gap_m: float) -> float:
@@ -367,19 +383,56 @@ class BoundedRoom:
             Bound on the worth of every legal plan with these limits, for continuous positions
             and headings.
         """
+        return self.bound_with(self.patches(corrected, cell_size_m), self.limits)
+
+    def patches(self, corrected: FloatArray, cell_size_m: float) -> Patches:
+        """
+        Return a worth as bounds with any limits take it.
+
+        Parameters
+        ----------
+        corrected : ndarray of float, shape (types, rows, cols)
+            Corrected worths [unit of the worth].
+        cell_size_m : float
+            Distance between nodes [m].
+
+        Returns
+        -------
+        Patches
+            For ``bound_with``.
+        """
+        return _patches(corrected, self.shares, self.union, cell_size_m)
+
+    def bound_with(self, patches: Patches, limits: Sequence[Limit]) -> AreaBound:
+        """
+        Return the area bound under other limits than those of the room.
+
+        Parameters
+        ----------
+        patches : Patches
+            The worth, as ``patches`` has it.
+        limits : sequence of Limit
+            Sums that are bounded.
+
+        Returns
+        -------
+        AreaBound
+            Bound on the worth of every legal plan with these limits.
+        """
         types = [region.raft_type for region in self.regions]
-        patches = _patches(corrected, self.shares, self.union, cell_size_m)
         grown_m2 = np.array([self.grown_m2(index) for index in range(len(types))])
         planted_m2 = np.array([t.planted_area_m2 for t in types])
-        use = np.array([limit.per_raft for limit in self.limits]).reshape(-1, len(types))
-        most = np.array([limit.most for limit in self.limits])
+        use = np.array([limit.per_raft for limit in limits]).reshape(-1, len(types))
+        most = np.array([limit.most for limit in limits])
 
         def value(prices: FloatArray) -> float:
             field = _field_integral(patches, planted_m2, prices @ use, grown_m2)
             return field + float(prices @ most)
 
-        prices = min(_candidate_prices(patches, planted_m2, grown_m2, use, most), key=value)
-        return AreaBound(value(prices), tuple(float(p) for p in prices))
+        tried = _candidate_prices(patches, planted_m2, grown_m2, use, most)
+        values = [value(prices) for prices in tried]
+        best = int(np.argmin(values))
+        return AreaBound(values[best], tuple(float(p) for p in tried[best]))
 
 
 def bounded_room(
@@ -476,14 +529,14 @@ def area_bound(
 
 
 def _candidate_prices(
-    patches: _Patches,
+    patches: Patches,
     planted_m2: FloatArray,
     grown_m2: FloatArray,
     use: FloatArray,
     most: FloatArray,
 ) -> list[FloatArray]:
     """Return prices worth trying, found on classes of worth; any of them gives a valid bound."""
-    area, worth = _classes(patches)
+    area, worth = patches.classes
     rays = [np.diag(np.full(len(most), 1.0))[k] for k in range(len(most)) if use[k].any()]
     if len(planted_m2) > 1:
         rays.append(_program_prices(area, worth, planted_m2, grown_m2, use, most))
@@ -518,7 +571,7 @@ def _least_share(breaks: FloatArray, slopes: FloatArray, most: float) -> float:
     return max(float(breaks[order[first]]), 0.0) if first < len(order) else 0.0
 
 
-def _classes(patches: _Patches) -> tuple[FloatArray, FloatArray]:
+def _classes(patches: Patches) -> tuple[FloatArray, FloatArray]:
     """Return the areas of classes of like patches, and the mean worth in each for each type."""
     active = np.array(np.isfinite(patches.corners).all(axis=1))
     worth = np.where(active, patches.corners.mean(axis=1), -1e3)
@@ -571,7 +624,7 @@ def _program_prices(
 
 def _patches(
     corrected: FloatArray, shares: FloatArray, union: FloatArray, cell_size_m: float
-) -> _Patches:
+) -> Patches:
     """Return the patches that lie in the region of any type, with their corner worths."""
     rows, cols = np.nonzero(union)
     corners = []
@@ -580,11 +633,11 @@ def _patches(
         corners.append(np.where(share[rows, cols] > 0, at, -np.inf))
     parts = shares[:, rows, cols]
     is_whole = ((parts > 1 - 1e-9) | (parts == 0)).all(axis=0)
-    return _Patches(np.stack(corners), union[rows, cols] * cell_size_m**2, is_whole)
+    return Patches(np.stack(corners), union[rows, cols] * cell_size_m**2, is_whole)
 
 
 def _field_integral(
-    patches: _Patches, planted_m2: FloatArray, rent: FloatArray, grown_m2: FloatArray
+    patches: Patches, planted_m2: FloatArray, rent: FloatArray, grown_m2: FloatArray
 ) -> float:
     """Return an upper bound on the integral of the price field [worth of planted m²]."""
     best = np.zeros(patches.corners.shape[1:])
