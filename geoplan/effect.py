@@ -181,7 +181,7 @@ def _sensitivity(
     _, low, high = around.settings.treatment.rates_m_yr()
     for name, rate in (("lowest rate", low), ("highest rate", high)):
         if rate != benefit.rate_m_yr:
-            cases.append((name, replace(benefit, rate_m_yr=rate)))
+            cases.append((name, replace(benefit, rate_m_yr=rate, known=None)))
     first = SensitivityCase("as assumed", placement.report.value, placement.report.bound)
     return (
         first,
@@ -196,7 +196,7 @@ def _sensitivity(
 
 def _with(benefit: LoadBenefit, other: Hydraulics) -> LoadBenefit:
     """Return the benefit with another flow."""
-    return replace(benefit, hydraulics=other)
+    return replace(benefit, hydraulics=other, known=None)
 
 
 def _curve(

@@ -98,9 +98,9 @@ def plan_water(
     around, head_notes = _surroundings(body, settings, held, ground)
     if faults := held_faults(around):
         raise SiteDataError(faults)
-    potential = ground.potential if ground else None
-    benefit, flow_notes = load_benefit(body, settings, around.fields, potential)
-    placement = place_rafts(around, benefit, allotment, seed, patience)
+    bare = ground.bare if ground else None
+    benefit, flow_notes = load_benefit(body, settings, around.fields, bare)
+    placement = place_rafts(around, benefit, allotment, seed, patience, is_brief=detail == "brief")
     certificate = None
     if detail is True:
         placement, certificate = proven(around, benefit, placement, patience=patience)

@@ -19,7 +19,7 @@ from scipy.ndimage import distance_transform_edt, uniform_filter
 from geoplan.errors import Fault
 from geoplan.fields import sun_share
 from geoplan.grid import BoolArray, SiteFields
-from geoplan.hydraulics import SECONDS_PER_YEAR, Hydraulics, hydraulics
+from geoplan.hydraulics import CONCENTRATIONS, SECONDS_PER_YEAR, Hydraulics, hydraulics
 from geoplan.placement.benefit import Tangent
 from geoplan.placement.place import Placement
 from geoplan.placement.search import Poses
@@ -29,7 +29,7 @@ from geoplan.raft import RaftType
 from geoplan.settings import Settings
 from geoplan.site import FloatArray, WaterBody
 from geoplan.water.jets import jet_reach_m
-from geoplan.water.transport import SECONDS_PER_DAY, Carrier, Transport
+from geoplan.water.transport import SECONDS_PER_DAY, BareWater, Carrier, Transport
 
 #: Share of the water column that roots reach for full worth: best about half, by laboratory ponds
 #: (Khan et al. 2019, abstract read) [1].
@@ -109,6 +109,8 @@ class LoadBenefit:
         Flow and load.
     rate_m_yr : float
         Areal rate of planted raft [m/yr].
+    known : BareWater or None
+        The balance without planned rafts, where it was found before at this very flow and rate.
     """
 
     body: WaterBody
@@ -116,6 +118,7 @@ class LoadBenefit:
     fields: SiteFields
     hydraulics: Hydraulics
     rate_m_yr: float
+    known: BareWater | None = None
 
     @property
     def unit(self) -> str:
@@ -187,9 +190,11 @@ class LoadBenefit:
 
     def _gathered(self, area_m2: FloatArray) -> FloatArray:
         """Return area at nodes moved to the cells of water whose values they have."""
-        out = np.zeros(self.fields.grid.shape)
-        row, col = self._nearest
-        np.add.at(out, (row.ravel(), col.ravel()), area_m2.ravel())
+        shape = area_m2.shape
+        if not area_m2.any():
+            return np.zeros(shape)
+        at = np.ravel_multi_index(self._nearest, shape).ravel()
+        out: FloatArray = np.bincount(at, area_m2.ravel(), area_m2.size).reshape(shape)
         return out
 
     def sinks_m2(self, poses: Sequence[Poses]) -> tuple[FloatArray, ...]:
@@ -276,7 +281,31 @@ class LoadBenefit:
     @cached_property
     def _without(self) -> Transport:
         """Return the balance with the rafts that are there already, and no others."""
-        return self.solved(())
+        return self.known.transport if self.known else self.solved(())
+
+    def bare(self) -> BareWater:
+        """
+        Return what is known of the water without planned rafts.
+
+        Returns
+        -------
+        BareWater
+            For a benefit of the same water that is made later.
+        """
+        out_g_s = {name: self._bare_out_g_s(name) for name in CONCENTRATIONS}
+        return BareWater(self.hydraulics.basin.flow.potential, self._without, out_g_s)
+
+    def _load_g_s(self, constituent: str) -> FloatArray:
+        """Return the load of a constituent that is put into each cell."""
+        if constituent == self.settings.treatment.constituent:
+            return self.hydraulics.load_g_s
+        return self.hydraulics.load_of_g_s(constituent)[0]
+
+    def _bare_out_g_s(self, constituent: str) -> float:
+        """Return the load of a constituent that leaves where there is no raft at all."""
+        if self.known:
+            return self.known.out_g_s[constituent]
+        return self.carrier(constituent).load_out_g_s(self._load_g_s(constituent))
 
     def tangent(self, poses: Sequence[Poses]) -> Tangent:
         """
@@ -339,18 +368,18 @@ class LoadBenefit:
         Loads
             Loads in and out, and what rafts keep back, with its range.
         """
-        load_g_s = self.hydraulics.load_g_s
-        rates = (self.rate_m_yr, *self.settings.treatment.rates_m_yr()[1:])
-        if constituent not in {None, self.settings.treatment.constituent}:
-            load_g_s = self.hydraulics.load_of_g_s(str(constituent))[0]
-            rates = self.settings.treatment.rates_m_yr(constituent)
-        carrier, area_m2 = self.carrier(constituent), self.effective_m2(poses)
+        treatment = self.settings.treatment
+        name = constituent or treatment.constituent
+        rates = treatment.rates_m_yr(name)
+        if name == treatment.constituent:
+            rates = (self.rate_m_yr, *rates[1:])
+        load_g_s, area_m2 = self._load_g_s(name), self.effective_m2(poses)
 
         def out_g_d(rate_m_yr: float) -> float:
             sinks = rate_m_yr / SECONDS_PER_YEAR * area_m2
-            return carrier.load_out_g_s(load_g_s, sinks) * SECONDS_PER_DAY
+            return self.carrier(name).load_out_g_s(load_g_s, sinks) * SECONDS_PER_DAY
 
-        bare = out_g_d(0.0)
+        bare = self._bare_out_g_s(name) * SECONDS_PER_DAY
         out = {rate: out_g_d(rate) if area_m2.any() else bare for rate in dict.fromkeys(rates)}
         rate, low, high = rates
         return Loads(
@@ -366,7 +395,7 @@ def load_benefit(
     body: WaterBody,
     settings: Settings,
     fields: SiteFields,
-    potential: FloatArray | None = None,
+    known: BareWater | None = None,
 ) -> tuple[LoadBenefit | None, tuple[Fault, ...]]:
     """
     Return the load that rafts keep back, where it is known how water flows.
@@ -379,8 +408,8 @@ def load_benefit(
         Settings of the site.
     fields : SiteFields
         Depth and sun.
-    potential : ndarray of float, shape (rows, cols), or None
-        Potential of the flow, where it was found before [arbitrary].
+    known : BareWater or None
+        The water without planned rafts, where it was found before for the same settings.
 
     Returns
     -------
@@ -389,10 +418,12 @@ def load_benefit(
     tuple of Fault
         What a reader must know of it.
     """
+    potential = known.potential if known else None
     flow, notes = hydraulics(body, settings, fields, potential=potential)
     if flow is None:
         return None, notes
-    return LoadBenefit(body, settings, fields, flow, settings.treatment.rates_m_yr()[0]), notes
+    rate_m_yr = settings.treatment.rates_m_yr()[0]
+    return LoadBenefit(body, settings, fields, flow, rate_m_yr, known), notes
 
 
 def with_removal(placement: Placement, benefit: LoadBenefit | None) -> tuple[PlacedRaft, ...]:

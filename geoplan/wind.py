@@ -79,7 +79,8 @@ def design_waves(
         shore = _shore(edge)
         places = _edge_places(edge)
         if len(places):
-            rose, depth = _rose(wind, fields, edge.level_m, shore, places)
+            worst = _worst(wind, fields, edge.level_m, shore, places)
+            rose, depth = _rose(wind, fields, edge.level_m, shore, worst)
             waves.append(_largest(edge, wind, rose, depth))
         best = _at_rafts(best, wind, fields, edge, shore)
     return tuple(best), tuple(waves), _notes(waves, water_id)
@@ -110,11 +111,29 @@ def _edge_places(edge: WaterEdge) -> FloatArray:
     return places
 
 
+def _worst(
+    wind_m_s: float, fields: SiteFields, level_m: float, shore: FloatArray, places: FloatArray
+) -> FloatArray:
+    """Return the places at which the largest wave may be, in their order."""
+    fetch = _fetch_m(shore, places)
+    # No depth makes a wave larger than endless depth does.
+    most = wave_rose(wind_m_s, fetch, np.full(fetch.shape, np.nan)).height_m.max(axis=1)
+    first = int(most.argmax())
+    rose, _ = _rose(wind_m_s, fields, level_m, shore, places[first : first + 1])
+    worst: FloatArray = places[most >= (1 - 1e-9) * rose.height_m.max()]
+    return worst
+
+
+def _fetch_m(shore: FloatArray, places: FloatArray) -> FloatArray:
+    """Return the fetch of places by direction, shape (n, ROSE_COUNT) [m]."""
+    return np.maximum(fetch_rose_m(places[:, 0], places[:, 1], shore), _LEAST_FETCH_M)
+
+
 def _rose(
     wind_m_s: float, fields: SiteFields, level_m: float, shore: FloatArray, places: FloatArray
 ) -> tuple[WaveRose, FloatArray]:
     """Return waves at places and the mean depth along each ray."""
-    fetch = np.maximum(fetch_rose_m(places[:, 0], places[:, 1], shore), _LEAST_FETCH_M)
+    fetch = _fetch_m(shore, places)
     grid = fields.grid
     bed = np.where(grid.water, fields.bed_m, np.nan)
     below = np.where(level_m > bed, level_m - bed, np.nan)

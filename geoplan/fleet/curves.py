@@ -14,7 +14,7 @@ each area bound with its prices holds for every count: U(n) ≤ c + p·n.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from itertools import pairwise
 from typing import Any
 
@@ -32,7 +32,7 @@ from geoplan.placement.allowed import (
     allowed_region,
 )
 from geoplan.placement.benefit import Benefit, Tangent
-from geoplan.placement.bound import BoundedRoom, Limit, bounded_room
+from geoplan.placement.bound import BoundedRoom, Limit, Patches, bounded_room
 from geoplan.placement.place import packed_for, place_benefit
 from geoplan.placement.rules import GAP, LIMIT_RULES, REGION_RULES
 from geoplan.placement.search import TURNS_DEG, Poses
@@ -173,7 +173,6 @@ def weighed(body: WaterBody, settings: Settings) -> tuple[RemovalCurve, Ground]:
     cover = next(limit for limit in limits if limit.name == "cover")
     regions = tuple(allowed_region(around, kind, REGION_RULES) for kind in types)
     made = _Curve(benefit, regions, cover, GAP.gap_m(around))
-    potential = load.hydraulics.basin.flow.potential if load else None
     curve = RemovalCurve(
         water_id=body.water_id,
         unit=benefit.unit,
@@ -186,7 +185,7 @@ def weighed(body: WaterBody, settings: Settings) -> tuple[RemovalCurve, Ground]:
         pool_m2=edges[1].area_m2,
         inflow_l_s=inflow_l_s(body, settings),
     )
-    return curve, Ground(known, edges, regions, potential)
+    return curve, Ground(known, edges, regions, load.bare() if load else None)
 
 
 class _Curve:
@@ -297,21 +296,21 @@ class _Curve:
         room = bounded_room(self.bare.surfaces[0], self.regions, self.gap_m, [self.cover])
         # The plain tangent is tight for few rafts, those of fuller plans for many.
         for tangent in [self.bare, *self.tangents[: 2 if is_few else 1]]:
-            corrected = room.corrected(tangent.surfaces)
+            surfaces = tangent.surfaces
+            patches = room.patches(room.corrected(surfaces), surfaces[0].cell_size_m)
             for level in _BARE_LEVELS if tangent is self.bare else _FULL_LEVELS:
                 counts = [float(np.ceil(level * count)) for count in most]
-                self._cut(room, tangent, corrected, counts)
+                self._cut(room, tangent, patches, counts)
 
     def _cut(
-        self, room: BoundedRoom, tangent: Tangent, corrected: FloatArray, counts: Sequence[float]
+        self, room: BoundedRoom, tangent: Tangent, patches: Patches, counts: Sequence[float]
     ) -> None:
         """Add the bound that is tight near some counts and holds for all."""
         each = [
             Limit("count", "", tuple(float(k == t) for k in range(len(counts))), counts[t])
             for t in range(len(counts))
         ]
-        few = replace(room, limits=(*room.limits, *each))
-        bound = few.bound(corrected, tangent.surfaces[0].cell_size_m)
+        bound = room.bound_with(patches, (*room.limits, *each))
         slope = np.array(bound.prices[-len(counts) :])
         self.cuts.append((tangent.constant + bound.value - float(slope @ np.array(counts)), slope))
 

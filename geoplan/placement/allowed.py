@@ -10,6 +10,7 @@ whole square.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Protocol
 
 import shapely
@@ -22,8 +23,11 @@ from geoplan.plan import WaterEdge
 from geoplan.raft import RaftType
 from geoplan.reasons import HeldRaft
 from geoplan.settings import Settings
-from geoplan.site import FloatArray, WaterBody
+from geoplan.site import WaterBody
+from geoplan.water.transport import BareWater
 
+#: What rounding may take from a distance that is kept [m].
+TOLERANCE_M = 1e-6
 #: Room left beyond every distance rule, so that none is met only by rounding [m].
 ROUNDING_ROOM_M = 1e-3
 #: Share of the distance by which GEOS may simplify a line before it buffers it [1].
@@ -138,6 +142,13 @@ class AllowedRegion:
     taken_m2: tuple[tuple[str, float, str], ...]
     headings: Headings | None = None
 
+    @cached_property
+    def wide(self) -> BaseGeometry:
+        """Return the region and a micrometre more, prepared: every end of a search asks it."""
+        wide = shapely.buffer(self.region, TOLERANCE_M)
+        shapely.prepare(wide)
+        return wide
+
 
 @dataclass(frozen=True, eq=False)
 class Ground:
@@ -152,14 +163,14 @@ class Ground:
         Water's edge at low, normal and high level.
     regions : tuple of AllowedRegion
         Where each type may lie with no raft held.
-    potential : ndarray of float, shape (rows, cols), or None
-        Potential of its flow; ``None`` where it is not known how water flows [arbitrary].
+    bare : BareWater or None
+        Flow and load without planned rafts; ``None`` where it is not known how water flows.
     """
 
     fields: SiteFields
     edges: tuple[WaterEdge, ...]
     regions: tuple[AllowedRegion, ...]
-    potential: FloatArray | None
+    bare: BareWater | None
 
 
 def grown(geometry: BaseGeometry, distance_m: float) -> BaseGeometry:

@@ -18,7 +18,7 @@ can gain between them is bounded by the range of the worth's gradient.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 import shapely
@@ -45,6 +45,8 @@ _HEADINGS_DEG = tuple(float(heading) for heading in range(0, 180, 15))
 #: Share of the worth below which it does not pay to say more closely what lies between.
 _LITTLE = 1e-4
 _STEP_RAD = math.radians(_HEADINGS_DEG[1])
+#: Nodes up to which the spectra of the weights are kept for the next worth of the same water.
+_MOST_KNOWN = 65_536
 #: Parts of a cell's side in which the weights of the means are integrated; even.
 _FINE = 8
 #: Share of the worth that must lie beyond the regions, above what lies beside it, to be cut off.
@@ -94,12 +96,28 @@ class AreaBound:
 
 
 @dataclass(frozen=True, eq=False)
-class _Patches:
-    """Squares between four nodes: corner worths corrected for each type, and covered area."""
+class Patches:
+    """
+    Squares between four nodes, as bounds take them.
 
-    corners: FloatArray  # (types, 4, n) corrected worth, -inf where the type may not lie
-    area_m2: FloatArray  # (n,) part of the patch in the region of any type
-    is_whole: FloatArray  # (n,) bool: every type that may lie here covers the patch whole
+    Attributes
+    ----------
+    corners : ndarray of float, shape (types, 4, n)
+        Corrected worth at the corners, -inf where the type may not lie [unit of the worth].
+    area_m2 : ndarray of float, shape (n,)
+        Part of the patch in the region of any type [m²].
+    is_whole : ndarray of bool, shape (n,)
+        Whether every type that may lie there covers the patch whole.
+    """
+
+    corners: FloatArray
+    area_m2: FloatArray
+    is_whole: FloatArray
+
+    @cached_property
+    def classes(self) -> tuple[FloatArray, FloatArray]:
+        """Return the areas of classes of like patches, and the mean worth in each by type."""
+        return _classes(self)
 
 
 def grown_area_m2(length_m: float, width_m: float, gap_m: float) -> float:
@@ -163,12 +181,11 @@ def averaging_excess(surface: WorthSurface, raft_type: RaftType, gap_m: float) -
     rows, cols = surface.nodes.shape
     size = [next_fast_len(n) for n in nodes.shape]
     spectrum = rfft2(nodes, size)
+    known = _spectrum if size[0] * size[1] <= _MOST_KNOWN else _spectrum.__wrapped__
     most = np.full((rows, cols), -np.inf)
     for heading_deg in _HEADINGS_DEG:
-        kernel = _mean_difference(raft_type, gap_m, heading_deg, h, radius)
-        # Weights times values, summed: the conjugate turns the convolution into that.
-        means = irfft2(spectrum * np.conj(rfft2(kernel, size)), size)[:rows, :cols]
-        np.maximum(most, means, out=most)
+        weights = known(raft_type, gap_m, heading_deg, h, radius, tuple(size))
+        np.maximum(most, irfft2(spectrum * weights, size)[:rows, :cols], out=most)
     excess = np.maximum(0.0, most + _rise(nodes, raft_type, gap_m, h, radius))
     out: FloatArray = maximum_filter(excess, 2 * radius + 1, mode="nearest")
     return out
@@ -198,6 +215,23 @@ def _mean_difference(
     difference: FloatArray = weights[0] - weights[1]
     difference.setflags(write=False)  # shared by all who ask again
     return difference
+
+
+@lru_cache(maxsize=3 * len(_HEADINGS_DEG))
+def _spectrum(
+    raft_type: RaftType,
+    gap_m: float,
+    heading_deg: float,
+    h: float,
+    radius: int,
+    size: tuple[int, int],
+) -> NDArray[np.complex128]:
+    """Return what turns the spectrum of nodes into that of the differences of means."""
+    kernel = _mean_difference(raft_type, gap_m, heading_deg, h, radius)
+    # Weights times values, summed: the conjugate turns the convolution into that.
+    weights: NDArray[np.complex128] = np.conj(rfft2(kernel, size))
+    weights.setflags(write=False)
+    return weights
 
 
 def _rise(
@@ -349,19 +383,56 @@ class BoundedRoom:
             Bound on the worth of every legal plan with these limits, for continuous positions
             and headings.
         """
+        return self.bound_with(self.patches(corrected, cell_size_m), self.limits)
+
+    def patches(self, corrected: FloatArray, cell_size_m: float) -> Patches:
+        """
+        Return a worth as bounds with any limits take it.
+
+        Parameters
+        ----------
+        corrected : ndarray of float, shape (types, rows, cols)
+            Corrected worths [unit of the worth].
+        cell_size_m : float
+            Distance between nodes [m].
+
+        Returns
+        -------
+        Patches
+            For ``bound_with``.
+        """
+        return _patches(corrected, self.shares, self.union, cell_size_m)
+
+    def bound_with(self, patches: Patches, limits: Sequence[Limit]) -> AreaBound:
+        """
+        Return the area bound under other limits than those of the room.
+
+        Parameters
+        ----------
+        patches : Patches
+            The worth, as ``patches`` has it.
+        limits : sequence of Limit
+            Sums that are bounded.
+
+        Returns
+        -------
+        AreaBound
+            Bound on the worth of every legal plan with these limits.
+        """
         types = [region.raft_type for region in self.regions]
-        patches = _patches(corrected, self.shares, self.union, cell_size_m)
         grown_m2 = np.array([self.grown_m2(index) for index in range(len(types))])
         planted_m2 = np.array([t.planted_area_m2 for t in types])
-        use = np.array([limit.per_raft for limit in self.limits]).reshape(-1, len(types))
-        most = np.array([limit.most for limit in self.limits])
+        use = np.array([limit.per_raft for limit in limits]).reshape(-1, len(types))
+        most = np.array([limit.most for limit in limits])
 
         def value(prices: FloatArray) -> float:
             field = _field_integral(patches, planted_m2, prices @ use, grown_m2)
             return field + float(prices @ most)
 
-        prices = min(_candidate_prices(patches, planted_m2, grown_m2, use, most), key=value)
-        return AreaBound(value(prices), tuple(float(p) for p in prices))
+        tried = _candidate_prices(patches, planted_m2, grown_m2, use, most)
+        values = [value(prices) for prices in tried]
+        best = int(np.argmin(values))
+        return AreaBound(values[best], tuple(float(p) for p in tried[best]))
 
 
 def bounded_room(
@@ -458,14 +529,14 @@ def area_bound(
 
 
 def _candidate_prices(
-    patches: _Patches,
+    patches: Patches,
     planted_m2: FloatArray,
     grown_m2: FloatArray,
     use: FloatArray,
     most: FloatArray,
 ) -> list[FloatArray]:
     """Return prices worth trying, found on classes of worth; any of them gives a valid bound."""
-    area, worth = _classes(patches)
+    area, worth = patches.classes
     rays = [np.diag(np.full(len(most), 1.0))[k] for k in range(len(most)) if use[k].any()]
     if len(planted_m2) > 1:
         rays.append(_program_prices(area, worth, planted_m2, grown_m2, use, most))
@@ -475,21 +546,32 @@ def _candidate_prices(
         rent = ray @ use
         if not rent.any() or best <= 0:
             continue
-        # At this share of the ray the best place is worth no more than the rent.
-        top = best * float(np.max(planted_m2[rent > 0] / rent[rent > 0]))
+        if len(planted_m2) == 1:
+            breaks, slopes = planted_m2[0] * worth[0] / rent[0], area * rent[0] / grown_m2[0]
+            share = _least_share(breaks, slopes, float(ray @ most))
+        else:
+            # At this share of the ray the best place is worth no more than the rent.
+            top = best * float(np.max(planted_m2[rent > 0] / rent[rent > 0]))
 
-        def rough(share: float, ray: FloatArray = ray, rent: FloatArray = rent) -> float:
-            height = (planted_m2[:, None] * worth - share * rent[:, None]) / grown_m2[:, None]
-            return float(np.maximum(height.max(axis=0), 0.0) @ area + share * (ray @ most))
+            def rough(share: float, ray: FloatArray = ray, rent: FloatArray = rent) -> float:
+                height = (planted_m2[:, None] * worth - share * rent[:, None]) / grown_m2[:, None]
+                return float(np.maximum(height.max(axis=0), 0.0) @ area + share * (ray @ most))
 
-        line = minimize_scalar(
-            rough, bounds=(0.0, top), method="bounded", options={"xatol": 1e-7 * top}
-        )
-        found += [ray, float(line.x) * ray]
+            near = {"xatol": 1e-7 * top}
+            share = minimize_scalar(rough, bounds=(0.0, top), method="bounded", options=near).x
+        found += [ray, float(share) * ray]
     return found
 
 
-def _classes(patches: _Patches) -> tuple[FloatArray, FloatArray]:
+def _least_share(breaks: FloatArray, slopes: FloatArray, most: float) -> float:
+    """Return where Σ slope (break − share)⁺ + most · share is least, over shares not negative."""
+    order = np.argsort(-breaks, kind="stable")
+    # Below the k-th break from above, the first k classes fall as the share rises.
+    first = int(np.searchsorted(np.cumsum(slopes[order]), most))
+    return max(float(breaks[order[first]]), 0.0) if first < len(order) else 0.0
+
+
+def _classes(patches: Patches) -> tuple[FloatArray, FloatArray]:
     """Return the areas of classes of like patches, and the mean worth in each for each type."""
     active = np.array(np.isfinite(patches.corners).all(axis=1))
     worth = np.where(active, patches.corners.mean(axis=1), -1e3)
@@ -542,7 +624,7 @@ def _program_prices(
 
 def _patches(
     corrected: FloatArray, shares: FloatArray, union: FloatArray, cell_size_m: float
-) -> _Patches:
+) -> Patches:
     """Return the patches that lie in the region of any type, with their corner worths."""
     rows, cols = np.nonzero(union)
     corners = []
@@ -551,11 +633,11 @@ def _patches(
         corners.append(np.where(share[rows, cols] > 0, at, -np.inf))
     parts = shares[:, rows, cols]
     is_whole = ((parts > 1 - 1e-9) | (parts == 0)).all(axis=0)
-    return _Patches(np.stack(corners), union[rows, cols] * cell_size_m**2, is_whole)
+    return Patches(np.stack(corners), union[rows, cols] * cell_size_m**2, is_whole)
 
 
 def _field_integral(
-    patches: _Patches, planted_m2: FloatArray, rent: FloatArray, grown_m2: FloatArray
+    patches: Patches, planted_m2: FloatArray, rent: FloatArray, grown_m2: FloatArray
 ) -> float:
     """Return an upper bound on the integral of the price field [worth of planted m²]."""
     best = np.zeros(patches.corners.shape[1:])

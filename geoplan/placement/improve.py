@@ -16,7 +16,7 @@ from scipy.optimize import linprog
 from shapely.geometry.base import BaseGeometry
 
 from geoplan.grid import BoolArray
-from geoplan.placement.allowed import AllowedRegion
+from geoplan.placement.allowed import TOLERANCE_M, AllowedRegion
 from geoplan.placement.bound import Limit
 from geoplan.placement.headings import for_search
 from geoplan.placement.patience import ENDLESS, Patience
@@ -34,7 +34,6 @@ _CELL_M = 8.0
 _SPARE = 64
 #: Spots kept beside the rafts, as a multiple of their number.
 _SPOTS_EACH = 20
-_TOLERANCE_M = 1e-6
 #: Up to this many rafts a plan hangs on chance, and other seeds bring more than further rounds.
 FEW_RAFTS = 15
 #: What two rounds must bring for a third, with few rafts and with many, when one costs seconds [1].
@@ -148,11 +147,20 @@ class Ground:
         Nodes of the worth where some raft may lie.
     regions : tuple of AllowedRegion
         Where rafts of each type may lie.
+    nodes_m : ndarray of float, shape (rows, cols, 2)
+        Easting and northing of the nodes [m].
+    along_m : ndarray of float, shape (k, 2)
+        Ends and middles of the regions' edges [m].
+    along_at : tuple of ndarray of int, shape (k,)
+        Row and column of the node below and left of each.
     """
 
     water: Water
     inside: BoolArray
     regions: tuple[AllowedRegion, ...]
+    nodes_m: FloatArray
+    along_m: FloatArray
+    along_at: tuple[Any, Any]
 
     @classmethod
     def of(cls, surfaces: Sequence[WorthSurface], regions: Sequence[AllowedRegion]) -> "Ground":
@@ -172,7 +180,9 @@ class Ground:
             Ready for windows.
         """
         water = water_of(surfaces, regions)
-        return cls(water, _nodes_inside(water, regions), tuple(regions))
+        nodes = _nodes(water)
+        inside = _nodes_inside(nodes, regions)
+        return cls(water, inside, tuple(regions), nodes, *_along(water))
 
 
 def improved(
@@ -209,7 +219,7 @@ def improved(
     list of Poses
         Legal rafts by type, in the order of the ground's regions.
     """
-    water, inside, regions = ground.water, ground.inside, ground.regions
+    water, regions = ground.water, ground.regions
     rng = np.random.default_rng(seed)
     use = np.array([limit.per_raft for limit in limits]).reshape(-1, len(regions))
     most = np.array([limit.most for limit in limits])
@@ -224,7 +234,7 @@ def improved(
         prices = _prices(state, n, use, most)
         terms = Terms(gap_m, _STEP_M, prices, use, most)
         count = min(effort.most_windows, effort.windows_each * max(n, 4))
-        spots = _spots(water, inside, prices, rng, _SPOTS_EACH * max(n, 10))
+        spots = _spots(ground, prices, rng, _SPOTS_EACH * max(n, 10))
         n = swept(water, state, n, spots, rng.random((count, 8)), terms)
         climbed(water, state, n, gap_m, _MOVES_M)
         worths.append(float(state.value[:n].sum()))
@@ -304,39 +314,43 @@ def _price_of_one_type(value: FloatArray, use: FloatArray, short: FloatArray) ->
     return float(max(ranked[int(held)], 0.0)) if held < len(ranked) else 0.0
 
 
-def _nodes(water: Water) -> tuple[FloatArray, FloatArray]:
-    """Return easting and northing of the nodes of the worth, each shape (rows, cols) [m]."""
+def _nodes(water: Water) -> FloatArray:
+    """Return easting and northing of the nodes of the worth, shape (rows, cols, 2) [m]."""
     rows, cols = water.nodes.shape[1:]
     east, north = np.meshgrid(
         water.node_west + np.arange(cols) * water.node_step,
         water.node_south + np.arange(rows) * water.node_step,
     )
-    return east, north
+    return np.stack([east, north], axis=2)
 
 
-def _nodes_inside(water: Water, regions: Sequence[AllowedRegion]) -> BoolArray:
+def _nodes_inside(nodes_m: FloatArray, regions: Sequence[AllowedRegion]) -> BoolArray:
     """Return which nodes lie where some raft may lie; the same in every round."""
     union = shapely.union_all([region.region for region in regions])
     shapely.prepare(union)
-    inside: BoolArray = shapely.contains_xy(union, *_nodes(water))
+    inside: BoolArray = shapely.contains_xy(union, nodes_m[..., 0], nodes_m[..., 1])
     return inside
 
 
-def _spots(water: Water, inside: BoolArray, rent: FloatArray, rng: Any, most: int) -> FloatArray:
-    """Return points that may pay, half of them along the edges, drawn at random."""
+def _along(water: Water) -> tuple[FloatArray, tuple[Any, Any]]:
+    """Return ends and middles of the regions' edges, and the node below and left of each."""
     rows, cols = water.nodes.shape[1:]
-    east, north = _nodes(water)
-    pays = np.zeros((rows, cols), bool)
-    for t in range(len(water.nodes)):
-        pays |= water.nodes[t] * water.planted[t] > 0.7 * rent[t]
     ends = water.edges.reshape(-1, 2, 2)
     share = np.linspace(0.0, 1.0, 3)[None, :, None]
     along = (ends[:, :1] + share * (ends[:, 1:] - ends[:, :1])).reshape(-1, 2)
     row = np.clip(((along[:, 1] - water.node_south) / water.node_step).astype(int), 0, rows - 1)
     col = np.clip(((along[:, 0] - water.node_west) / water.node_step).astype(int), 0, cols - 1)
-    edge = along[pays[row, col]]
-    pays &= inside
-    bulk = np.column_stack([east[pays], north[pays]])
+    return along, (row, col)
+
+
+def _spots(ground: Ground, rent: FloatArray, rng: Any, most: int) -> FloatArray:
+    """Return points that may pay, half of them along the edges, drawn at random."""
+    water = ground.water
+    pays = np.zeros(water.nodes.shape[1:], bool)
+    for t in range(len(water.nodes)):
+        pays |= water.nodes[t] * water.planted[t] > 0.7 * rent[t]
+    edge = ground.along_m[pays[ground.along_at]]
+    bulk = ground.nodes_m[pays & ground.inside]
     parts = [
         points[rng.integers(0, len(points), most // 2)] for points in (edge, bulk) if len(points)
     ]
@@ -398,11 +412,9 @@ def is_legal(plan: Sequence[Poses], regions: Sequence[AllowedRegion], gap_m: flo
     for part, region in zip(plan, regions, strict=True):
         if len(part) == 0:
             continue
-        wide = shapely.buffer(region.region, _TOLERANCE_M)
-        shapely.prepare(wide)
         place = (part.easting_m, part.northing_m, part.heading_deg)
         heads = region.headings
-        if not shapely.covers(wide, part.outlines).all() or (
+        if not shapely.covers(region.wide, part.outlines).all() or (
             heads is not None and not heads.allows(part.raft_type, *place).all()
         ):
             return False
@@ -411,5 +423,5 @@ def is_legal(plan: Sequence[Poses], regions: Sequence[AllowedRegion], gap_m: flo
         return True
     outlines = np.concatenate(shapes)
     tree = shapely.STRtree(outlines)
-    first, second = tree.query(outlines, predicate="dwithin", distance=gap_m - _TOLERANCE_M)
+    first, second = tree.query(outlines, predicate="dwithin", distance=gap_m - TOLERANCE_M)
     return bool((first == second).all())

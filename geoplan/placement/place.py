@@ -36,6 +36,8 @@ _MOST_PERMUTED = 3
 #: Tangents taken at most, and what share of the bound a round must win to be followed by another.
 _ROUNDS = 3
 _WORTH_A_ROUND = 1e-3
+#: How a search ended.
+_NO_ROOM, _FINISHED = "no room for a raft", "every round finished"
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,6 +92,8 @@ def place_rafts(
     allotment: Mapping[str, int] | None = None,
     seed: int = 0,
     patience: Patience = ENDLESS,
+    *,
+    is_brief: bool = False,
 ) -> Placement:
     """
     Place rafts of all types where they are worth most, within every rule.
@@ -106,6 +110,9 @@ def place_rafts(
         Seed of the windows that are packed anew.
     patience : Patience
         How long the search may go on once there is a plan.
+    is_brief : bool
+        Whether the room of rafts is left away where the limits leave none of them: nobody asks
+        for prices there.
 
     Returns
     -------
@@ -122,7 +129,10 @@ def place_rafts(
     gap_m = GAP.gap_m(around)
     room = shapely.union_all([region.region for region in regions])
 
-    found = _cut_and_pack(benefit, regions, limits, gap_m, seed, patience)
+    if is_brief and not any(_may_lie(regions, limits)):
+        found = _nothing(benefit, regions)
+    else:
+        found = _cut_and_pack(benefit, regions, limits, gap_m, seed, patience)
     report = SolveReport(
         method="rows in the best of turned frames, at one price; windows packed anew"
         + ("" if benefit.is_linear else "; tangents of the load removed"),
@@ -170,6 +180,14 @@ class _Found:
     rounds: int = 0
 
 
+def _nothing(benefit: Benefit, regions: Sequence[AllowedRegion]) -> _Found:
+    """Return the plan of no raft, where none may be laid: it is its own bound."""
+    bare = benefit.tangent(())
+    if all(region.region.is_empty for region in regions):
+        return _Found([], bare, 0.0, 0, _NO_ROOM)
+    return _Found([], bare, bare.value, 0, _FINISHED, rounds=1)
+
+
 def _cut_and_pack(
     benefit: Benefit,
     regions: Sequence[AllowedRegion],
@@ -181,12 +199,12 @@ def _cut_and_pack(
     """Pack for the tangent, take the tangent at the plan, and again until plan and bound meet."""
     tangents = [benefit.tangent(())]
     if all(region.region.is_empty for region in regions):
-        return _Found([], tangents[0], 0.0, 0, "no room for a raft")
+        return _Found([], tangents[0], 0.0, 0, _NO_ROOM)
     room = bounded_room(tangents[0].surfaces[0], regions, gap_m, limits)
     corrected = [room.corrected(tangents[0].surfaces)]
     least, packed_for = tightest(tangents, corrected, room)
     best, best_tangent, frames = [], tangents[0], 0
-    status = "every round finished"
+    status = _FINISHED
     rounds = 0
     for _ in range(1 if benefit.is_linear else _ROUNDS):
         poses, tried = best_plan(

@@ -16,16 +16,24 @@ from geoplan.grid import BoolArray
 from geoplan.placement.pose_kernels import Water, lies_inside, may_head
 from geoplan.site import FloatArray
 
+#: Steps from the last node within which a line is taken to reach it.
+_EDGE = 1e-6
+
 
 @inner
-def _block(diff: Any, low: float, high: float, along: float, first: float, step: float) -> None:
-    """Count a shadow on the places of a strip whose raft would meet it."""
-    places = len(diff) - 1
+def _hidden(low: float, high: float, along: float, grid: Any, places: int) -> Any:
+    """Return the first and the last place of a strip whose raft would meet a shadow."""
+    first, step = grid[0], grid[2]
     begin = max(int(np.floor((low - along - first) / step + 1e-9)) + 1, 0)
-    end = min(int(np.ceil((high - first) / step - 1e-9)) - 1, places - 1)
-    if begin <= end:
-        diff[begin] += 1
-        diff[end + 1] -= 1
+    return begin, min(int(np.ceil((high - first) / step - 1e-9)) - 1, places - 1)
+
+
+@inner
+def _block(diff: Any, hidden: Any) -> None:
+    """Count a shadow on the places of a strip."""
+    if hidden[0] <= hidden[1]:
+        diff[hidden[0]] += 1
+        diff[hidden[1] + 1] -= 1
 
 
 @inner
@@ -96,6 +104,22 @@ def running_sums(nodes: FloatArray, at: Any, view: Any, grid: Any, shape: Any) -
         col_start = (east + u * cos - v * sin - at[0]) / at[2]
         row_start = (north + u * sin + v * cos - at[1]) / at[2]
         line = 0.0
+        row_end = row_start + (shape[1] - 1) * row_step
+        col_end = col_start + (shape[1] - 1) * col_step
+        if (
+            min(row_start, row_end, col_start, col_end) >= 0.0
+            and max(row_start, row_end) < last_row - _EDGE
+            and max(col_start, col_end) < last_col - _EDGE
+        ):
+            for j in range(shape[1]):  # the same as below, where no border need be looked at
+                y, x = row_start + j * row_step, col_start + j * col_step
+                r, c = int(y), int(x)
+                up, right = y - r, x - c
+                below = nodes[r, c] + right * (nodes[r, c + 1] - nodes[r, c])
+                above = nodes[r + 1, c] + right * (nodes[r + 1, c + 1] - nodes[r + 1, c])
+                line += below + up * (above - below)
+                sums[i + 1, j + 1] = sums[i, j + 1] + line
+            continue
         for j in range(shape[1]):
             y = min(max(row_start + j * row_step, 0.0), float(last_row))
             x = min(max(col_start + j * col_step, 0.0), float(last_col))
@@ -217,18 +241,23 @@ def keep_legal(
 def _cast(shadow: Any, pays: BoolArray, raft: Any, grid: Any, shapes: Any) -> None:
     """Cast the shadows of edges and rafts on the strips that pay."""
     edges, fixed, gap = shapes
-    along, across, strips, _ = raft
-    first, second, _, dv = grid
+    along, across, strips, places = raft
+    _, second, _, dv = grid
     for k in range(len(edges)):
-        low, high = min(edges[k, 1], edges[k, 3]), max(edges[k, 1], edges[k, 3])
+        u0, v0, u1, v1 = edges[k, 0], edges[k, 1], edges[k, 2], edges[k, 3]
+        low, high = min(v0, v1), max(v0, v1)
+        # Strips are deep and edges short: on all that hold an edge whole it casts one shadow.
+        whole = _hidden(*_edge_shadow(u0, v0, u1, v1, low - 1.0, high + 1.0), along, grid, places)
         for s in _strips(low, high, second, across, dv, strips):
             if pays[s]:
                 bottom = second + s * dv
-                a, b = _edge_shadow(
-                    edges[k, 0], edges[k, 1], edges[k, 2], edges[k, 3], bottom, bottom + across
-                )
+                top = bottom + across
+                if bottom <= low and high <= top and low < top and high > bottom:
+                    _block(shadow[s], whole)
+                    continue
+                a, b = _edge_shadow(u0, v0, u1, v1, bottom, top)
                 if a <= b:
-                    _block(shadow[s], a, b, along, first, grid[2])
+                    _block(shadow[s], _hidden(a, b, along, grid, places))
     for k in range(len(fixed)):
         v = fixed[k, :, 1]
         low = min(v[0], v[1], v[2], v[3]) - gap
@@ -238,7 +267,7 @@ def _cast(shadow: Any, pays: BoolArray, raft: Any, grid: Any, shapes: Any) -> No
                 bottom = second + s * dv
                 a, b = _raft_shadow(fixed[k], gap, bottom, bottom + across)
                 if a <= b:
-                    _block(shadow[s], a, b, along, first, grid[2])
+                    _block(shadow[s], _hidden(a, b, along, grid, places))
 
 
 @inner

@@ -1,6 +1,7 @@
 """The rules of a water body as a page needs them to try rafts elsewhere, on the safe side."""
 
 import math
+from functools import lru_cache
 
 import numpy as np
 from scipy.ndimage import maximum_filter
@@ -134,8 +135,16 @@ def post_lengths_m(settings: Settings, deepest_m: float) -> FloatArray:
     """
     count = math.ceil(deepest_m / _DEPTH_STEP_M) + 2
     depth = np.arange(count) * _DEPTH_STEP_M
-    embedment = np.array([post_strength(settings, float(d), math.inf).embedment_m for d in depth])
+    embedment = np.array(_embedments_m(settings, count))
     before = np.concatenate([embedment[:1], embedment[:-1]])
     most = np.maximum(embedment, before) + _EMBEDMENT_STEP_M
     length = depth + settings.mooring.travel_margin_m + most
     return np.maximum.accumulate(length)
+
+
+@lru_cache(maxsize=64)
+def _embedments_m(settings: Settings, count: int) -> tuple[float, ...]:
+    """Return how deep posts go under an endless load, alike on all water bodies of a site."""
+    return tuple(
+        post_strength(settings, step * _DEPTH_STEP_M, math.inf).embedment_m for step in range(count)
+    )

@@ -16,6 +16,7 @@ from scipy.ndimage import label
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order
 
+from geoplan.water.face_solver import through_faces
 from geoplan.water.sparse_system import MOST_FACTORED, SparseSystem
 
 FloatArray = NDArray[np.float64]
@@ -142,33 +143,95 @@ def steady_flow(
     east, north = _conductances(np.where(water, depth, 0.0) ** exponent, faces)
     is_large = int(water.sum()) > MOST_FACTORED
     if potential is None or is_large:
-        matrix, pins = _balance(water, faces, (east, north), source)
-        potential = np.full(water.shape, np.nan)
-        potential[water] = SparseSystem(matrix, is_symmetric=True).solve(source[water])
+        pinned = _pinned(water, faces, (east, north), source)
+        found = balanced(water, (east, north), pinned, source)
+        potential = np.where(water, found, np.nan)
     known = np.nan_to_num(potential)
-    east *= known[:, :-1] - known[:, 1:]
-    north *= known[:-1] - known[1:]
-    flow = FlowField(potential, east, north)
+    falling = known[:, :-1] - known[:, 1:], known[:-1] - known[1:]
+    flow = FlowField(potential, east * falling[0], north * falling[1])
     if is_large:
-        close_balance(flow, source, matrix, pins)
+        joined = face_matrix(numbered(water), east, east, north, north)
+        close_balance(flow, source, joined, numbered(water)[pinned > 0])
     return flow
 
 
-def _balance(
+def _pinned(
     water: NDArray[np.bool_],
     faces: Faces,
     conductances: tuple[FloatArray, FloatArray],
     source_m3_s: FloatArray,
-) -> tuple[Any, Any]:
-    """Return the balance of the cells of water, and the cell of each pool that is pinned."""
+) -> FloatArray:
+    """Return what holds one cell of each pool to a potential of zero."""
+    pins = _pins(pools_of(water, faces), source_m3_s)
+    out = np.zeros(water.shape)
+    out.ravel()[pins] = given_away(*conductances).max(initial=1.0)
+    return out
+
+
+def given_away(east: FloatArray, north: FloatArray) -> FloatArray:
+    """
+    Return the sum of the conductances of each cell's faces.
+
+    Parameters
+    ----------
+    east : ndarray of float, shape (rows, cols - 1)
+        Conductance to the eastern neighbour.
+    north : ndarray of float, shape (rows - 1, cols)
+        The same to the northern neighbour.
+
+    Returns
+    -------
+    ndarray of float, shape (rows, cols)
+        Sum over the four faces.
+
+    Examples
+    --------
+    >>> given_away(np.ones((1, 2)), np.zeros((0, 3))).tolist()
+    [[1.0, 2.0, 1.0]]
+    """
+    out = np.zeros((east.shape[0], north.shape[1]))
+    out[:, :-1] += east
+    out[:, 1:] += east
+    out[:-1] += north
+    out[1:] += north
+    return out
+
+
+def balanced(
+    water: NDArray[np.bool_],
+    conductances: tuple[FloatArray, FloatArray],
+    beside: FloatArray,
+    source: FloatArray,
+) -> FloatArray:
+    """
+    Return the potential whose flow through faces carries sources off.
+
+    Parameters
+    ----------
+    water : ndarray of bool, shape (rows, cols)
+        Cells of water.
+    conductances : tuple of ndarray of float
+        Those of the faces to the east and to the north.
+    beside : ndarray of float, shape (rows, cols)
+        Conductance of each cell to a potential of zero, positive somewhere in each pool.
+    source : ndarray of float, shape (rows, cols)
+        What is put into each cell.
+
+    Returns
+    -------
+    ndarray of float, shape (rows, cols)
+        Potential, zero off the water.
+    """
     east, north = conductances
-    index = numbered(water)
-    matrix = face_matrix(index, east, east, north, north)
-    pins = index.ravel()[_pins(pools_of(water, faces), source_m3_s)]
-    diagonal = matrix.diagonal()
-    diagonal[pins] += diagonal.max(initial=1.0)
-    matrix.setdiag(diagonal)
-    return matrix, pins
+    if int(water.sum()) <= MOST_FACTORED:
+        found = through_faces(east, north, beside, source)
+        if found is not None:
+            return found
+    matrix = face_matrix(numbered(water), east, east, north, north)
+    matrix.setdiag(matrix.diagonal() + beside[water])
+    out = np.zeros(water.shape)
+    out[water] = SparseSystem(matrix, is_symmetric=True).solve(source[water])
+    return out
 
 
 def close_balance(flow: FlowField, source_m3_s: FloatArray, joined: Any, roots: Any) -> None:

@@ -11,8 +11,7 @@ import numpy as np
 from scipy.ndimage import distance_transform_edt, map_coordinates
 
 from geoplan.water import BoolArray, FloatArray
-from geoplan.water.flow import face_matrix, numbered, whole_faces
-from geoplan.water.sparse_system import factored
+from geoplan.water.flow import balanced, given_away, whole_faces
 
 #: Cells of the lattice on which a membrane is solved, at most.
 _MOST_CELLS = 20_000
@@ -162,8 +161,7 @@ def membrane_m(water: BoolArray, cell_m: float) -> FloatArray:
     step = max(1, math.ceil(math.sqrt(water.sum() / _MOST_CELLS)))
     share = _coarse(water, step)
     wet = share >= 0.5 if (share >= 0.5).any() else share > 0
-    sag = np.zeros(wet.shape)
-    sag[wet] = _sag_m2(wet, step * cell_m)
+    sag = _sag_m2(wet, step * cell_m)
     row, col = np.nonzero(water)
     out = np.zeros(water.shape)
     at = [(index + 0.5) / step - 0.5 for index in (row, col)]
@@ -183,8 +181,5 @@ def _coarse(water: BoolArray, step: int) -> FloatArray:
 def _sag_m2(wet: BoolArray, cell_m: float) -> FloatArray:
     """Return the sag of a membrane under unit load, held half a cell beyond the last cells."""
     faces = whole_faces(wet)
-    matrix = face_matrix(numbered(wet), faces.east, faces.east, faces.north, faces.north)
-    joined = matrix.diagonal()
-    matrix.setdiag(joined + 2.0 * (4.0 - joined))
-    sag: FloatArray = factored(matrix).solve(np.full(len(joined), cell_m**2))
-    return sag
+    held = np.where(wet, 2.0 * (4.0 - given_away(faces.east, faces.north)), 0.0)
+    return balanced(wet, (faces.east, faces.north), held, np.where(wet, cell_m**2, 0.0))

@@ -6,6 +6,7 @@ sinks. One system gives the concentration and its adjoint, the share of a parcel
 leave through the outlets; their product is the worth of raft area.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -60,6 +61,26 @@ class Transport:
         per_day = rate_m_yr / SECONDS_PER_YEAR * SECONDS_PER_DAY
         out: FloatArray = per_day * self.concentration_g_m3 * self.escape_share
         return out
+
+
+@dataclass(frozen=True, eq=False)
+class BareWater:
+    """
+    What is known of a water body without planned rafts, found once.
+
+    Attributes
+    ----------
+    potential : ndarray of float, shape (rows, cols)
+        Potential of the flow [arbitrary].
+    transport : Transport
+        Balance of the constituent that the plan takes out, with the rafts that are there already.
+    out_g_s : mapping of str to float
+        Load of each constituent that leaves where there is no raft at all [g/s].
+    """
+
+    potential: FloatArray
+    transport: Transport
+    out_g_s: Mapping[str, float]
 
 
 def okubo_dispersion_m2_s(size_m: float) -> float:

@@ -259,7 +259,7 @@ def test_a_flow_of_zero_brings_nothing_and_two_at_one_place_are_named() -> None:
 def test_a_plan_from_what_weighing_left_is_the_same() -> None:
     body, made = basin(), settings()
     curve, ground = weighed(body, made)
-    assert ground.potential is not None
+    assert ground.bare is not None
     assert curve.kept.max() > 0
     left = unpacked(packed(ground, is_small=True))
     share = {"a": 2, "b": 1}
