@@ -11,42 +11,40 @@ over the raft and not over its grown set, every raft's worth is at most λₜ + 
 for every set of prices p ≥ 0 of limits bⱼ of which a raft uses uⱼₜ. Prices are searched; each set
 is valid.
 
-δ is an upper bound, not a sample: it is computed at every node and many headings, and what it
-can gain between them is bounded by the range of the worth's gradient.
+δ is an upper bound, not a sample: see :mod:`geoplan.placement.averaging`.
+
+Round corners leave water that no raft grown so covers. Rafts may be charged for it too, on top of
+|D|, where the field near the shore is raised: see :mod:`geoplan.placement.corner_waste`. The lesser
+of the bounds with that charge and without stands.
 """
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.fft import irfft2, next_fast_len, rfft2
-from scipy.ndimage import distance_transform_edt, maximum_filter, minimum_filter
+from scipy.ndimage import distance_transform_edt
 from scipy.optimize import linprog, minimize_scalar
-from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from geoplan.cut_cells import cell_coverage
 from geoplan.placement.allowed import AllowedRegion, grown
-from geoplan.placement.bend_kernels import bent_ranges
+from geoplan.placement.averaging import averaging_excess, grown_polygon_m2
+from geoplan.placement.corner_waste import (
+    corner_allowance,
+    corner_waste_m2,
+    shore_raise,
+    shore_width_m,
+)
 from geoplan.placement.worth import WorthSurface
-from geoplan.raft import RaftType, footprints
 from geoplan.site import FloatArray
 from geoplan.water import IntArray
 
 #: Slack by which the region of the bound is larger than that of the search: the search draws
 #: arcs from outside and keeps a millimetre for rounding, the bound must allow what is legal [m].
 SLACK_M = 0.01
-#: Headings at which the excess of a raft's mean is computed; the set repeats every 180° [°].
-_HEADINGS_DEG = tuple(float(heading) for heading in range(0, 180, 15))
-#: Share of the worth below which it does not pay to say more closely what lies between.
-_LITTLE = 1e-4
-_STEP_RAD = math.radians(_HEADINGS_DEG[1])
-#: Parts of a cell's side in which the weights of the means are integrated; even.
-_FINE = 8
 #: Share of the worth that must lie beyond the regions, above what lies beside it, to be cut off.
 _WORTH_CUTTING = 1e-3
 #: Classes of worth in which prices of several limits are first found.
@@ -87,10 +85,34 @@ class AreaBound:
         No legal plan is worth more [worth of planted m²].
     prices : tuple of float
         Price of each limit: worth that one more unit of it could bring at most.
+    charge : Charge
+        What rafts are charged for the water they take.
     """
 
     value: float
     prices: tuple[float, ...]
+    charge: "Charge"
+
+
+@dataclass(frozen=True, eq=False)
+class Charge:
+    """
+    What rafts are charged for the water they take.
+
+    Attributes
+    ----------
+    worth : ndarray of float, shape (types, rows, cols)
+        Worth at the nodes, so corrected that its means over what is charged bound a raft's mean
+        [unit of the worth].
+    paid_m2 : ndarray of float, shape (types,)
+        Area that the price of a raft is spread over [m²].
+    raised : ndarray of float, shape (rows, cols)
+        What the field is multiplied by in each patch between four nodes [1].
+    """
+
+    worth: FloatArray
+    paid_m2: FloatArray
+    raised: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,7 +120,7 @@ class _Patches:
     """Squares between four nodes: corner worths corrected for each type, and covered area."""
 
     corners: FloatArray  # (types, 4, n) corrected worth, -inf where the type may not lie
-    area_m2: FloatArray  # (n,) part of the patch in the region of any type
+    area_m2: FloatArray  # (n,) part of the patch in the region of any type, raised
     is_whole: FloatArray  # (n,) bool: every type that may lie here covers the patch whole
 
 
@@ -126,132 +148,6 @@ def grown_area_m2(length_m: float, width_m: float, gap_m: float) -> float:
     return length_m * width_m + (length_m + width_m) * gap_m + math.pi * gap_m**2 / 4
 
 
-def averaging_excess(surface: WorthSurface, raft_type: RaftType, gap_m: float) -> FloatArray:
-    r"""
-    Bound how much a mean over a raft can exceed the mean over the raft grown by half the gap.
-
-    Parameters
-    ----------
-    surface : WorthSurface
-        Worth, bilinear between nodes.
-    raft_type : RaftType
-        The raft.
-    gap_m : float
-        Distance between rafts [m].
-
-    Returns
-    -------
-    ndarray of float, shape (rows, cols)
-        At each node, a bound that holds for every raft, in any heading, whose grown set comes
-        within a cell of that node (relative) [1].
-
-    Notes
-    -----
-    E(c, θ), the difference of the two means for a centre and heading, is computed at every node
-    and every 15°. Between them it is at most the largest neighbour plus h²/8 of its second
-    derivatives in the centre, plus Δ²/8 of that in the heading. Those are integrals of the worth's
-    gradient round the sets' edges; a constant gradient drops out of them by symmetry, so half the
-    local range of the gradient, ρ, bounds them. A linear gradient is that of a quadratic worth,
-    whose E is the same at every centre and a cosine of the heading, in closed form: any may be
-    taken off first, and half the range of what is left is far less where the worth bends evenly.
-    """
-    h = surface.cell_size_m
-    reach_m = math.hypot(raft_type.length_m, raft_type.width_m) / 2 + gap_m / 2
-    # Reach from a centre to its set, half a cell to its node, and one to the far end of a patch.
-    radius = math.ceil(reach_m / h) + 2
-    nodes = np.pad(surface.nodes, radius, mode="edge")
-    rows, cols = surface.nodes.shape
-    size = [next_fast_len(n) for n in nodes.shape]
-    spectrum = rfft2(nodes, size)
-    most = np.full((rows, cols), -np.inf)
-    for heading_deg in _HEADINGS_DEG:
-        kernel = _mean_difference(raft_type, gap_m, heading_deg, h, radius)
-        # Weights times values, summed: the conjugate turns the convolution into that.
-        means = irfft2(spectrum * np.conj(rfft2(kernel, size)), size)[:rows, :cols]
-        np.maximum(most, means, out=most)
-    excess = np.maximum(0.0, most + _rise(nodes, raft_type, gap_m, h, radius))
-    out: FloatArray = maximum_filter(excess, 2 * radius + 1, mode="nearest")
-    return out
-
-
-def _grown_raft(raft_type: RaftType, gap_m: float, heading_deg: float) -> tuple[Polygon, Polygon]:
-    """Return a raft at the origin, and the polygon inside it grown by half the gap."""
-    raft = footprints(0.0, 0.0, heading_deg, raft_type.length_m, raft_type.width_m)[0]
-    return raft, shapely.buffer(raft, gap_m / 2, quad_segs=16) if gap_m > 0 else raft
-
-
-@lru_cache(maxsize=512)
-def _mean_difference(
-    raft_type: RaftType, gap_m: float, heading_deg: float, h: float, radius: int
-) -> FloatArray:
-    """Return the weights of the nodes in the mean over the raft less that over its grown set."""
-    fine = h / _FINE
-    cells = (2 * radius + 1) * _FINE
-    corner = -cells / 2 * fine
-    hat = 1 - np.abs((np.arange(2 * _FINE) + 0.5) / _FINE - 1)
-    weights = []
-    for shape in _grown_raft(raft_type, gap_m, heading_deg):
-        share = cell_coverage(shape, corner, corner, fine, (cells, cells)) / shape.area * fine**2
-        padded = np.pad(share, _FINE // 2)
-        blocks = np.lib.stride_tricks.sliding_window_view(padded, (2 * _FINE, 2 * _FINE))
-        weights.append(np.einsum("ijkl,k,l->ij", blocks[::_FINE, ::_FINE], hat, hat))
-    difference: FloatArray = weights[0] - weights[1]
-    difference.setflags(write=False)  # shared by all who ask again
-    return difference
-
-
-def _rise(
-    nodes: FloatArray, raft_type: RaftType, gap_m: float, h: float, radius: int
-) -> FloatArray:
-    """Return what the excess can rise by between nodes and headings, by the range of gradients."""
-    between_m, quadrature_m = _between(raft_type, gap_m, h)
-    whole = _gradient_range(nodes, h, radius)
-    if between_m * whole.mean() < _LITTLE * np.abs(nodes).mean():
-        return np.asarray((between_m + quadrature_m) * whole)
-    bent, spread = bent_ranges(nodes, h, radius)
-    raft, wide = (_moments_m2(shape) for shape in _grown_raft(raft_type, gap_m, 0.0))
-    # E of a quadratic is ¼ times both differences times the cosine of twice the heading.
-    turned_m2 = abs((raft[0] - raft[1]) - (wide[0] - wide[1])) * _STEP_RAD**2 / 8
-    out: FloatArray = np.minimum(between_m * whole, between_m * bent + turned_m2 * spread)
-    return out + quadrature_m * whole
-
-
-def _moments_m2(shape: Polygon) -> tuple[float, float]:
-    """Return the mean squares of both coordinates over a polygon round the origin [m²]."""
-    x, y = shapely.get_coordinates(shape)[:-1].T
-    far_x, far_y = np.roll(x, -1), np.roll(y, -1)
-    part = (x * far_y - far_x * y) / 2
-    squares = [part @ (a * a + a * b + b * b) / 6 for a, b in ((x, far_x), (y, far_y))]
-    return float(squares[0] / part.sum()), float(squares[1] / part.sum())
-
-
-def _between(raft_type: RaftType, gap_m: float, h: float) -> tuple[float, float]:
-    """Return by how many times ρ the excess can rise between poses, and by quadrature [m]."""
-    length, width = raft_type.length_m, raft_type.width_m
-    raft, wide = _grown_raft(raft_type, gap_m, 0.0)
-    diagonal = math.hypot(length, width)
-    edge = 2 * diagonal / raft.area + 2 * (diagonal + gap_m) / wide.area
-    turning = diagonal**2 / 2 * (diagonal / 2) / raft.area + (
-        ((length + gap_m) ** 2 + (width + gap_m) ** 2) / 2 * (diagonal + gap_m) / 2 / wide.area
-    )
-    fine = h / _FINE
-    quadrature = fine**2 * (raft.length / raft.area + wide.length / wide.area)
-    return float(2 * edge * h**2 / 8 + turning * _STEP_RAD**2 / 8), float(quadrature)
-
-
-def _gradient_range(nodes: FloatArray, h: float, radius: int) -> FloatArray:
-    """Return half the local range of the worth's gradient, within the padding [1/m]."""
-    size = 2 * radius + 1
-    halves = []
-    for axis in (0, 1):
-        slope = np.diff(nodes, axis=axis, append=np.take(nodes, [-1], axis=axis)) / h
-        high = maximum_filter(slope, size, mode="nearest")
-        low = minimum_filter(slope, size, mode="nearest")
-        halves.append((high - low)[radius:-radius, radius:-radius] / 2)
-    out: FloatArray = np.hypot(halves[0], halves[1])
-    return out
-
-
 @dataclass(frozen=True, eq=False)
 class BoundedRoom:
     """
@@ -272,6 +168,9 @@ class BoundedRoom:
         The same for rafts of any type [1].
     stand_ins : ndarray of int, shape (types, nodes)
         Node whose worth stands for that of each: its own where a raft may lie on it [1].
+    raised : ndarray of float, shape (rows, cols)
+        What the field is multiplied by in each patch, for corners near the shore, where rafts are
+        charged for the water that their corners leave [1].
     """
 
     regions: tuple[AllowedRegion, ...]
@@ -280,6 +179,7 @@ class BoundedRoom:
     shares: FloatArray
     union: FloatArray
     stand_ins: IntArray
+    raised: FloatArray
 
     def grown_m2(self, index: int) -> float:
         """
@@ -295,7 +195,7 @@ class BoundedRoom:
         float
             Of a polygon inside the grown raft [m²].
         """
-        return float(_grown_raft(self.regions[index].raft_type, self.gap_m, 0.0)[1].area)
+        return grown_polygon_m2(self.regions[index].raft_type, self.gap_m)
 
     def corrected(self, surfaces: Sequence[WorthSurface]) -> FloatArray:
         """
@@ -349,19 +249,40 @@ class BoundedRoom:
             Bound on the worth of every legal plan with these limits, for continuous positions
             and headings.
         """
+        found = [
+            self._charged(charge, cell_size_m) for charge in self._charges(corrected, cell_size_m)
+        ]
+        return min(found, key=lambda bound: bound.value)
+
+    def _charges(self, corrected: FloatArray, cell_size_m: float) -> list[Charge]:
+        """Return what rafts may be charged for: grown sets, and these with their corners' waste."""
         types = [region.raft_type for region in self.regions]
-        patches = _patches(corrected, self.shares, self.union, cell_size_m)
         grown_m2 = np.array([self.grown_m2(index) for index in range(len(types))])
+        waste_m2 = np.array([corner_waste_m2(kind, self.gap_m) for kind in types])
+        charges = [Charge(corrected, grown_m2, np.ones_like(self.union))]
+        if waste_m2.any():
+            paid_m2 = grown_m2 + waste_m2
+            more = [
+                corner_allowance(nodes, cell_size_m, kind, self.gap_m, area)
+                for nodes, kind, area in zip(corrected, types, paid_m2, strict=True)
+            ]
+            charges.append(Charge(corrected + np.stack(more), paid_m2, self.raised))
+        return charges
+
+    def _charged(self, charge: Charge, cell_size_m: float) -> AreaBound:
+        """Return the area bound of a way to charge."""
+        types = [region.raft_type for region in self.regions]
+        patches = _patches(charge.worth, self.shares, self.union, charge.raised, cell_size_m)
         planted_m2 = np.array([t.planted_area_m2 for t in types])
         use = np.array([limit.per_raft for limit in self.limits]).reshape(-1, len(types))
         most = np.array([limit.most for limit in self.limits])
 
         def value(prices: FloatArray) -> float:
-            field = _field_integral(patches, planted_m2, prices @ use, grown_m2)
+            field = _field_integral(patches, planted_m2, prices @ use, charge.paid_m2)
             return field + float(prices @ most)
 
-        prices = min(_candidate_prices(patches, planted_m2, grown_m2, use, most), key=value)
-        return AreaBound(value(prices), tuple(float(p) for p in prices))
+        prices = min(_candidate_prices(patches, planted_m2, charge.paid_m2, use, most), key=value)
+        return AreaBound(value(prices), tuple(float(p) for p in prices), charge)
 
 
 def bounded_room(
@@ -402,7 +323,24 @@ def bounded_room(
         else cell_coverage(shapely.union_all(wide), west, south, h, shape)
     )
     stand_ins = np.stack([_stand_ins(surface, region.region) for region in regions])
-    return BoundedRoom(tuple(regions), gap_m, tuple(limits), shares, union, stand_ins)
+    raised = _raised(surface, regions, gap_m, shares)
+    return BoundedRoom(tuple(regions), gap_m, tuple(limits), shares, union, stand_ins, raised)
+
+
+def _raised(
+    surface: WorthSurface, regions: Sequence[AllowedRegion], gap_m: float, shares: FloatArray
+) -> FloatArray:
+    """Return what pays near the shore for the waste of corners that lies beyond it."""
+    place = (surface.west_m, surface.south_m, surface.cell_size_m)
+    raised = np.ones(shares.shape[1:])
+    for region, share in zip(regions, shares, strict=True):
+        more = shore_raise(region.raft_type, gap_m)
+        if more > 0:
+            shore = grown(region.region.boundary, shore_width_m(region.raft_type, gap_m))
+            inner = shapely.difference(region.region, shore)
+            is_shore = (share > 0) & (cell_coverage(inner, *place, share.shape) < 1 - 1e-9)
+            np.maximum(raised, np.where(is_shore, 1 + more, 1.0), out=raised)
+    return raised
 
 
 def _stand_ins(surface: WorthSurface, region: BaseGeometry) -> IntArray:
@@ -541,7 +479,11 @@ def _program_prices(
 
 
 def _patches(
-    corrected: FloatArray, shares: FloatArray, union: FloatArray, cell_size_m: float
+    corrected: FloatArray,
+    shares: FloatArray,
+    union: FloatArray,
+    raised: FloatArray,
+    cell_size_m: float,
 ) -> _Patches:
     """Return the patches that lie in the region of any type, with their corner worths."""
     rows, cols = np.nonzero(union)
@@ -551,7 +493,8 @@ def _patches(
         corners.append(np.where(share[rows, cols] > 0, at, -np.inf))
     parts = shares[:, rows, cols]
     is_whole = ((parts > 1 - 1e-9) | (parts == 0)).all(axis=0)
-    return _Patches(np.stack(corners), union[rows, cols] * cell_size_m**2, is_whole)
+    area_m2 = (union * raised)[rows, cols] * cell_size_m**2
+    return _Patches(np.stack(corners), area_m2, is_whole)
 
 
 def _field_integral(
