@@ -163,6 +163,34 @@ def means(files: Files, nodes: np.ndarray, poses: np.ndarray, size: Any) -> np.n
     return out
 
 
+def corner_pay(files: Files, kind: int, poses: np.ndarray) -> np.ndarray:
+    """
+    What rafts pay for water at their corners that no other raft can use.
+
+    A corner of a grown raft leaves as much as a quarter of a disc in its hexagon; the least of the
+    field nearby is what it costs. It counts where all of it lies within half a gap of the room: it
+    lies over feet as far from the corner as √(2/3) halves of the gap, and up to 2/√3 from those.
+    """
+    length, width, _ = files.rafts[kind]
+    r = files.said["gap_m"] / 2
+    out = np.zeros(len(poses))
+    if min(length, width) < 2 * r or r == 0:
+        return out
+    waste = (2 * math.sqrt(3) - math.pi) / 4 * r**2
+    foot, far = math.sqrt(2 / 3) * r, 2 / math.sqrt(3) * r
+    inland = shapely.buffer(files.rooms[kind], -math.hypot(foot, far - r), quad_segs=32)
+    shapely.prepare(inland)
+    turn = np.linspace(0, 2 * math.pi, 24, endpoint=False)
+    ring = np.outer(np.array([0.0, 0.5, 1.0]) * math.hypot(foot, far), np.exp(1j * turn)).ravel()
+    s, c = np.sin(poses[:, 2]), np.cos(poses[:, 2])
+    for ahead, aside in ((1, 1), (1, -1), (-1, -1), (-1, 1)):
+        x = poses[:, 0] + ahead * length / 2 * s + aside * width / 2 * c
+        y = poses[:, 1] + ahead * length / 2 * c - aside * width / 2 * s
+        about = bilinear(files, files.field, x[:, None] + ring.real, y[:, None] + ring.imag)
+        out += np.where(shapely.contains_xy(inland, x, y), waste * about.min(axis=1), 0.0)
+    return out
+
+
 def lacks(files: Files, kind: int, count: int = 20_000) -> tuple[np.ndarray, float]:
     """What each legal raft lacks beyond what it pays, and the most that one is worth."""
     length, width, planted = files.rafts[kind]
@@ -171,6 +199,7 @@ def lacks(files: Files, kind: int, count: int = 20_000) -> tuple[np.ndarray, flo
     worth = planted * length * width * means(files, files.worth[kind], poses, raft)
     paid = wide[2] * means(files, files.field, poses, wide)
     paid += sum(limit["price"] * limit["per_raft"][kind] for limit in files.said["limits"])
+    paid += corner_pay(files, kind, poses)
     prices = np.array([0.0, *(room["price"] for room in files.said["rooms"])])
     row = np.rint((poses[:, 1] - files.south) / files.cell).astype(int)
     col = np.rint((poses[:, 0] - files.west) / files.cell).astype(int)

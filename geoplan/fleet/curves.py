@@ -32,7 +32,7 @@ from geoplan.placement.allowed import (
     allowed_region,
 )
 from geoplan.placement.benefit import Benefit, Tangent
-from geoplan.placement.bound import BoundedRoom, Limit, Patches, bounded_room
+from geoplan.placement.bound import BoundedRoom, Charge, Limit, bounded_room
 from geoplan.placement.place import packed_for, place_benefit
 from geoplan.placement.rules import GAP, LIMIT_RULES, REGION_RULES
 from geoplan.placement.search import TURNS_DEG, Poses
@@ -297,20 +297,20 @@ class _Curve:
         # The plain tangent is tight for few rafts, those of fuller plans for many.
         for tangent in [self.bare, *self.tangents[: 2 if is_few else 1]]:
             surfaces = tangent.surfaces
-            patches = room.patches(room.corrected(surfaces), surfaces[0].cell_size_m)
+            charge = room.plain_charge(room.corrected(surfaces), surfaces[0].cell_size_m)
             for level in _BARE_LEVELS if tangent is self.bare else _FULL_LEVELS:
                 counts = [float(np.ceil(level * count)) for count in most]
-                self._cut(room, tangent, patches, counts)
+                self._cut(room, tangent, charge, counts)
 
     def _cut(
-        self, room: BoundedRoom, tangent: Tangent, patches: Patches, counts: Sequence[float]
+        self, room: BoundedRoom, tangent: Tangent, charge: Charge, counts: Sequence[float]
     ) -> None:
         """Add the bound that is tight near some counts and holds for all."""
         each = [
             Limit("count", "", tuple(float(k == t) for k in range(len(counts))), counts[t])
             for t in range(len(counts))
         ]
-        bound = room.bound_with(patches, (*room.limits, *each))
+        bound = room.bound_with(charge, (*room.limits, *each))
         slope = np.array(bound.prices[-len(counts) :])
         self.cuts.append((tangent.constant + bound.value - float(slope @ np.array(counts)), slope))
 

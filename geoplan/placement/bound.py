@@ -11,44 +11,41 @@ over the raft and not over its grown set, every raft's worth is at most λₜ + 
 for every set of prices p ≥ 0 of limits bⱼ of which a raft uses uⱼₜ. Prices are searched; each set
 is valid.
 
-δ is an upper bound, not a sample: it is computed at every node and many headings, and what it
-can gain between them is bounded by the range of the worth's gradient.
+δ is an upper bound, not a sample: see :mod:`geoplan.placement.averaging`.
+
+Round corners leave water that no raft grown so covers. Rafts may be charged for it too, on top of
+|D|, where the field near the shore is raised: see :mod:`geoplan.placement.corner_waste`. The lesser
+of the bounds with that charge and without stands.
 """
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import cached_property
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.fft import irfft2, next_fast_len, rfft2
-from scipy.ndimage import distance_transform_edt, maximum_filter, minimum_filter
+from scipy.ndimage import distance_transform_edt
 from scipy.optimize import linprog, minimize_scalar
-from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from geoplan.cut_cells import cell_coverage
 from geoplan.placement.allowed import AllowedRegion, grown
-from geoplan.placement.bend_kernels import bent_ranges
+from geoplan.placement.averaging import averaging_excess, grown_polygon_m2
+from geoplan.placement.corner_waste import (
+    corner_allowance,
+    corner_waste_m2,
+    shore_raise,
+    shore_width_m,
+)
 from geoplan.placement.worth import WorthSurface
-from geoplan.raft import RaftType, footprints
 from geoplan.site import FloatArray
 from geoplan.water import IntArray
 
 #: Slack by which the region of the bound is larger than that of the search: the search draws
 #: arcs from outside and keeps a millimetre for rounding, the bound must allow what is legal [m].
 SLACK_M = 0.01
-#: Headings at which the excess of a raft's mean is computed; the set repeats every 180° [°].
-_HEADINGS_DEG = tuple(float(heading) for heading in range(0, 180, 15))
-#: Share of the worth below which it does not pay to say more closely what lies between.
-_LITTLE = 1e-4
-_STEP_RAD = math.radians(_HEADINGS_DEG[1])
-#: Nodes up to which the spectra of the weights are kept for the next worth of the same water.
-_MOST_KNOWN = 65_536
-#: Parts of a cell's side in which the weights of the means are integrated; even.
-_FINE = 8
 #: Share of the worth that must lie beyond the regions, above what lies beside it, to be cut off.
 _WORTH_CUTTING = 1e-3
 #: Classes of worth in which prices of several limits are first found.
@@ -79,23 +76,6 @@ class Limit:
 
 
 @dataclass(frozen=True, eq=False)
-class AreaBound:
-    """
-    A bound on the worth of every legal plan.
-
-    Attributes
-    ----------
-    value : float
-        No legal plan is worth more [worth of planted m²].
-    prices : tuple of float
-        Price of each limit: worth that one more unit of it could bring at most.
-    """
-
-    value: float
-    prices: tuple[float, ...]
-
-
-@dataclass(frozen=True, eq=False)
 class Patches:
     """
     Squares between four nodes, as bounds take them.
@@ -105,7 +85,7 @@ class Patches:
     corners : ndarray of float, shape (types, 4, n)
         Corrected worth at the corners, -inf where the type may not lie [unit of the worth].
     area_m2 : ndarray of float, shape (n,)
-        Part of the patch in the region of any type [m²].
+        Part of the patch in the region of any type, raised near the shore [m²].
     is_whole : ndarray of bool, shape (n,)
         Whether every type that may lie there covers the patch whole.
     """
@@ -118,6 +98,50 @@ class Patches:
     def classes(self) -> tuple[FloatArray, FloatArray]:
         """Return the areas of classes of like patches, and the mean worth in each by type."""
         return _classes(self)
+
+
+@dataclass(frozen=True, eq=False)
+class Charge:
+    """
+    What rafts are charged for the water they take.
+
+    Attributes
+    ----------
+    worth : ndarray of float, shape (types, rows, cols)
+        Worth at the nodes, so corrected that its means over what is charged bound a raft's mean
+        [unit of the worth].
+    paid_m2 : ndarray of float, shape (types,)
+        Area that the price of a raft is spread over [m²].
+    raised : ndarray of float, shape (rows, cols)
+        What the field is multiplied by in each patch between four nodes [1].
+    patches : Patches
+        The worth so raised, by the patches of the room.
+    """
+
+    worth: FloatArray
+    paid_m2: FloatArray
+    raised: FloatArray
+    patches: Patches
+
+
+@dataclass(frozen=True, eq=False)
+class AreaBound:
+    """
+    A bound on the worth of every legal plan.
+
+    Attributes
+    ----------
+    value : float
+        No legal plan is worth more [worth of planted m²].
+    prices : tuple of float
+        Price of each limit: worth that one more unit of it could bring at most.
+    charge : Charge
+        What rafts are charged for the water they take.
+    """
+
+    value: float
+    prices: tuple[float, ...]
+    charge: Charge
 
 
 def grown_area_m2(length_m: float, width_m: float, gap_m: float) -> float:
@@ -142,148 +166,6 @@ def grown_area_m2(length_m: float, width_m: float, gap_m: float) -> float:
     16.785
     """
     return length_m * width_m + (length_m + width_m) * gap_m + math.pi * gap_m**2 / 4
-
-
-def averaging_excess(surface: WorthSurface, raft_type: RaftType, gap_m: float) -> FloatArray:
-    r"""
-    Bound how much a mean over a raft can exceed the mean over the raft grown by half the gap.
-
-    Parameters
-    ----------
-    surface : WorthSurface
-        Worth, bilinear between nodes.
-    raft_type : RaftType
-        The raft.
-    gap_m : float
-        Distance between rafts [m].
-
-    Returns
-    -------
-    ndarray of float, shape (rows, cols)
-        At each node, a bound that holds for every raft, in any heading, whose grown set comes
-        within a cell of that node (relative) [1].
-
-    Notes
-    -----
-    E(c, θ), the difference of the two means for a centre and heading, is computed at every node
-    and every 15°. Between them it is at most the largest neighbour plus h²/8 of its second
-    derivatives in the centre, plus Δ²/8 of that in the heading. Those are integrals of the worth's
-    gradient round the sets' edges; a constant gradient drops out of them by symmetry, so half the
-    local range of the gradient, ρ, bounds them. A linear gradient is that of a quadratic worth,
-    whose E is the same at every centre and a cosine of the heading, in closed form: any may be
-    taken off first, and half the range of what is left is far less where the worth bends evenly.
-    """
-    h = surface.cell_size_m
-    reach_m = math.hypot(raft_type.length_m, raft_type.width_m) / 2 + gap_m / 2
-    # Reach from a centre to its set, half a cell to its node, and one to the far end of a patch.
-    radius = math.ceil(reach_m / h) + 2
-    nodes = np.pad(surface.nodes, radius, mode="edge")
-    rows, cols = surface.nodes.shape
-    size = [next_fast_len(n) for n in nodes.shape]
-    spectrum = rfft2(nodes, size)
-    known = _spectrum if size[0] * size[1] <= _MOST_KNOWN else _spectrum.__wrapped__
-    most = np.full((rows, cols), -np.inf)
-    for heading_deg in _HEADINGS_DEG:
-        weights = known(raft_type, gap_m, heading_deg, h, radius, tuple(size))
-        np.maximum(most, irfft2(spectrum * weights, size)[:rows, :cols], out=most)
-    excess = np.maximum(0.0, most + _rise(nodes, raft_type, gap_m, h, radius))
-    out: FloatArray = maximum_filter(excess, 2 * radius + 1, mode="nearest")
-    return out
-
-
-def _grown_raft(raft_type: RaftType, gap_m: float, heading_deg: float) -> tuple[Polygon, Polygon]:
-    """Return a raft at the origin, and the polygon inside it grown by half the gap."""
-    raft = footprints(0.0, 0.0, heading_deg, raft_type.length_m, raft_type.width_m)[0]
-    return raft, shapely.buffer(raft, gap_m / 2, quad_segs=16) if gap_m > 0 else raft
-
-
-@lru_cache(maxsize=512)
-def _mean_difference(
-    raft_type: RaftType, gap_m: float, heading_deg: float, h: float, radius: int
-) -> FloatArray:
-    """Return the weights of the nodes in the mean over the raft less that over its grown set."""
-    fine = h / _FINE
-    cells = (2 * radius + 1) * _FINE
-    corner = -cells / 2 * fine
-    hat = 1 - np.abs((np.arange(2 * _FINE) + 0.5) / _FINE - 1)
-    weights = []
-    for shape in _grown_raft(raft_type, gap_m, heading_deg):
-        share = cell_coverage(shape, corner, corner, fine, (cells, cells)) / shape.area * fine**2
-        padded = np.pad(share, _FINE // 2)
-        blocks = np.lib.stride_tricks.sliding_window_view(padded, (2 * _FINE, 2 * _FINE))
-        weights.append(np.einsum("ijkl,k,l->ij", blocks[::_FINE, ::_FINE], hat, hat))
-    difference: FloatArray = weights[0] - weights[1]
-    difference.setflags(write=False)  # shared by all who ask again
-    return difference
-
-
-@lru_cache(maxsize=3 * len(_HEADINGS_DEG))
-def _spectrum(
-    raft_type: RaftType,
-    gap_m: float,
-    heading_deg: float,
-    h: float,
-    radius: int,
-    size: tuple[int, int],
-) -> NDArray[np.complex128]:
-    """Return what turns the spectrum of nodes into that of the differences of means."""
-    kernel = _mean_difference(raft_type, gap_m, heading_deg, h, radius)
-    # Weights times values, summed: the conjugate turns the convolution into that.
-    weights: NDArray[np.complex128] = np.conj(rfft2(kernel, size))
-    weights.setflags(write=False)
-    return weights
-
-
-def _rise(
-    nodes: FloatArray, raft_type: RaftType, gap_m: float, h: float, radius: int
-) -> FloatArray:
-    """Return what the excess can rise by between nodes and headings, by the range of gradients."""
-    between_m, quadrature_m = _between(raft_type, gap_m, h)
-    whole = _gradient_range(nodes, h, radius)
-    if between_m * whole.mean() < _LITTLE * np.abs(nodes).mean():
-        return np.asarray((between_m + quadrature_m) * whole)
-    bent, spread = bent_ranges(nodes, h, radius)
-    raft, wide = (_moments_m2(shape) for shape in _grown_raft(raft_type, gap_m, 0.0))
-    # E of a quadratic is ¼ times both differences times the cosine of twice the heading.
-    turned_m2 = abs((raft[0] - raft[1]) - (wide[0] - wide[1])) * _STEP_RAD**2 / 8
-    out: FloatArray = np.minimum(between_m * whole, between_m * bent + turned_m2 * spread)
-    return out + quadrature_m * whole
-
-
-def _moments_m2(shape: Polygon) -> tuple[float, float]:
-    """Return the mean squares of both coordinates over a polygon round the origin [m²]."""
-    x, y = shapely.get_coordinates(shape)[:-1].T
-    far_x, far_y = np.roll(x, -1), np.roll(y, -1)
-    part = (x * far_y - far_x * y) / 2
-    squares = [part @ (a * a + a * b + b * b) / 6 for a, b in ((x, far_x), (y, far_y))]
-    return float(squares[0] / part.sum()), float(squares[1] / part.sum())
-
-
-def _between(raft_type: RaftType, gap_m: float, h: float) -> tuple[float, float]:
-    """Return by how many times ρ the excess can rise between poses, and by quadrature [m]."""
-    length, width = raft_type.length_m, raft_type.width_m
-    raft, wide = _grown_raft(raft_type, gap_m, 0.0)
-    diagonal = math.hypot(length, width)
-    edge = 2 * diagonal / raft.area + 2 * (diagonal + gap_m) / wide.area
-    turning = diagonal**2 / 2 * (diagonal / 2) / raft.area + (
-        ((length + gap_m) ** 2 + (width + gap_m) ** 2) / 2 * (diagonal + gap_m) / 2 / wide.area
-    )
-    fine = h / _FINE
-    quadrature = fine**2 * (raft.length / raft.area + wide.length / wide.area)
-    return float(2 * edge * h**2 / 8 + turning * _STEP_RAD**2 / 8), float(quadrature)
-
-
-def _gradient_range(nodes: FloatArray, h: float, radius: int) -> FloatArray:
-    """Return half the local range of the worth's gradient, within the padding [1/m]."""
-    size = 2 * radius + 1
-    halves = []
-    for axis in (0, 1):
-        slope = np.diff(nodes, axis=axis, append=np.take(nodes, [-1], axis=axis)) / h
-        high = maximum_filter(slope, size, mode="nearest")
-        low = minimum_filter(slope, size, mode="nearest")
-        halves.append((high - low)[radius:-radius, radius:-radius] / 2)
-    out: FloatArray = np.hypot(halves[0], halves[1])
-    return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -329,9 +211,9 @@ class BoundedRoom:
         float
             Of a polygon inside the grown raft [m²].
         """
-        return float(_grown_raft(self.regions[index].raft_type, self.gap_m, 0.0)[1].area)
+        return grown_polygon_m2(self.regions[index].raft_type, self.gap_m)
 
-    def corrected(self, surfaces: Sequence[WorthSurface]) -> FloatArray:
+    def corrected(self, surfaces: Sequence[WorthSurface], *, is_close: bool = False) -> FloatArray:
         """
         Return worths that bound the mean over a raft by the mean over its grown set.
 
@@ -339,6 +221,8 @@ class BoundedRoom:
         ----------
         surfaces : sequence of WorthSurface
             Worth for each type, bilinear between the nodes of one grid.
+        is_close : bool
+            Whether the excess is bounded as closely as it may be, at several times the cost.
 
         Returns
         -------
@@ -350,7 +234,7 @@ class BoundedRoom:
         for index, surface in enumerate(surfaces):
             own = replace(surface, nodes=self._under_rafts(surface.nodes, index))
             kind = self.regions[index].raft_type
-            out.append(own.nodes + averaging_excess(own, kind, self.gap_m))
+            out.append(own.nodes + averaging_excess(own, kind, self.gap_m, is_close=is_close))
         return np.stack(out)
 
     def _under_rafts(self, nodes: FloatArray, index: int) -> FloatArray:
@@ -383,34 +267,89 @@ class BoundedRoom:
             Bound on the worth of every legal plan with these limits, for continuous positions
             and headings.
         """
-        return self.bound_with(self.patches(corrected, cell_size_m), self.limits)
+        return self.bound_with(self.plain_charge(corrected, cell_size_m), self.limits)
 
-    def patches(self, corrected: FloatArray, cell_size_m: float) -> Patches:
+    def closest(self, surfaces: Sequence[WorthSurface]) -> AreaBound:
         """
-        Return a worth as bounds with any limits take it.
+        Return the least area bound that is known, rafts charged for their corners' waste or not.
+
+        Parameters
+        ----------
+        surfaces : sequence of WorthSurface
+            Worth for each type, bilinear between the nodes of one grid.
+
+        Returns
+        -------
+        AreaBound
+            Bound on the worth of every legal plan with these limits, for continuous positions
+            and headings.
+        """
+        found = [self.bound_with(charge, self.limits) for charge in self.close_charges(surfaces)]
+        return min(found, key=lambda bound: bound.value)
+
+    def close_charges(self, surfaces: Sequence[WorthSurface]) -> tuple[Charge, ...]:
+        """
+        Return what rafts may be charged for: grown sets, and these with their corners' waste.
+
+        Parameters
+        ----------
+        surfaces : sequence of WorthSurface
+            Worth for each type, bilinear between the nodes of one grid.
+
+        Returns
+        -------
+        tuple of Charge
+            One, or two where rafts' corners leave water; each makes a bound.
+        """
+        cell_m = surfaces[0].cell_size_m
+        corrected = self.corrected(surfaces, is_close=True)
+        plain = self.plain_charge(corrected, cell_m)
+        types = [region.raft_type for region in self.regions]
+        waste_m2 = np.array([corner_waste_m2(kind, self.gap_m) for kind in types])
+        if not waste_m2.any():
+            return (plain,)
+        paid_m2 = plain.paid_m2 + waste_m2
+        more = [
+            corner_allowance(nodes, cell_m, kind, self.gap_m, area)
+            for nodes, kind, area in zip(corrected, types, paid_m2, strict=True)
+        ]
+        raised = _raised(surfaces[0], self.regions, self.gap_m, self.shares)
+        return plain, self._charge(corrected + np.stack(more), paid_m2, raised, cell_m)
+
+    def plain_charge(self, corrected: FloatArray, cell_size_m: float) -> Charge:
+        """
+        Return the charge of rafts for their grown sets alone.
 
         Parameters
         ----------
         corrected : ndarray of float, shape (types, rows, cols)
-            Corrected worths [unit of the worth].
+            Corrected worths, from ``corrected`` [unit of the worth].
         cell_size_m : float
             Distance between nodes [m].
 
         Returns
         -------
-        Patches
+        Charge
             For ``bound_with``.
         """
-        return _patches(corrected, self.shares, self.union, cell_size_m)
+        grown_m2 = np.array([self.grown_m2(index) for index in range(len(self.regions))])
+        return self._charge(corrected, grown_m2, np.ones_like(self.union), cell_size_m)
 
-    def bound_with(self, patches: Patches, limits: Sequence[Limit]) -> AreaBound:
+    def _charge(
+        self, worth: FloatArray, paid_m2: FloatArray, raised: FloatArray, cell_size_m: float
+    ) -> Charge:
+        """Return a way to charge with its patches."""
+        patches = _patches(worth, self.shares, self.union, raised, cell_size_m)
+        return Charge(worth, paid_m2, raised, patches)
+
+    def bound_with(self, charge: Charge, limits: Sequence[Limit]) -> AreaBound:
         """
-        Return the area bound under other limits than those of the room.
+        Return the area bound of a way to charge, under other limits than those of the room.
 
         Parameters
         ----------
-        patches : Patches
-            The worth, as ``patches`` has it.
+        charge : Charge
+            The worth and what rafts are charged.
         limits : sequence of Limit
             Sums that are bounded.
 
@@ -420,19 +359,19 @@ class BoundedRoom:
             Bound on the worth of every legal plan with these limits.
         """
         types = [region.raft_type for region in self.regions]
-        grown_m2 = np.array([self.grown_m2(index) for index in range(len(types))])
+        patches, paid_m2 = charge.patches, charge.paid_m2
         planted_m2 = np.array([t.planted_area_m2 for t in types])
         use = np.array([limit.per_raft for limit in limits]).reshape(-1, len(types))
         most = np.array([limit.most for limit in limits])
 
         def value(prices: FloatArray) -> float:
-            field = _field_integral(patches, planted_m2, prices @ use, grown_m2)
+            field = _field_integral(patches, planted_m2, prices @ use, paid_m2)
             return field + float(prices @ most)
 
-        tried = _candidate_prices(patches, planted_m2, grown_m2, use, most)
+        tried = _candidate_prices(patches, planted_m2, paid_m2, use, most)
         values = [value(prices) for prices in tried]
         best = int(np.argmin(values))
-        return AreaBound(values[best], tuple(float(p) for p in tried[best]))
+        return AreaBound(values[best], tuple(float(p) for p in tried[best]), charge)
 
 
 def bounded_room(
@@ -474,6 +413,22 @@ def bounded_room(
     )
     stand_ins = np.stack([_stand_ins(surface, region.region) for region in regions])
     return BoundedRoom(tuple(regions), gap_m, tuple(limits), shares, union, stand_ins)
+
+
+def _raised(
+    surface: WorthSurface, regions: Sequence[AllowedRegion], gap_m: float, shares: FloatArray
+) -> FloatArray:
+    """Return what pays near the shore for the waste of corners that lies beyond it."""
+    place = (surface.west_m, surface.south_m, surface.cell_size_m)
+    raised = np.ones(shares.shape[1:])
+    for region, share in zip(regions, shares, strict=True):
+        more = shore_raise(region.raft_type, gap_m)
+        if more > 0:
+            shore = grown(region.region.boundary, shore_width_m(region.raft_type, gap_m))
+            inner = shapely.difference(region.region, shore)
+            is_shore = (share > 0) & (cell_coverage(inner, *place, share.shape) < 1 - 1e-9)
+            np.maximum(raised, np.where(is_shore, 1 + more, 1.0), out=raised)
+    return raised
 
 
 def _stand_ins(surface: WorthSurface, region: BaseGeometry) -> IntArray:
@@ -525,7 +480,7 @@ def area_bound(
     the region's edge the largest corner times the exact covered area is taken.
     """
     room = bounded_room(surfaces[0], regions, gap_m, limits)
-    return room.bound(room.corrected(surfaces), surfaces[0].cell_size_m)
+    return room.closest(surfaces)
 
 
 def _candidate_prices(
@@ -623,7 +578,11 @@ def _program_prices(
 
 
 def _patches(
-    corrected: FloatArray, shares: FloatArray, union: FloatArray, cell_size_m: float
+    corrected: FloatArray,
+    shares: FloatArray,
+    union: FloatArray,
+    raised: FloatArray,
+    cell_size_m: float,
 ) -> Patches:
     """Return the patches that lie in the region of any type, with their corner worths."""
     rows, cols = np.nonzero(union)
@@ -633,7 +592,8 @@ def _patches(
         corners.append(np.where(share[rows, cols] > 0, at, -np.inf))
     parts = shares[:, rows, cols]
     is_whole = ((parts > 1 - 1e-9) | (parts == 0)).all(axis=0)
-    return Patches(np.stack(corners), union[rows, cols] * cell_size_m**2, is_whole)
+    area_m2 = (union * raised)[rows, cols] * cell_size_m**2
+    return Patches(np.stack(corners), area_m2, is_whole)
 
 
 def _field_integral(

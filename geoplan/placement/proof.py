@@ -120,22 +120,31 @@ def _up(values: FloatArray) -> FloatArray:
 
 def _area_field(surfaces: Sequence[WorthSurface], room: BoundedRoom) -> FieldProof:
     """Return the area bound as a field at the nodes with its prices."""
-    corrected, cell_m = room.corrected(surfaces), surfaces[0].cell_size_m
-    prices = np.array(room.bound(corrected, cell_m).prices)
+    bound = room.closest(surfaces)
+    prices, charge = np.array(bound.prices), bound.charge
     field = np.zeros(surfaces[0].nodes.shape)
     for index, region in enumerate(room.regions):
         kind = region.raft_type
         rent = sum(p * limit.per_raft[index] for p, limit in zip(prices, room.limits, strict=True))
-        height = (kind.planted_area_m2 * corrected[index] - rent) / room.grown_m2(index)
+        height = (kind.planted_area_m2 * charge.worth[index] - rent) / charge.paid_m2[index]
         # Nodes of squares that rafts of this type can cover; the field has no other claim.
-        may = np.pad(room.shares[index] > 0, 1)
-        near = may[1:, 1:] | may[1:, :-1] | may[:-1, 1:] | may[:-1, :-1]
+        near = _highest_beside(room.shares[index] > 0).astype(bool)
         np.maximum(field, np.where(near, height, 0.0), out=field)
+    field = field * np.maximum(1.0, _highest_beside(charge.raised))
     field = _up(field).astype(float)
     wide = shapely.union_all([grown(r.region, room.gap_m / 2 + SLACK_M) for r in room.regions])
     value = float((field * node_areas(surfaces[0], wide)).sum())
     value += sum(float(p) * limit.most for p, limit in zip(prices, room.limits, strict=True))
     return FieldProof(value * (1 + 1e-9), field, tuple(float(p) for p in prices), (), (), 0.0, 0)
+
+
+def _highest_beside(patches: FloatArray) -> FloatArray:
+    """Return the highest value of the up to four patches beside each node."""
+    wide = np.pad(patches.astype(float), 1)
+    out: FloatArray = np.maximum(
+        np.maximum(wide[1:, 1:], wide[1:, :-1]), np.maximum(wide[:-1, 1:], wide[:-1, :-1])
+    )
+    return out
 
 
 def _certified(

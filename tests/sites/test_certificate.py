@@ -148,3 +148,13 @@ def test_several_waters_have_a_file_each_and_the_same_bytes(tmp_path: Path) -> N
     assert [path.name for path in tifs[0]] == ["1.tif", "2.tif"]
     assert [p.read_bytes() for p in tifs[0]] == [p.read_bytes() for p in tifs[1]]
     assert all(not faults(read(tmp_path / "one", number)) for number in (0, 1))
+
+
+def test_area_bound_alone_is_proven_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without a price field, as many as fit: rafts pay for what their corners leave too."""
+    monkeypatch.setattr("geoplan.placement.proof.price_field", lambda *_: None)
+    plan_folder(small_pond(tmp_path, 40), tmp_path / "full", workers=1)
+    files = read(tmp_path / "full")
+    assert files.said["basis"] == "area bound"
+    assert faults(files) == []
+    assert any("lacks" in fault for fault in faults(lower_field(files)))
