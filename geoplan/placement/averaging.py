@@ -31,7 +31,7 @@ _LITTLE = 1e-4
 #: Parts of a cell's side in which the weights of the means are integrated; even.
 _PARTS = 8
 #: Up to this many nodes poses are taken twice as densely: small ponds have more to gain by it.
-_FEW_NODES = 150_000
+_FEW_NODES = 300_000
 #: Nodes up to which the spectra of the weights are kept for the next worth of the same water.
 _MOST_KNOWN = 65_536
 
@@ -93,8 +93,8 @@ def averaging_excess(
 
     So E at the nodes, bilinear between them, is at least the excess of every raft centred there.
     Its own mean over D may be less; by how much at most is found in the same way, and the largest
-    such lack within reach is added. Where it need not be close, the largest excess within reach
-    stands for both.
+    such lack within reach is added, or the highest E within reach is taken, as always where it
+    need not be close.
     """
     h = surface.cell_size_m
     reach_m = math.hypot(raft_type.length_m, raft_type.width_m) / 2 + gap_m / 2
@@ -104,12 +104,14 @@ def averaging_excess(
     sets = _Sets(raft_type, gap_m, h, radius)
     rise, poses = _rise(nodes, sets, is_close=is_close)
     excess = np.maximum(0.0, _most_excess(nodes, sets, poses) + rise)
-    out: FloatArray = (
-        excess + _lack(excess, sets)
-        if is_close
-        else maximum_filter(excess, 2 * radius + 1, mode="nearest")
-    )
-    return out
+    # What is highest within reach is never less than the excess either.
+    highest: FloatArray = maximum_filter(excess, 2 * radius + 1, mode="nearest")
+    if not is_close:
+        return highest
+    # Of the two the one that is lower where the worth is high, and rafts lie.
+    level: FloatArray = excess + _lack(excess, sets)
+    weights = np.asarray(surface.nodes) ** 2
+    return min(highest, level, key=lambda more: float((weights * more).sum()))
 
 
 @dataclass(frozen=True)
