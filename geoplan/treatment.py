@@ -194,8 +194,9 @@ class LoadBenefit:
         if not area_m2.any():
             return np.zeros(shape)
         at = np.ravel_multi_index(self._nearest, shape).ravel()
-        out: FloatArray = np.bincount(at, area_m2.ravel(), area_m2.size).reshape(shape)
-        return out
+        out: Any = np.bincount(at, area_m2.ravel(), area_m2.size)
+        gathered: FloatArray = out.reshape(shape)
+        return gathered
 
     def sinks_m2(self, poses: Sequence[Poses]) -> tuple[FloatArray, ...]:
         """

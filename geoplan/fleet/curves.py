@@ -32,7 +32,8 @@ from geoplan.placement.allowed import (
     allowed_region,
 )
 from geoplan.placement.benefit import Benefit, Tangent
-from geoplan.placement.bound import BoundedRoom, Limit, Patches, bounded_room
+from geoplan.placement.bound import BoundedRoom, Limit, bounded_room
+from geoplan.placement.patches import Patches
 from geoplan.placement.place import packed_for, place_benefit
 from geoplan.placement.rules import GAP, LIMIT_RULES, REGION_RULES
 from geoplan.placement.search import TURNS_DEG, Poses

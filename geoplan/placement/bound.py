@@ -18,7 +18,7 @@ can gain between them is bounded by the range of the worth's gradient.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -32,6 +32,7 @@ from shapely.geometry.base import BaseGeometry
 from geoplan.cut_cells import cell_coverage
 from geoplan.placement.allowed import AllowedRegion, grown
 from geoplan.placement.bend_kernels import bent_ranges
+from geoplan.placement.patches import Patches, field_integral, patches_of
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType, footprints
 from geoplan.site import FloatArray
@@ -51,8 +52,6 @@ _MOST_KNOWN = 65_536
 _FINE = 8
 #: Share of the worth that must lie beyond the regions, above what lies beside it, to be cut off.
 _WORTH_CUTTING = 1e-3
-#: Classes of worth in which prices of several limits are first found.
-_CLASSES = 300
 
 
 @dataclass(frozen=True)
@@ -93,31 +92,6 @@ class AreaBound:
 
     value: float
     prices: tuple[float, ...]
-
-
-@dataclass(frozen=True, eq=False)
-class Patches:
-    """
-    Squares between four nodes, as bounds take them.
-
-    Attributes
-    ----------
-    corners : ndarray of float, shape (types, 4, n)
-        Corrected worth at the corners, -inf where the type may not lie [unit of the worth].
-    area_m2 : ndarray of float, shape (n,)
-        Part of the patch in the region of any type [m²].
-    is_whole : ndarray of bool, shape (n,)
-        Whether every type that may lie there covers the patch whole.
-    """
-
-    corners: FloatArray
-    area_m2: FloatArray
-    is_whole: FloatArray
-
-    @cached_property
-    def classes(self) -> tuple[FloatArray, FloatArray]:
-        """Return the areas of classes of like patches, and the mean worth in each by type."""
-        return _classes(self)
 
 
 def grown_area_m2(length_m: float, width_m: float, gap_m: float) -> float:
@@ -401,7 +375,7 @@ class BoundedRoom:
         Patches
             For ``bound_with``.
         """
-        return _patches(corrected, self.shares, self.union, cell_size_m)
+        return patches_of(corrected, self.shares, self.union, cell_size_m)
 
     def bound_with(self, patches: Patches, limits: Sequence[Limit]) -> AreaBound:
         """
@@ -426,7 +400,7 @@ class BoundedRoom:
         most = np.array([limit.most for limit in limits])
 
         def value(prices: FloatArray) -> float:
-            field = _field_integral(patches, planted_m2, prices @ use, grown_m2)
+            field = field_integral(patches, planted_m2, prices @ use, grown_m2)
             return field + float(prices @ most)
 
         tried = _candidate_prices(patches, planted_m2, grown_m2, use, most)
@@ -571,35 +545,6 @@ def _least_share(breaks: FloatArray, slopes: FloatArray, most: float) -> float:
     return max(float(breaks[order[first]]), 0.0) if first < len(order) else 0.0
 
 
-def _classes(patches: Patches) -> tuple[FloatArray, FloatArray]:
-    """Return the areas of classes of like patches, and the mean worth in each for each type."""
-    active = np.array(np.isfinite(patches.corners).all(axis=1))
-    worth = np.where(active, patches.corners.mean(axis=1), -1e3)
-    # Patches in which the same types may lie share classes, or their means would mix them.
-    kind = np.array((2.0 ** np.arange(len(active))) @ active.astype(float))
-    areas, worths = [], []
-    for label in np.unique(kind):
-        mine = np.flatnonzero(kind == label)
-        order = mine[np.argsort(worth[:, mine].max(axis=0), kind="stable")]
-        for part in _even_parts(order, min(_CLASSES, len(order))):
-            areas.append(patches.area_m2[part].sum(axis=1))
-            worths.append(worth[:, part].mean(axis=2))
-    if not areas:
-        return np.empty(0), np.empty((len(active), 0))
-    return np.concatenate(areas), np.concatenate(worths, axis=1)
-
-
-def _even_parts(order: NDArray[np.int64], count: int) -> list[NDArray[np.int64]]:
-    """Return indices in so many parts of even size, the larger ones first, parts as rows."""
-    size, larger = divmod(len(order), count)
-    parts = (order[: larger * (size + 1)], order[larger * (size + 1) :])
-    return [
-        part.reshape(-1, wide)
-        for part, wide in zip(parts, (size + 1, size), strict=True)
-        if len(part)
-    ]
-
-
 def _program_prices(
     area: FloatArray,
     worth: FloatArray,
@@ -620,28 +565,3 @@ def _program_prices(
     found = linprog(np.concatenate([most, area]), A_ub=rows, b_ub=limit, method="highs")
     prices: FloatArray = found.x[: len(most)] if found.status == 0 else np.zeros(len(most))
     return prices
-
-
-def _patches(
-    corrected: FloatArray, shares: FloatArray, union: FloatArray, cell_size_m: float
-) -> Patches:
-    """Return the patches that lie in the region of any type, with their corner worths."""
-    rows, cols = np.nonzero(union)
-    corners = []
-    for b, share in zip(corrected, shares, strict=True):
-        at = np.stack([b[rows, cols], b[rows + 1, cols], b[rows, cols + 1], b[rows + 1, cols + 1]])
-        corners.append(np.where(share[rows, cols] > 0, at, -np.inf))
-    parts = shares[:, rows, cols]
-    is_whole = ((parts > 1 - 1e-9) | (parts == 0)).all(axis=0)
-    return Patches(np.stack(corners), union[rows, cols] * cell_size_m**2, is_whole)
-
-
-def _field_integral(
-    patches: Patches, planted_m2: FloatArray, rent: FloatArray, grown_m2: FloatArray
-) -> float:
-    """Return an upper bound on the integral of the price field [worth of planted m²]."""
-    best = np.zeros(patches.corners.shape[1:])
-    for index, corner in enumerate(patches.corners):
-        np.maximum(best, (planted_m2[index] * corner - rent[index]) / grown_m2[index], out=best)
-    height = np.where(patches.is_whole, best.mean(axis=0), best.max(axis=0))
-    return float(height @ patches.area_m2)
