@@ -21,11 +21,9 @@ of the bounds with that charge and without stands.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt
 from scipy.optimize import linprog, minimize_scalar
 from shapely.geometry.base import BaseGeometry
@@ -39,6 +37,7 @@ from geoplan.placement.corner_waste import (
     shore_raise,
     shore_width_m,
 )
+from geoplan.placement.patches import Patches, field_integral, patches_of
 from geoplan.placement.worth import WorthSurface
 from geoplan.site import FloatArray
 from geoplan.water import IntArray
@@ -48,8 +47,6 @@ from geoplan.water import IntArray
 SLACK_M = 0.01
 #: Share of the worth that must lie beyond the regions, above what lies beside it, to be cut off.
 _WORTH_CUTTING = 1e-3
-#: Classes of worth in which prices of several limits are first found.
-_CLASSES = 300
 
 
 @dataclass(frozen=True)
@@ -73,31 +70,6 @@ class Limit:
     words: str
     per_raft: tuple[float, ...]
     most: float
-
-
-@dataclass(frozen=True, eq=False)
-class Patches:
-    """
-    Squares between four nodes, as bounds take them.
-
-    Attributes
-    ----------
-    corners : ndarray of float, shape (types, 4, n)
-        Corrected worth at the corners, -inf where the type may not lie [unit of the worth].
-    area_m2 : ndarray of float, shape (n,)
-        Part of the patch in the region of any type, raised near the shore [m²].
-    is_whole : ndarray of bool, shape (n,)
-        Whether every type that may lie there covers the patch whole.
-    """
-
-    corners: FloatArray
-    area_m2: FloatArray
-    is_whole: FloatArray
-
-    @cached_property
-    def classes(self) -> tuple[FloatArray, FloatArray]:
-        """Return the areas of classes of like patches, and the mean worth in each by type."""
-        return _classes(self)
 
 
 @dataclass(frozen=True, eq=False)
@@ -339,7 +311,7 @@ class BoundedRoom:
         self, worth: FloatArray, paid_m2: FloatArray, raised: FloatArray, cell_size_m: float
     ) -> Charge:
         """Return a way to charge with its patches."""
-        patches = _patches(worth, self.shares, self.union, raised, cell_size_m)
+        patches = patches_of(worth, self.shares, self.union * raised, cell_size_m)
         return Charge(worth, paid_m2, raised, patches)
 
     def bound_with(self, charge: Charge, limits: Sequence[Limit]) -> AreaBound:
@@ -365,7 +337,7 @@ class BoundedRoom:
         most = np.array([limit.most for limit in limits])
 
         def value(prices: FloatArray) -> float:
-            field = _field_integral(patches, planted_m2, prices @ use, paid_m2)
+            field = field_integral(patches, planted_m2, prices @ use, paid_m2)
             return field + float(prices @ most)
 
         tried = _candidate_prices(patches, planted_m2, paid_m2, use, most)
@@ -526,35 +498,6 @@ def _least_share(breaks: FloatArray, slopes: FloatArray, most: float) -> float:
     return max(float(breaks[order[first]]), 0.0) if first < len(order) else 0.0
 
 
-def _classes(patches: Patches) -> tuple[FloatArray, FloatArray]:
-    """Return the areas of classes of like patches, and the mean worth in each for each type."""
-    active = np.array(np.isfinite(patches.corners).all(axis=1))
-    worth = np.where(active, patches.corners.mean(axis=1), -1e3)
-    # Patches in which the same types may lie share classes, or their means would mix them.
-    kind = np.array((2.0 ** np.arange(len(active))) @ active.astype(float))
-    areas, worths = [], []
-    for label in np.unique(kind):
-        mine = np.flatnonzero(kind == label)
-        order = mine[np.argsort(worth[:, mine].max(axis=0), kind="stable")]
-        for part in _even_parts(order, min(_CLASSES, len(order))):
-            areas.append(patches.area_m2[part].sum(axis=1))
-            worths.append(worth[:, part].mean(axis=2))
-    if not areas:
-        return np.empty(0), np.empty((len(active), 0))
-    return np.concatenate(areas), np.concatenate(worths, axis=1)
-
-
-def _even_parts(order: NDArray[np.int64], count: int) -> list[NDArray[np.int64]]:
-    """Return indices in so many parts of even size, the larger ones first, parts as rows."""
-    size, larger = divmod(len(order), count)
-    parts = (order[: larger * (size + 1)], order[larger * (size + 1) :])
-    return [
-        part.reshape(-1, wide)
-        for part, wide in zip(parts, (size + 1, size), strict=True)
-        if len(part)
-    ]
-
-
 def _program_prices(
     area: FloatArray,
     worth: FloatArray,
@@ -575,33 +518,3 @@ def _program_prices(
     found = linprog(np.concatenate([most, area]), A_ub=rows, b_ub=limit, method="highs")
     prices: FloatArray = found.x[: len(most)] if found.status == 0 else np.zeros(len(most))
     return prices
-
-
-def _patches(
-    corrected: FloatArray,
-    shares: FloatArray,
-    union: FloatArray,
-    raised: FloatArray,
-    cell_size_m: float,
-) -> Patches:
-    """Return the patches that lie in the region of any type, with their corner worths."""
-    rows, cols = np.nonzero(union)
-    corners = []
-    for b, share in zip(corrected, shares, strict=True):
-        at = np.stack([b[rows, cols], b[rows + 1, cols], b[rows, cols + 1], b[rows + 1, cols + 1]])
-        corners.append(np.where(share[rows, cols] > 0, at, -np.inf))
-    parts = shares[:, rows, cols]
-    is_whole = ((parts > 1 - 1e-9) | (parts == 0)).all(axis=0)
-    area_m2 = (union * raised)[rows, cols] * cell_size_m**2
-    return Patches(np.stack(corners), area_m2, is_whole)
-
-
-def _field_integral(
-    patches: Patches, planted_m2: FloatArray, rent: FloatArray, grown_m2: FloatArray
-) -> float:
-    """Return an upper bound on the integral of the price field [worth of planted m²]."""
-    best = np.zeros(patches.corners.shape[1:])
-    for index, corner in enumerate(patches.corners):
-        np.maximum(best, (planted_m2[index] * corner - rent[index]) / grown_m2[index], out=best)
-    height = np.where(patches.is_whole, best.mean(axis=0), best.max(axis=0))
-    return float(height @ patches.area_m2)

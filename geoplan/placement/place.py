@@ -133,26 +133,14 @@ def place_rafts(
         found = _nothing(benefit, regions)
     else:
         found = _cut_and_pack(benefit, regions, limits, gap_m, seed, patience)
-    report = SolveReport(
-        method="rows in the best of turned frames, at one price; windows packed anew"
-        + ("" if benefit.is_linear else "; tangents of the load removed"),
-        status=found.status,
-        value=found.tangent.value,
-        bound=max(found.bound, found.tangent.value),
-        unit=benefit.unit,
-        frames_tried=found.frames,
-        seed=seed,
-        rounds=found.rounds,
-        is_stopped_by_time=found.status == patience.words,
-    )
     poses = (*held, *found.poses)
-    why = "" if any(len(part) for part in poses) else _why_none(around, regions, limits)
+    is_none = not any(len(part) for part in poses)
     rafts = with_held_marked(measured_rafts(around, found.tangent.surfaces, poses), around.held)
     return Placement(
         rafts,
-        report,
+        _reported(found, benefit, seed, patience),
         float(room.area),
-        why,
+        _why_none(around, regions, limits) if is_none else "",
         poses,
         found.room,
         held,
@@ -178,6 +166,22 @@ class _Found:
     status: str
     room: BoundedRoom | None = None
     rounds: int = 0
+
+
+def _reported(found: _Found, benefit: Benefit, seed: int, patience: Patience) -> SolveReport:
+    """Return the report of what was found."""
+    return SolveReport(
+        method="rows in the best of turned frames, at one price; windows packed anew"
+        + ("" if benefit.is_linear else "; tangents of the load removed"),
+        status=found.status,
+        value=found.tangent.value,
+        bound=max(found.bound, found.tangent.value),
+        unit=benefit.unit,
+        frames_tried=found.frames,
+        seed=seed,
+        rounds=found.rounds,
+        is_stopped_by_time=found.status == patience.words,
+    )
 
 
 def _nothing(benefit: Benefit, regions: Sequence[AllowedRegion]) -> _Found:

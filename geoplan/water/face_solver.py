@@ -32,20 +32,21 @@ def through_faces(
     Parameters
     ----------
     east : ndarray of float, shape (rows, cols - 1)
-        Conductance of the face of each cell with its eastern neighbour, not negative.
+        Conductance of the face of each cell with its eastern neighbour, not negative [any unit].
     north : ndarray of float, shape (rows - 1, cols)
-        The same with the northern neighbour.
+        The same with the northern neighbour [any unit].
     beside : ndarray of float, shape (rows, cols)
         Conductance of each cell to a potential of zero, not negative; in every part that is joined
-        through faces it is positive somewhere.
+        through faces it is positive somewhere [any unit].
     right : ndarray of float, shape (rows, cols)
-        Source in each cell; zero in a cell without any conductance.
+        Source in each cell; zero in a cell without any conductance [any unit].
 
     Returns
     -------
     ndarray of float, shape (rows, cols), or None
         Potential, its balance closed to 1e-11 of the sources; zero in a cell without any
-        conductance. ``None`` where the iteration did not come to that.
+        conductance. ``None`` where the iteration did not come to that [unit of the source over
+        that of the conductance].
 
     Notes
     -----

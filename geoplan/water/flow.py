@@ -175,14 +175,14 @@ def given_away(east: FloatArray, north: FloatArray) -> FloatArray:
     Parameters
     ----------
     east : ndarray of float, shape (rows, cols - 1)
-        Conductance to the eastern neighbour.
+        Conductance to the eastern neighbour [any unit].
     north : ndarray of float, shape (rows - 1, cols)
-        The same to the northern neighbour.
+        The same to the northern neighbour [any unit].
 
     Returns
     -------
     ndarray of float, shape (rows, cols)
-        Sum over the four faces.
+        Sum over the four faces, in the unit of the conductances [any unit].
 
     Examples
     --------
@@ -211,16 +211,16 @@ def balanced(
     water : ndarray of bool, shape (rows, cols)
         Cells of water.
     conductances : tuple of ndarray of float
-        Those of the faces to the east and to the north.
+        Those of the faces to the east and to the north [any unit].
     beside : ndarray of float, shape (rows, cols)
-        Conductance of each cell to a potential of zero, positive somewhere in each pool.
+        Conductance of each cell to a potential of zero, positive somewhere in each pool [any unit].
     source : ndarray of float, shape (rows, cols)
-        What is put into each cell.
+        What is put into each cell [any unit].
 
     Returns
     -------
     ndarray of float, shape (rows, cols)
-        Potential, zero off the water.
+        Potential, zero off the water [unit of the source over that of the conductance].
     """
     east, north = conductances
     if int(water.sum()) <= MOST_FACTORED:

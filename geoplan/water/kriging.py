@@ -6,6 +6,7 @@ Mostly the standard error is asked for; the value serves where soundings correct
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numba
 import numpy as np
@@ -19,6 +20,10 @@ from geoplan.water import FloatArray, IntArray
 _NEIGHBOURS = 24
 #: Measurements from which the variogram is taken, at most.
 _MOST_FOR_VARIOGRAM = 1500
+#: Measurements between all of which covariances are found at once, at most.
+_MOST_PAIRED = 2000
+#: Places that are done side by side.
+_ABREAST = 8
 #: Classes of distance of a variogram.
 _CLASSES = 16
 
@@ -230,21 +235,43 @@ def kriged(
             for part in np.unique(not_with[1])
         ]
     noise = measured[1] + model.nugget_m2
+    smooth = (model.sill_m2, math.sqrt(3.0) / model.range_m)
+    known = np.ascontiguousarray(place_m)
+    # Most pairs are asked for by many places.
+    between = _between(known if len(known) <= _MOST_PAIRED else known[:0], smooth)
     for asked, places in groups:
-        known = np.ascontiguousarray(place_m[asked])
         count = min(_NEIGHBOURS, len(asked))
+        tree = cKDTree(known[asked])
         for chunk in np.array_split(places, len(places) // 20_000 + 1):
-            near = cKDTree(known).query(at_m[chunk], k=np.arange(1, count + 1))[1]
+            near = asked[tree.query(at_m[chunk], k=np.arange(1, count + 1))[1]]
             value[chunk], out[chunk] = _kriged(
                 np.ascontiguousarray(at_m[chunk]),
                 known,
-                np.ascontiguousarray(measured[0][asked]),
-                noise[asked],
+                np.ascontiguousarray(measured[0]),
+                noise,
                 near.astype(np.int64),
-                model.sill_m2,
-                math.sqrt(3.0) / model.range_m,
+                between,
+                smooth,
             )
     return value, np.sqrt(out**2 + model.nugget_m2)
+
+
+@inner
+def _covariance(east_m: float, north_m: float, smooth: Any) -> float:
+    """Return the covariance of the smooth part between places that lie so far apart."""
+    scaled = smooth[1] * math.sqrt(east_m**2 + north_m**2)
+    return float(smooth[0] * (1.0 + scaled) * math.exp(-scaled))
+
+
+@numba.njit(cache=True)
+def _between(known: FloatArray, smooth: Any) -> FloatArray:
+    """Return the covariances of the smooth part between all places."""
+    out = np.empty((len(known), len(known)))
+    for i in range(len(known)):
+        for j in range(i + 1):
+            east, north = known[i, 0] - known[j, 0], known[i, 1] - known[j, 1]
+            out[i, j] = out[j, i] = _covariance(east, north, smooth)
+    return out
 
 
 @numba.njit(cache=True)
@@ -254,61 +281,72 @@ def _kriged(
     measured: FloatArray,
     noise: FloatArray,
     near: IntArray,
-    sill: float,
-    per_m: float,
+    between: FloatArray,
+    smooth: tuple[float, float],
 ) -> tuple[FloatArray, FloatArray]:
-    """Return value and kriging error of the smooth part at places, by Cholesky factors."""
-    count = near.shape[1]
+    """
+    Return value and kriging error of the smooth part at places, by Cholesky factors.
+
+    Some places are done side by side, as a processor does several numbers at once. Covariances
+    between measurements are looked up where they are known.
+    """
+    sill, count = smooth[0], near.shape[1]
     value, out = np.empty(len(at)), np.empty(len(at))
     # Below the covariances stand three right-hand sides: covariance to the place, ones, and what
     # was measured.
-    rows = np.empty((count + 3, count))
-    place, column = np.empty((2, count + 1)), np.empty(count)
-    for p in range(len(at)):
-        for i in range(count):
-            a = near[p, i]
-            place[0, i], place[1, i] = known[a, 0], known[a, 1]
-            rows[count + 1, i], rows[count + 2, i] = 1.0, measured[a]
-        place[0, count], place[1, count] = at[p, 0], at[p, 1]
-        _set_covariances(rows, place, sill, per_m)
-        for i in range(count):
-            rows[i, i] += noise[near[p, i]] + 1e-9 * sill + 1e-12
+    rows, column = np.empty((count + 3, count, _ABREAST)), np.empty((count, _ABREAST))
+    for first in range(0, len(at), _ABREAST):
+        for k in range(_ABREAST):
+            p = min(first + k, len(at) - 1)
+            for i in range(count):
+                a = near[p, i]
+                for j in range(i + 1):
+                    b = near[p, j]
+                    if len(between) > 0:
+                        rows[i, j, k] = between[a, b]
+                    else:
+                        rows[i, j, k] = _covariance(
+                            known[a, 0] - known[b, 0], known[a, 1] - known[b, 1], smooth
+                        )
+                rows[i, i, k] += noise[a] + 1e-9 * sill + 1e-12
+                rows[count, i, k] = _covariance(
+                    at[p, 0] - known[a, 0], at[p, 1] - known[a, 1], smooth
+                )
+                rows[count + 1, i, k], rows[count + 2, i, k] = 1.0, measured[a]
         _eliminate(rows, column)
-        side = rows[count:]
-        total = (side[1] * side[1]).sum()
-        shift = (1.0 - (side[0] * side[1]).sum()) / total
-        value[p] = ((side[0] + shift * side[1]) * side[2]).sum()
-        explained = (side[0] * side[0]).sum()
-        out[p] = math.sqrt(max(sill - explained, 0.0) + shift**2 * total)
+        for k in range(min(_ABREAST, len(at) - first)):
+            value[first + k], out[first + k] = _solved(rows[count:, :, k], sill)
     return value, out
 
 
 @inner
-def _set_covariances(rows: FloatArray, place: FloatArray, sill: float, per_m: float) -> None:
-    """Set the lower half of the covariances of the smooth part between places."""
-    for i in range(place.shape[1]):
-        for j in range(min(i + 1, rows.shape[1])):
-            away_m = math.sqrt((place[0, i] - place[0, j]) ** 2 + (place[1, i] - place[1, j]) ** 2)
-            scaled = per_m * away_m
-            rows[i, j] = sill * (1.0 + scaled) * math.exp(-scaled)
+def _solved(side: FloatArray, sill: float) -> Any:
+    """Return value and error from the right-hand sides after elimination."""
+    total = (side[1] * side[1]).sum()
+    shift = (1.0 - (side[0] * side[1]).sum()) / total
+    explained = (side[0] * side[0]).sum()
+    error = math.sqrt(max(sill - explained, 0.0) + shift**2 * total)
+    return ((side[0] + shift * side[1]) * side[2]).sum(), error
 
 
 @inner
 def _eliminate(rows: FloatArray, column: FloatArray) -> None:
     """
-    Factor a matrix, and solve for the right-hand sides below it, in place.
+    Factor matrices side by side, and solve for the right-hand sides below them, in place.
 
-    Columns are eliminated one after the other: inner loops then run over whole rows, which a
-    processor does several at a time without another order of sums.
+    Columns are eliminated one after the other.
     """
-    more, count = rows.shape
+    more, count, _ = rows.shape
     for k in range(count):
-        pivot = math.sqrt(max(rows[k, k], 1e-12))
+        for lane in range(_ABREAST):
+            column[k, lane] = math.sqrt(max(rows[k, k, lane], 1e-12))
         for i in range(k + 1, more):
-            rows[i, k] /= pivot
+            for lane in range(_ABREAST):
+                rows[i, k, lane] /= column[k, lane]
         for j in range(k + 1, count):
-            column[j] = rows[j, k]
+            for lane in range(_ABREAST):
+                column[j, lane] = rows[j, k, lane]
         for i in range(k + 1, more):
-            share = rows[i, k]
             for j in range(k + 1, min(i + 1, count)):
-                rows[i, j] -= share * column[j]
+                for lane in range(_ABREAST):
+                    rows[i, j, lane] -= rows[i, k, lane] * column[j, lane]

@@ -6,7 +6,8 @@ import shapely
 
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.averaging import averaging_excess
-from geoplan.placement.bound import Limit, _even_parts, area_bound, grown_area_m2
+from geoplan.placement.bound import Limit, area_bound, grown_area_m2
+from geoplan.placement.patches import even_parts
 from geoplan.placement.search import best_rows
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType, footprints
@@ -119,7 +120,7 @@ def test_no_plan_of_brute_force_beats_the_bound() -> None:
 @pytest.mark.parametrize(("size", "count"), [(1, 1), (7, 7), (10, 3), (4711, 300), (600, 300)])
 def test_even_parts_are_those_of_numpy(size: int, count: int) -> None:
     order = np.random.default_rng(size).permutation(size)
-    ours = [row.tolist() for block in _even_parts(order, count) for row in block]
+    ours = [row.tolist() for block in even_parts(order, count) for row in block]
     assert ours == [part.tolist() for part in np.array_split(order, count)]
 
 

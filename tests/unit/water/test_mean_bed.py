@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from geoplan.water import kriging
 from geoplan.water.bathymetry import bed_from_points
 from geoplan.water.kriging import Variogram, standard_error_m, variogram
 from geoplan.water.mean_bed import smooth_bed
@@ -210,6 +211,17 @@ def test_a_part_that_is_left_out_is_not_asked() -> None:
     with_it = standard_error_m(model, place, variance, place)
     without = standard_error_m(model, place, variance, place, (part, part))
     assert (without > 2 * with_it).all()
+
+
+def test_covariances_that_are_looked_up_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(5)
+    place, at = rng.uniform(0, 40, (60, 2)), rng.uniform(0, 40, (13, 2))
+    measured = rng.normal(size=60), np.full(60, 0.01)
+    model = Variogram(0.3, 0.02, 9.0)
+    known = kriging.kriged(model, place, measured, at)
+    monkeypatch.setattr(kriging, "_MOST_PAIRED", 0)
+    anew = kriging.kriged(model, place, measured, at)
+    assert [one.tolist() for one in known] == [one.tolist() for one in anew]
 
 
 def test_a_variogram_is_found_again() -> None:
