@@ -53,11 +53,17 @@ def headings_of(
     flow, _ = hydraulics(body, settings, fields)
     if flow is None:
         return None, (_no_flow(body),)
-    east, north = _through_m2_s(flow, fields.grid.cell_size_m)
+    flows = [flow]
+    if fields.edge_bed_m is not None:
+        # Between few soundings a fitted bed and straight lines lead the flow different ways.
+        linear_m = np.where(np.isnan(fields.bed_m), np.nan, fields.edge_bed_m)
+        other, _ = hydraulics(body, settings, replace(fields, bed_m=linear_m))
+        flows += [other] if other else []
+    through = [_through_m2_s(one, fields.grid.cell_size_m) for one in flows]
     total = sum(one.flow_m3_s for one in flow.flows)
     least = _ROOM_SHARE * FLOWING_SHARE * total / math.sqrt(body.outline.area)
     longest = max(kind.length_m for kind in settings.raft)
-    return along_flow(fields.grid, (east, north), least, held.tolerance_deg, longest), ()
+    return along_flow(fields.grid, through, least, held.tolerance_deg, longest), ()
 
 
 def with_headings(around: Surroundings) -> tuple[Surroundings, tuple[Fault, ...]]:

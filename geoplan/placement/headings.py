@@ -7,6 +7,7 @@ which the direction changes leaves less. A square raft may lie by either of its 
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,6 +26,9 @@ _ROOM_DEG = 0.5
 #: Where a flow turns under a raft its direction is doubtful, and the band about it narrower by the
 #: standard deviation of it, down to this share of the tolerance. *Judgement* [1].
 _LEAST_SHARE = 0.6
+#: Flows over two beds may lie this far off their mean before the band is narrower, two thirds of
+#: what two honest models are allowed. *Judgement* [°].
+_APART_DEG = 10.0
 #: Frames are turned to this many of the commonest directions besides those spread evenly [1].
 _COMMON = 3
 
@@ -256,7 +260,7 @@ def along_bank(grid: WaterGrid, outline: BaseGeometry, tolerance_deg: float) -> 
 
 def along_flow(
     grid: WaterGrid,
-    through_m2_s: tuple[FloatArray, FloatArray],
+    through_m2_s: Sequence[tuple[FloatArray, FloatArray]],
     least_m2_s: float,
     tolerance_deg: float,
     length_m: float,
@@ -268,8 +272,9 @@ def along_flow(
     ----------
     grid : WaterGrid
         The cells.
-    through_m2_s : tuple of ndarray of float, shape (rows, cols)
-        Flow over a unit width, to the east and to the north [m²/s].
+    through_m2_s : sequence of tuple of ndarray of float, shape (rows, cols)
+        Flow over a unit width, to the east and to the north; several where the bed may be seen in
+        several ways [m²/s].
     least_m2_s : float
         Flow from which on rafts are held [m²/s].
     tolerance_deg : float
@@ -280,13 +285,26 @@ def along_flow(
     Returns
     -------
     Headings
-        Any heading where less passes; a narrower band where the flow turns over that length.
+        Any heading where less passes by all of them; a narrower band where the flow turns over
+        that length, or the flows go different ways.
     """
     size = 2 * round(length_m / grid.cell_size_m / 2) + 1
-    east, north = (uniform_filter(part, size, mode="nearest") for part in through_m2_s)
-    middle = np.mod(np.degrees(np.arctan2(east, north)), 180.0)
-    half = np.maximum(tolerance_deg - _spread_deg(through_m2_s, size), _LEAST_SHARE * tolerance_deg)
-    is_held = np.hypot(east, north) >= least_m2_s
+    mean = (
+        np.mean([east for east, _ in through_m2_s], axis=0),
+        np.mean([north for _, north in through_m2_s], axis=0),
+    )
+    flows = [
+        tuple(uniform_filter(part, size, mode="nearest") for part in flow)
+        for flow in (mean, *through_m2_s)
+    ]
+    speed = np.array([np.hypot(east, north) for east, north in flows[1:]])
+    ways = np.array([np.degrees(np.arctan2(east, north)) for east, north in flows])
+    middle = np.mod(ways[0], 180.0)
+    off = np.abs(np.mod(ways[1:] - ways[0] + 90.0, 180.0) - 90.0)
+    apart = np.where(speed >= least_m2_s, off, 0.0).max(axis=0)
+    half = np.maximum(tolerance_deg - _spread_deg(mean, size), _LEAST_SHARE * tolerance_deg)
+    half -= np.maximum(apart - _APART_DEG, 0.0)
+    is_held = (speed >= least_m2_s).any(axis=0)
     return _on(grid, "the flow", tolerance_deg, middle, np.where(is_held, half, FREE_DEG))
 
 

@@ -33,6 +33,7 @@ from tests.benchmarks.bench_audited_plans import is_full, site_of
         pytest.param(30540, id="one such post, where the heading is held"),
         pytest.param(42317, id="a place over a shoal for towing, into which a raft is hauled"),
         pytest.param(52568, id="a raft in place where another's stern is when its tow begins"),
+        pytest.param(43649, id="a flow that goes another way over straight lines"),
     ],
 )
 def test_audit_accepts_what_it_once_refused(number: int, tmp_path: Path) -> None:

@@ -87,10 +87,24 @@ def test_rafts_lie_along_the_flow_on_the_axis_of_a_pond() -> None:
 def test_still_water_holds_no_heading() -> None:
     grid = water_grid(shapely.box(0, 0, 20, 20), 0.5)
     east = np.where(grid.easting_m < 10, 1.0, 0.01) * np.ones(grid.shape)
-    heads = along_flow(grid, (east, 0 * east), 0.1, 10.0, 4.0)
+    heads = along_flow(grid, [(east, 0 * east)], 0.1, 10.0, 4.0)
     across = np.array([0.0])
     assert not heads.allows(RAFT, np.array([5.0]), np.array([10.0]), across).any()
     assert heads.allows(RAFT, np.array([17.0]), np.array([10.0]), across).all()
+
+
+@pytest.mark.parametrize("apart_deg", [0.0, 16.0, 30.0, 44.0, 70.0])
+def test_flows_that_part_narrow_the_band(apart_deg: float) -> None:
+    """Each lies half of it off the middle, and what that is above 10° is taken off the band."""
+    grid = water_grid(shapely.box(0, 0, 20, 20), 0.5)
+    ones = np.ones(grid.shape)
+    half = np.radians(apart_deg / 2)
+    flows = [(np.cos(turn) * ones, np.sin(turn) * ones) for turn in (half, -half)]
+    heads = along_flow(grid, flows, 0.1, 15.0, 4.0)
+    assert heads.middle_deg[20, 20] == pytest.approx(90.0)
+    assert heads.half_deg[20, 20] == pytest.approx(15.0 - max(apart_deg / 2 - 10.0, 0.0), abs=1e-6)
+    # The farther of the two may then be off by no more than the band and 10°.
+    assert heads.half_deg[20, 20] + apart_deg / 2 <= 25.0 + 1e-6
 
 
 def test_flow_that_is_not_known_is_said() -> None:
