@@ -16,7 +16,6 @@ from scipy.ndimage import label
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import breadth_first_order
 
-from geoplan.water.face_solver import through_faces
 from geoplan.water.sparse_system import MOST_FACTORED, SparseSystem
 
 FloatArray = NDArray[np.float64]
@@ -223,10 +222,6 @@ def balanced(
         Potential, zero off the water [unit of the source over that of the conductance].
     """
     east, north = conductances
-    if int(water.sum()) <= MOST_FACTORED:
-        found = through_faces(east, north, beside, source)
-        if found is not None:
-            return found
     matrix = face_matrix(numbered(water), east, east, north, north)
     matrix.setdiag(matrix.diagonal() + beside[water])
     out = np.zeros(water.shape)
