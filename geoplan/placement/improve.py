@@ -135,7 +135,7 @@ def _edges(region: BaseGeometry) -> FloatArray:
 
 
 @dataclass(frozen=True, eq=False)
-class Ground:
+class WindowGround:
     """
     Surfaces and regions ready for windows, whatever the plan.
 
@@ -163,7 +163,9 @@ class Ground:
     along_at: tuple[Any, Any]
 
     @classmethod
-    def of(cls, surfaces: Sequence[WorthSurface], regions: Sequence[AllowedRegion]) -> "Ground":
+    def of(
+        cls, surfaces: Sequence[WorthSurface], regions: Sequence[AllowedRegion]
+    ) -> "WindowGround":
         """
         Return the ground of surfaces and regions.
 
@@ -176,7 +178,7 @@ class Ground:
 
         Returns
         -------
-        Ground
+        WindowGround
             Ready for windows.
         """
         water = water_of(surfaces, regions)
@@ -187,7 +189,7 @@ class Ground:
 
 def improved(
     plan: Sequence[Poses],
-    ground: Ground,
+    ground: WindowGround,
     limits: Sequence[Limit],
     gap_m: float,
     seed: int,
@@ -201,7 +203,7 @@ def improved(
     ----------
     plan : sequence of Poses
         A legal plan, by type.
-    ground : Ground
+    ground : WindowGround
         Worth for each type, and where rafts may lie.
     limits : sequence of Limit
         Sums that are bounded.
@@ -343,7 +345,7 @@ def _along(water: Water) -> tuple[FloatArray, tuple[Any, Any]]:
     return along, (row, col)
 
 
-def _spots(ground: Ground, rent: FloatArray, rng: Any, most: int) -> FloatArray:
+def _spots(ground: WindowGround, rent: FloatArray, rng: Any, most: int) -> FloatArray:
     """Return points that may pay, half of them along the edges, drawn at random."""
     water = ground.water
     pays = np.zeros(water.nodes.shape[1:], bool)

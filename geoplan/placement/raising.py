@@ -16,7 +16,7 @@ from geoplan.placement.bound import Limit
 from geoplan.placement.improve import (
     FEW_RAFTS,
     Effort,
-    Ground,
+    WindowGround,
     as_poses,
     improved,
     is_legal,
@@ -79,7 +79,7 @@ def raised(
     else:  # and from nothing: plans that are begun alike end in the same trap
         ranked.append([])
 
-    ground = Ground.of(surfaces, regions)
+    ground = WindowGround.of(surfaces, regions)
     how = (ground, limits, gap_m)
     ends: list[list[Poses]] = []
     for turn, start in itertools.product(range(seeds), ranked):

@@ -16,9 +16,6 @@ from geoplan.grid import BoolArray
 from geoplan.placement.pose_kernels import Water, lies_inside, may_head
 from geoplan.site import FloatArray
 
-#: Steps from the last node within which a line is taken to reach it.
-_EDGE = 1e-6
-
 
 @inner
 def _hidden(low: float, high: float, along: float, grid: Any, places: int) -> Any:
@@ -104,22 +101,6 @@ def running_sums(nodes: FloatArray, at: Any, view: Any, grid: Any, shape: Any) -
         col_start = (east + u * cos - v * sin - at[0]) / at[2]
         row_start = (north + u * sin + v * cos - at[1]) / at[2]
         line = 0.0
-        row_end = row_start + (shape[1] - 1) * row_step
-        col_end = col_start + (shape[1] - 1) * col_step
-        if (
-            min(row_start, row_end, col_start, col_end) >= 0.0
-            and max(row_start, row_end) < last_row - _EDGE
-            and max(col_start, col_end) < last_col - _EDGE
-        ):
-            for j in range(shape[1]):  # the same as below, where no border need be looked at
-                y, x = row_start + j * row_step, col_start + j * col_step
-                r, c = int(y), int(x)
-                up, right = y - r, x - c
-                below = nodes[r, c] + right * (nodes[r, c + 1] - nodes[r, c])
-                above = nodes[r + 1, c] + right * (nodes[r + 1, c + 1] - nodes[r + 1, c])
-                line += below + up * (above - below)
-                sums[i + 1, j + 1] = sums[i, j + 1] + line
-            continue
         for j in range(shape[1]):
             y = min(max(row_start + j * row_step, 0.0), float(last_row))
             x = min(max(col_start + j * col_step, 0.0), float(last_col))

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from geoplan.placement import improve, patience
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit
-from geoplan.placement.improve import Effort, Ground, improved, is_legal, water_of
+from geoplan.placement.improve import Effort, WindowGround, improved, is_legal, water_of
 from geoplan.placement.lattice import lattice_plan
 from geoplan.placement.patience import Patience
 from geoplan.placement.place import best_plan
@@ -67,7 +67,7 @@ def test_improvement_is_legal_and_never_worth_less(seed: int, count: int) -> Non
     here, surface = region(seed, SMALL), slope(seed)
     limits = [Limit("stock", "", (1.0,), float(count))]
     rows = best_rows(here.region, surface, SMALL, GAP_M, count).poses
-    plan = improved([rows], Ground.of([surface], [here]), limits, GAP_M, seed, SHORT)
+    plan = improved([rows], WindowGround.of([surface], [here]), limits, GAP_M, seed, SHORT)
     assert total(plan) >= rows.value.sum() * (1 - 1e-12)
     assert len(plan[0]) <= count
     assert pairs_too_near(plan) == 0
@@ -121,7 +121,9 @@ def test_no_round_of_windows_begins_when_time_is_up(monkeypatch: pytest.MonkeyPa
     readings = itertools.chain([0.0, 0.0], itertools.repeat(9.0))
     monkeypatch.setattr(improve, "swept", counted)
     monkeypatch.setattr(patience, "time", SimpleNamespace(monotonic=lambda: next(readings)))
-    plan = improved([rows], Ground.of([surface], [here]), limits, GAP_M, 3, Effort(), Patience(5.0))
+    plan = improved(
+        [rows], WindowGround.of([surface], [here]), limits, GAP_M, 3, Effort(), Patience(5.0)
+    )
     assert len(rounds) == 2
     assert is_legal(plan, [here], GAP_M)
     assert total(plan) >= rows.value.sum() * (1 - 1e-12)
