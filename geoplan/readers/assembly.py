@@ -30,6 +30,7 @@ from geoplan.readers.layer import Layer, object_array
 from geoplan.readers.layers import OpenedFiles
 from geoplan.readers.levels_record import doubtful_levels, level_record, site_levels
 from geoplan.readers.parts import part_of
+from geoplan.readers.points import Points
 from geoplan.readers.raster import bed_rasters, surface_rasters
 from geoplan.readers.settings_file import checked_settings
 from geoplan.readers.shade_heights import check_heights
@@ -235,15 +236,17 @@ def _prepared(
         layer = single_parts(layer, reading.log)
         if crs is not None and len(layer):
             layer = _sound(layer, crs, reading.log)
-            bounds = shapely.total_bounds(layer.geometries)
-            extent = (float(bounds[0]), float(bounds[1]), float(bounds[2]), float(bounds[3]))
+            corners, _ = layer.vertices()
+            west, south = corners.min(axis=0).tolist()
+            east, north = corners.max(axis=0).tolist()
+            extent = (west, south, east, north)
             reading.layers.append(LayerSummary(name, layer.file, crs, len(layer), extent))
             yield name, layer, crs
 
 
 def _sound(layer: Layer, crs: str, log: FaultLog) -> Layer:
     """Return the rows whose polygons are valid or could be repaired; outlines are seen later."""
-    if layer.name == "water":
+    if layer.name == "water" or isinstance(layer.geometries, Points):
         return layer
     geometries = [
         sound_polygon(geometry, crs, layer.place(index), log)

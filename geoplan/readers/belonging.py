@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from geoplan.crs import WGS84, transformed
+from geoplan.readers.points import AT_A_TIME, Geometries
 from geoplan.readers.waters import DrawnWater
 
 FloatArray = NDArray[np.float64]
@@ -16,8 +17,6 @@ IntArray = NDArray[np.int64]
 
 #: Metres of a degree of latitude, at its least [m/°]. WGS 84 at the equator: 110,574 m.
 _DEGREE_M = 110_500.0
-#: Features whose boxes are held at a time, which take a kilobyte each [1].
-_AT_A_TIME = 20_000
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,14 +38,14 @@ class Reach:
 
 
 def within_reach(
-    geometries: NDArray[Any], crs: str, waters: tuple[DrawnWater, ...], reach_m: FloatArray
+    geometries: Geometries, crs: str, waters: tuple[DrawnWater, ...], reach_m: FloatArray
 ) -> Reach:
     """
     Return every water body that lies within reach of each feature.
 
     Parameters
     ----------
-    geometries : ndarray of BaseGeometry, shape (n,)
+    geometries : ndarray of BaseGeometry, shape (n,), or Points
         Features in ``crs``.
     crs : str
         Their CRS.
@@ -64,14 +63,18 @@ def within_reach(
     tree = shapely.STRtree(shapely.envelope(outlines))
     parts = [
         _some_within_reach(geometries[part], crs, waters, reach_m[part], tree)
-        for begin in range(0, max(1, len(geometries)), _AT_A_TIME)
-        for part in [slice(begin, begin + _AT_A_TIME)]
+        for part in _pieces(len(geometries))
     ]
     return Reach(
-        np.concatenate([one.feature + _AT_A_TIME * at for at, one in enumerate(parts)]),
+        np.concatenate([one.feature + AT_A_TIME * at for at, one in enumerate(parts)]),
         np.concatenate([one.water for one in parts]),
         np.concatenate([one.distance_m for one in parts]),
     )
+
+
+def _pieces(count: int) -> list[slice]:
+    """Return the features that are looked at together: their boxes take a kilobyte each."""
+    return [slice(begin, begin + AT_A_TIME) for begin in range(0, max(1, count), AT_A_TIME)]
 
 
 def _some_within_reach(
@@ -142,14 +145,14 @@ def touched_or_nearest(reach: Reach) -> Reach:
 
 
 def nearest_water(
-    geometries: NDArray[Any], crs: str, waters: tuple[DrawnWater, ...]
+    geometries: Geometries, crs: str, waters: tuple[DrawnWater, ...]
 ) -> tuple[IntArray, FloatArray]:
     """
     Return the water body nearest to each feature, however far.
 
     Parameters
     ----------
-    geometries : ndarray of BaseGeometry, shape (n,)
+    geometries : ndarray of BaseGeometry, shape (n,), or Points
         Features in ``crs``.
     crs : str
         Their CRS.
@@ -165,9 +168,13 @@ def nearest_water(
     """
     if not len(geometries):
         return np.empty(0, dtype=np.int64), np.empty(0)
-    outlines = np.array([water.outline_deg for water in waters], dtype=object)
-    nearest = shapely.STRtree(outlines).nearest(transformed(geometries, crs, WGS84))
-    return nearest, distances_m(geometries, crs, waters, nearest)
+    tree = shapely.STRtree([water.outline_deg for water in waters])
+    nearest, distance_m = [], []
+    for part in _pieces(len(geometries)):
+        some = geometries[part]
+        nearest.append(tree.nearest(transformed(some, crs, WGS84)))
+        distance_m.append(distances_m(some, crs, waters, nearest[-1]))
+    return np.concatenate(nearest), np.concatenate(distance_m)
 
 
 def distances_m(

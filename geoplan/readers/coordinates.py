@@ -3,7 +3,6 @@
 import math
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from geoplan.crs import (
@@ -46,7 +45,7 @@ def layer_crs(layer: Layer, site_crs: str | None, log: FaultLog) -> str | None:
     crs = _stated_crs(layer, site_crs, log)
     if crs is None or not bounds_checked(layer, crs, log):
         return None
-    coordinates, owners = shapely.get_coordinates(layer.geometries, return_index=True)
+    coordinates, owners = layer.vertices()
     try:
         longitude, latitude = transformed_points(coordinates[:, 0], coordinates[:, 1], crs, WGS84)
     except RuntimeError as error:  # PROJ: a CRS that has heights alone, or no way to WGS 84
@@ -161,7 +160,7 @@ def _stated_crs(layer: Layer, site_crs: str | None, log: FaultLog) -> str | None
 
 def _plain_degrees(layer: Layer, remedy: str, log: FaultLog) -> str | None:
     """Return WGS 84 where coordinates can be nothing else."""
-    coordinates = shapely.get_coordinates(layer.geometries)
+    coordinates, _ = layer.vertices()
     # Metres of a local grid may be small too: only whole layers within the globe, off its origin.
     limits = np.array([180.0, 90.0])
     is_degrees = (np.abs(coordinates) <= limits).all() and not (np.abs(coordinates) < 1.0).all()

@@ -10,6 +10,7 @@ from shapely.geometry import Polygon
 from geoplan.crs import geodesic_area_m2, is_geographic
 from geoplan.readers.fault_log import FaultLog, Place
 from geoplan.readers.layer import Layer, object_array
+from geoplan.readers.points import Points
 
 #: Geometries that a layer may hold, in the words of GeoJSON; parts of several count one by one.
 KINDS = {
@@ -44,6 +45,9 @@ def single_parts(layer: Layer, log: FaultLog) -> Layer:
     Layer
         Rows that can be used; parts of one feature are told apart as ``id/1`` and ``id/2``.
     """
+    if isinstance(layer.geometries, Points) and "Point" in KINDS[layer.name]:
+        whole = np.flatnonzero(~layer.geometries.is_missing)  # the table's reader named the others
+        return layer.taken(whole, layer.geometries.taken(whole))
     indices, parts, ordinals = [], [], []
     for index, geometry in enumerate(layer.geometries):
         found = _parts_of(layer, index, geometry, log)
@@ -72,7 +76,7 @@ def bounds_checked(layer: Layer, crs: str, log: FaultLog) -> bool:
     bool
         False where any coordinate cannot be used.
     """
-    coordinates, owners = shapely.get_coordinates(layer.geometries, return_index=True)
+    coordinates, owners = layer.vertices()
     is_bad = ~np.isfinite(coordinates).all(axis=1)
     expected, remedy = "finite coordinates", "Draw the feature again, or delete it."
     if is_geographic(crs) and not is_bad.any():

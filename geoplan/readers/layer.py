@@ -8,6 +8,7 @@ import shapely
 from numpy.typing import NDArray
 
 from geoplan.readers.fault_log import Place
+from geoplan.readers.points import Geometries, Points
 
 
 @dataclass(frozen=True, eq=False)
@@ -23,7 +24,7 @@ class Layer:
         File name relative to the site.
     crs : str or None
         CRS that the file states.
-    geometries : ndarray of BaseGeometry, shape (n,)
+    geometries : ndarray of BaseGeometry, shape (n,), or Points
         In ``crs``; ``None`` where there is none.
     columns : dict of str to list
         Values by column, as the file has them; ``None`` where there is none.
@@ -38,7 +39,7 @@ class Layer:
     name: str
     file: str
     crs: str | None
-    geometries: NDArray[Any]
+    geometries: Geometries
     columns: dict[str, list[Any]]
     rows: NDArray[np.int64]
     row_word: str = "feature"
@@ -67,7 +68,24 @@ class Layer:
         feature = f"{self.row_word} {self.rows[index]}"
         return Place(self.file, self.name, feature, first_coordinate(self.geometries[index]))
 
-    def taken(self, indices: NDArray[np.int64], geometries: NDArray[Any]) -> "Layer":
+    def vertices(self) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+        """
+        Return the coordinates of all vertices.
+
+        Returns
+        -------
+        ndarray of float, shape (m, 2)
+            Easting and northing, or longitude and latitude [m or °].
+        ndarray of int, shape (m,)
+            Position of the row to which each belongs.
+        """
+        if isinstance(self.geometries, Points):
+            whole = np.flatnonzero(~self.geometries.is_missing)
+            return self.geometries.coordinates[whole], whole
+        coordinates, owners = shapely.get_coordinates(self.geometries, return_index=True)
+        return coordinates, owners
+
+    def taken(self, indices: NDArray[np.int64], geometries: Geometries) -> "Layer":
         """
         Return some rows with new geometries.
 
@@ -75,7 +93,7 @@ class Layer:
         ----------
         indices : ndarray of int, shape (m,)
             Positions of the rows; one may be taken several times.
-        geometries : ndarray of BaseGeometry, shape (m,)
+        geometries : ndarray of BaseGeometry, shape (m,), or Points
             Their geometries.
 
         Returns

@@ -9,12 +9,12 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-import shapely
 
 from geoplan.crs import WGS84
 from geoplan.readers.columns import text_number
 from geoplan.readers.fault_log import FaultLog, Place, shown
-from geoplan.readers.layer import Layer, object_array
+from geoplan.readers.layer import Layer
+from geoplan.readers.points import Points
 
 _PAIRS = (("easting_m", "northing_m"), ("longitude_deg", "latitude_deg"))
 #: Texts of a column that are held once, however often they stand there.
@@ -115,14 +115,11 @@ def table_layer(data: bytes, place: Place, log: FaultLog, *, blanks: bool = Fals
         for column, name in zip(pair_columns, pair, strict=True)
     )
     rest = {name: values for name, values in columns.items() if name.lower() not in pair}
-    is_whole = np.isfinite(first) & np.isfinite(second)
-    points = object_array([None] * len(rows))
-    points[is_whole] = shapely.points(first[is_whole], second[is_whole])
     return Layer(
         place.layer,
         place.file,
         WGS84 if pair == _PAIRS[1] else None,
-        points,
+        Points(np.column_stack([first, second])),
         rest,
         np.array(rows, dtype=np.int64),
         "row",

@@ -23,11 +23,14 @@ import pyogrio.raw
 import shapely
 from fiona._err import CPLE_BaseError
 from fiona.errors import FionaError
+from numpy.typing import NDArray
+from shapely import GeometryType
 
 from geoplan.crs import WGS84
 from geoplan.readers.fault_log import FaultLog, Place, shown
 from geoplan.readers.geojson import GeometryFaultError, geometry_from
 from geoplan.readers.layer import Layer, object_array
+from geoplan.readers.points import AT_A_TIME, Geometries, Points
 from geoplan.readers.source import DRIVERS
 
 #: Bytes at the start of a file in which GDAL looks for the marks of its formats.
@@ -192,8 +195,7 @@ def _read(path: Path, name: str, place: Place, log: FaultLog) -> Layer:
     meta, _, encoded, fields = pyogrio.raw.read(path, layer=name, **_options(ending))
     if encoded is None:  # a table without geometries
         encoded = object_array([None] * (len(fields[0]) if fields else 0))
-    geometries = shapely.from_wkb(encoded, on_invalid="ignore")
-    is_bad = shapely.is_missing(geometries) & np.array([one is not None for one in encoded], bool)
+    geometries, is_bad = _decoded(encoded)
     if is_bad.any():
         _say_bad(path, name, set(np.flatnonzero(is_bad).tolist()), place, log)
     kept = np.flatnonzero(~is_bad)
@@ -206,11 +208,34 @@ def _read(path: Path, name: str, place: Place, log: FaultLog) -> Layer:
         place.layer,
         place.file,
         crs,
-        geometries[kept],
+        geometries,
         columns,
         kept + 1,
         file_format=ending,
     )
+
+
+def _decoded(encoded: NDArray[Any]) -> tuple[Geometries, NDArray[np.bool_]]:
+    """Return the geometries that can be built, and which records have one that cannot."""
+    points = _plain_points(encoded)
+    if points is not None:
+        return points, np.zeros(len(points), dtype=bool)
+    built = shapely.from_wkb(encoded, on_invalid="ignore")
+    is_bad = shapely.is_missing(built) & np.array([one is not None for one in encoded], bool)
+    return built[~is_bad], is_bad
+
+
+def _plain_points(encoded: NDArray[Any]) -> Points | None:
+    """Return a layer of plain points by their coordinates; none where any is something else."""
+    pieces = [np.empty((0, 2))]
+    for begin in range(0, len(encoded), AT_A_TIME):
+        some = shapely.from_wkb(encoded[begin : begin + AT_A_TIME], on_invalid="ignore")
+        is_plain = (shapely.get_type_id(some) == GeometryType.POINT) & ~shapely.has_z(some)
+        if not is_plain.all() or shapely.is_empty(some).any():
+            return None
+        pieces.append(shapely.get_coordinates(some))
+    coordinates = np.concatenate(pieces)
+    return Points(coordinates) if np.isfinite(coordinates).all() else None
 
 
 def _options(ending: str) -> dict[str, str]:
@@ -256,7 +281,7 @@ def _joined(parts: list[Layer]) -> Layer:
     for part in parts:
         for name in names:
             columns[name] += part.columns.get(name, [None] * len(part))
-    geometries = np.concatenate([part.geometries for part in parts])
+    geometries = np.concatenate([np.asarray(part.geometries) for part in parts])
     first = parts[0]
     rows = np.arange(1, len(geometries) + 1)
     return Layer(
