@@ -13,7 +13,7 @@ from typing import Any
 import numba
 import numpy as np
 
-from geoplan.placement.row_kernels import fill_row
+from geoplan.placement.row_kernels import fill_row, places_of_row
 from geoplan.site import FloatArray
 
 #: Most rows of one lay in a band, and what bands of either lay may differ by in depth [1].
@@ -175,15 +175,7 @@ def row_places(value: FloatArray, price: float, per_raft: int, found: Any) -> in
     """
     best = np.zeros(len(value) + 1)
     fill_row(value, price, per_raft, best)
-    n, i = 0, len(value) - 1
-    while i >= 0:
-        if best[i + 1] > best[i]:
-            found[n] = i
-            n += 1
-            i -= per_raft
-        else:
-            i -= 1
-    return n
+    return places_of_row(best, per_raft, found)
 
 
 @numba.njit(cache=True)

@@ -261,15 +261,40 @@ def best_stack(value: FloatArray, pays: Any, apart: Any, depth: Any) -> Any:
             continue
         level -= depth[k]
         fill_row(value[k, level], 0.0, apart[k], best)
-        i = places - 1
-        while i >= 0:
-            if best[i + 1] > best[i]:
-                found[n, 0], found[n, 1], found[n, 2] = k, level, i
-                n += 1
-                i -= apart[k]
-            else:
-                i -= 1
+        more = n + places_of_row(best, apart[k], found[n:, 2])
+        found[n:more, 0], found[n:more, 1] = k, level
+        n = more
     return found[:n]
+
+
+@inner
+def places_of_row(best: Any, per_raft: int, found: Any) -> int:
+    """
+    Fill in the places of a row's rafts.
+
+    Parameters
+    ----------
+    best : ndarray of float, shape (places + 1,)
+        From ``fill_row`` [worth of planted m²].
+    per_raft : int
+        Least steps from raft to raft.
+    found : ndarray of int
+        Filled in: the places, the last first.
+
+    Returns
+    -------
+    int
+        How many there are.
+    """
+    n, i = 0, len(best) - 2
+    while i >= 0:
+        if best[i + 1] > best[i]:
+            found[n] = i
+            n += 1
+            i -= per_raft
+        else:
+            i -= 1
+    return n
 
 
 @inner
