@@ -28,6 +28,7 @@ from typing import Any
 import numpy as np
 import shapely
 from scipy.ndimage import gaussian_filter
+from scipy.sparse import coo_array
 
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit, area_bound, grown_area_m2
@@ -192,12 +193,14 @@ def _with_cliques(model: Any, taken: list[Any], lattice: Lattice) -> None:
     for rows in np.split(who, np.flatnonzero(np.diff(which)) + 1):
         if len(rows) > 1:
             model.add_at_most_one(taken[k] for k in rows)
-    # Points leave slivers between two rafts; pairs that they miss are excluded one by one.
+    # Two rafts may overlap between the points; pairs that no point has are excluded one by one.
+    over = coo_array((np.ones(len(who)), (which, who)), (x.size, len(wide))).tocsr()
     own = shapely.STRtree(lattice.outlines)
     a, b = own.query(lattice.outlines, predicate="dwithin", distance=GAP_M - 1e-9)
-    shared = shapely.area(shapely.intersection(wide[a[a < b]], wide[b[a < b]]))
-    for first, other in zip(a[a < b][shared < 0.6], b[a < b][shared < 0.6], strict=True):
-        model.add_at_most_one((taken[first], taken[other]))
+    first, other = a[a < b], b[a < b]
+    is_missed = np.asarray((over.T @ over)[first, other]).ravel() == 0
+    for pair in zip(first[is_missed], other[is_missed], strict=True):
+        model.add_at_most_one(taken[k] for k in pair)
 
 
 def _without_overlap(model: Any, taken: list[Any], lattice: Lattice) -> None:
