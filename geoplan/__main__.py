@@ -221,17 +221,24 @@ def _say_faults(faults: "tuple[Fault, ...]") -> None:
 
 def _say_plan(made: "Plan") -> None:
     """Write what was planned, a line for each water body, with what its reader must know."""
+    from geoplan.errors import said_by_kind
+
     for water in made.waters:
         planned = sum(raft.status == "planned" for raft in water.rafts)
         cover = ", ".join(f"{part.level_name} {part.cover_pct:.2f} %" for part in water.cover)
         _say(
-            f"{water.water_id}{f' ({water.name})' if water.name else ''}: {planned} rafts;"
+            f"{water.water_id}{f' ({water.name})' if water.name else ''}: {planned}"
+            f" raft{'s' if planned > 1 else ''};"
             f" cover {cover}; {_kept(water)}"
             f"at most {water.report.gap_pct:.1f} % below the best possible{_held(water)}"
             if planned
             else f"{water.water_id}: no raft; {water.why_none or 'none allotted'}"
         )
-    _say_faults(tuple(note for water in made.waters for note in water.notes))
+    notes = said_by_kind(note for water in made.waters for note in water.notes)
+    if notes:
+        _say("what its reader must know (map.html and plan.json tell it of each water body):")
+    for words in notes:
+        _say(f"  {words}")
     if made.failures:
         _say(f"{len(made.failures)} water bodies could not be planned:")
     for failure in made.failures:

@@ -13,11 +13,15 @@ Numerics raise ``ValueError`` on bad arguments; these classes are for faults in 
 and choices.
 """
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
+
+#: Faults of one kind that are told one by one.
+_ONE_BY_ONE = 3
 
 
 class GeoplanError(Exception):
@@ -70,6 +74,61 @@ class Fault:
         return (
             f"{', '.join(where)}: found {self.found}; expected {self.expected}. {self.remedy}"
         ).rstrip()
+
+
+def said_by_kind(faults: Iterable[Fault]) -> tuple[str, ...]:
+    """
+    Return faults in lines, those of one kind together where there are more than three.
+
+    Parameters
+    ----------
+    faults : iterable of Fault
+        Each is looked at once: of a kind no more than three are held.
+
+    Returns
+    -------
+    tuple of str
+        In the order in which the kinds appear. Of one kind are faults of one file and layer that
+        expect the same and are mended in the same way; what was found is told of the first.
+
+    Examples
+    --------
+    >>> dry = [
+    ...     Fault("warning", "plan", f"{n} m", "1 m", "Dig.", feature=f"pond {n}")
+    ...     for n in range(5)
+    ... ]
+    >>> said_by_kind(dry)
+    ('plan, pond 0, pond 1, pond 2 and 2 more: found 0 m (the first of them); expected 1 m. Dig.',)
+    >>> said_by_kind(dry[:1])
+    ('plan, pond 0: found 0 m; expected 1 m. Dig.',)
+    """
+    first: dict[tuple[str, ...], list[Fault]] = {}
+    count: Counter[tuple[str, ...]] = Counter()
+    for fault in faults:
+        kind: tuple[str, ...] = (
+            fault.severity, fault.file, fault.layer, fault.expected, fault.remedy,
+        )  # fmt: skip
+        count[kind] += 1
+        if count[kind] <= _ONE_BY_ONE:
+            first.setdefault(kind, []).append(fault)
+    lines: list[str] = []
+    for kind, some in first.items():
+        more = count[kind] - len(some)
+        lines += [_together(some, more)] if more else map(str, some)
+    return tuple(lines)
+
+
+def _together(some: list[Fault], more: int) -> str:
+    """Return in one line the first faults of a kind and how many more there are."""
+    where = ", ".join(fault.feature or "a feature" for fault in some)
+    return str(
+        replace(
+            some[0],
+            feature=f"{where} and {more} more",
+            coordinate=None,
+            found=f"{some[0].found} (the first of them)",
+        )
+    )
 
 
 class SiteDataError(GeoplanError):

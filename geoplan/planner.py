@@ -47,6 +47,9 @@ from geoplan.site import Mark, WaterBody
 from geoplan.treatment import LoadBenefit, load_benefit, with_removal
 from geoplan.wind import design_waves
 
+#: How much of what is known of a plan is found: see `plan_water`.
+Detail = bool | Literal["proven", "brief"]
+
 
 def plan_water(
     body: WaterBody,
@@ -54,7 +57,7 @@ def plan_water(
     allotment: Mapping[str, int] | None = None,
     seed: int = 0,
     *,
-    detail: bool | Literal["brief"] = True,
+    detail: Detail = True,
     ground: Ground | None = None,
     held: tuple[HeldRaft, ...] = (),
     time_limit_s: float | None = None,
@@ -72,11 +75,12 @@ def plan_water(
         Rafts of each type that this water body may have; ``None``: the whole stock.
     seed : int
         Seed of the search.
-    detail : bool or "brief"
+    detail : bool, "proven" or "brief"
         Whether effect, sensitivity and the map of worth are made; a first pass that only shares
-        out a stock needs none of them. Brief, the effect is judged under one assumption and for
-        one count alone, there is no second plan, and the bound is the area bound without a
-        certificate, as in large districts; the rafts are the same.
+        out a stock needs none of them. Proven, as in districts, the effect is judged under one
+        assumption and for one count alone, and there is no second plan; brief, as in large
+        districts, the bound is the area bound without a certificate besides. The rafts are the
+        same.
     ground : Ground or None
         What was found of the water body before; ``None``: it is found here.
     held : tuple of HeldRaft
@@ -100,9 +104,11 @@ def plan_water(
         raise SiteDataError(faults)
     bare = ground.bare if ground else None
     benefit, flow_notes = load_benefit(body, settings, around.fields, bare)
-    placement = place_rafts(around, benefit, allotment, seed, patience, is_brief=detail == "brief")
+    placement = place_rafts(
+        around, benefit, allotment, seed, patience, is_brief=isinstance(detail, str)
+    )
     certificate = None
-    if detail is True:
+    if detail in {True, "proven"}:
         placement, certificate = proven(around, benefit, placement, patience=patience)
     plan = _made(around, benefit, placement)
     notes = plan.notes + flow_notes + head_notes

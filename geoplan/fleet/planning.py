@@ -17,13 +17,14 @@ from geoplan.fleet.sharing import allotments, shared_out, with_held
 from geoplan.fleet.store import WORK_ENDING, PartStore, packed
 from geoplan.placement.held import sum_faults
 from geoplan.plan import Plan, WaterFailure, WaterPlan
-from geoplan.planner import held_problems, plan_water
+from geoplan.planner import Detail, held_problems, plan_water
 from geoplan.reasons import HeldRaft
 from geoplan.settings import Settings
 from geoplan.site import Site, WaterBody
 
-#: Above so many water bodies none is judged under other assumptions as well.
-_MOST_JUDGED_AGAIN = 30
+#: Above so many water bodies none is judged under other assumptions as well, and above so many the
+#: bound of none is made tighter, which takes about as long again as its plan.
+_MOST_JUDGED_AGAIN, _MOST_PROVEN = 30, 100
 #: Side of a cell at least, and what a water body costs beyond its cells, for the order of work.
 _LEAST_CELL_M = 0.5
 _OVERHEAD_CELLS = 2000.0
@@ -88,8 +89,7 @@ def planned(
         shared = _Shared(every, site.settings, [{}])
     waters, failures = shared.waters, shared.failures
     patience_s = _patience_s(time_limit_s, crew, len(waters))
-    is_brief = len(waters) > _MOST_JUDGED_AGAIN
-    wanted = _Wanted(shared.settings, seed, held, patience_s, is_brief)
+    wanted = _Wanted(shared.settings, seed, held, patience_s, _detail(len(waters)))
     tasks = _tasks(waters, wanted, shared.allotted, store)
     failures |= run_all(tasks, store, crew, "planning", progress)
     done = {task.name: task.key for task in tasks if task.name not in failures}
@@ -105,6 +105,13 @@ def planned(
         allocation=shared.allocation,
     )
     return replace(plan, logistics=logistics(plan, site))
+
+
+def _detail(waters: int) -> Detail:
+    """Return how much is found out about the plan of each of so many water bodies."""
+    if waters <= _MOST_JUDGED_AGAIN:
+        return True
+    return "proven" if waters <= _MOST_PROVEN else "brief"
 
 
 def _patience_s(time_limit_s: float | None, crew: Crew, waters: int) -> float | None:
@@ -283,7 +290,7 @@ class _Wanted:
     seed: int
     held: tuple[HeldRaft, ...]
     time_limit_s: float | None
-    is_brief: bool
+    detail: Detail
 
 
 def planned_water(
@@ -323,7 +330,7 @@ def planned_water(
         wanted.settings,
         share,
         wanted.seed,
-        detail="brief" if wanted.is_brief else True,
+        detail=wanted.detail,
         ground=store.load(ground_key),
         held=held,
         time_limit_s=wanted.time_limit_s,
@@ -347,9 +354,7 @@ def _tasks(
 ) -> list[Task]:
     """Return the planning of each water body as a task."""
     settings = wanted.settings
-    base = fingerprint(
-        program(), settings, wanted.seed, "plan", wanted.is_brief, wanted.time_limit_s
-    )
+    base = fingerprint(program(), settings, wanted.seed, "plan", wanted.detail, wanted.time_limit_s)
     ground, alike = _ground_base(own_settings(settings)), replace(wanted, held=())
     tasks = []
     for water, share in zip(waters, shares, strict=True):

@@ -153,7 +153,7 @@ def best_bridge(strip: int, base: Any, other: Any, price: float) -> Any:
 
 
 @numba.njit(cache=True)
-def row_places(value: FloatArray, price: float, per_raft: int, found: Any) -> int:
+def row_places(value: FloatArray, price: float, per_raft: int, found: Any) -> Any:
     """
     Fill in the places of the rafts of one row that are worth most.
 

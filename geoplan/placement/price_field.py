@@ -44,9 +44,10 @@ _PATIENCE = 4
 #: the last figure the search for a better field ends.
 _SIDES = ((5e-3, 1), (6e-2, 2), (math.inf, 4))
 _NEAR = 1.5e-3
-#: Share of the known prices of limits below which none is sought, where the water is large: rows
-#: leave room between them, so that the last raft is worth less than the area bound thinks.
-_LEAST_PRICE = 0.8
+#: Shares of the known prices of limits below which none is sought, where the water is large: rows
+#: leave room between them, so that the last raft is worth less than the area bound thinks. The
+#: higher the share, the fewer the poses that may pay it; the first with few enough is taken.
+_LEAST_PRICES = (0.8, 0.9, 0.95)
 #: What share of the bound that is known the first poses must leave to prove there at most, for what
 #: lies between poses takes some of the gain back.
 _LARGE_HOPE = 0.99
@@ -194,8 +195,10 @@ def _problem(
     if patience.is_over():
         return None
     problem = posed(surfaces, regions, gap_m, limits, None, patience)
-    if problem is None and any(price > 0 for price in prices) and not patience.is_over():
-        floor = [_LEAST_PRICE * price for price in prices]
+    for share in _LEAST_PRICES if any(price > 0 for price in prices) else ():
+        if problem is not None or patience.is_over():
+            break
+        floor = [share * price for price in prices]
         problem = posed(surfaces, regions, gap_m, limits, floor, patience)
     return problem
 

@@ -40,6 +40,8 @@ DRIVERS = {
 }
 RASTERS = (".tif", ".tiff")
 ARCHIVES = (".zip", ".kmz", ".7z", ".gz", ".tar", ".rar")
+#: Endings of files that may hold a whole site.
+_WHOLE_SITES = (".gpkg", ".geojson", ".json")
 _SIDECARS = (".shx", ".dbf", ".prj", ".cpg")
 
 
@@ -113,7 +115,7 @@ def find_site(path: Path, log: FaultLog) -> SitePaths | None:
     if stat.S_ISDIR(mode):
         return _folder_site(path, log)
     ending = path.suffix.lower()
-    if stat.S_ISREG(mode) and ending in {".gpkg", ".geojson", ".json"}:
+    if stat.S_ISREG(mode) and ending in _WHOLE_SITES:
         return SitePaths(path.parent, _settings_beside(path), path)
     remedy = "Give the folder that holds the site, or its GeoPackage or GeoJSON file."
     if ending in ARCHIVES:
@@ -245,6 +247,9 @@ def _folder_site(folder: Path, log: FaultLog) -> SitePaths | None:
         )
         return None
     files = [path for path in entries if not path.name.startswith(".")]
+    alone = _site_of_another_name(files)
+    if alone is not None:
+        return SitePaths(folder, alone.with_suffix(".toml"), alone)
     settings = next((path for path in files if path.name == "site.toml"), None)
     container = next((path for path in files if path.name.lower() == "site.gpkg"), None)
     found: dict[str, list[Path]] = {}
@@ -262,6 +267,15 @@ def _folder_site(folder: Path, log: FaultLog) -> SitePaths | None:
             )
     layers = tuple((layer, paths[0]) for layer, paths in sorted(found.items()))
     return SitePaths(folder, settings, container, layers)
+
+
+def _site_of_another_name(files: list[Path]) -> Path | None:
+    """Return the one file of a folder that is a site, its settings beside it, if none is 'site'."""
+    if any(path.stem.lower() == "site" for path in files):
+        return None
+    whole = [path for path in files if path.suffix.lower() in _WHOLE_SITES]
+    pairs = [path for path in whole if path.with_suffix(".toml") in files]
+    return pairs[0] if len(pairs) == 1 and pairs[0].stem.lower() not in LAYERS else None
 
 
 def _layer_of(path: Path, log: FaultLog) -> str | None:

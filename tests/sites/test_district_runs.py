@@ -124,15 +124,22 @@ def test_a_pond_that_fails_is_told_and_the_other_is_planned(
     assert record["failed_water_bodies"][0]["water_id"] == "p0"
 
 
+@pytest.mark.parametrize("most_proven", [1, 2])
 def test_large_districts_have_the_same_rafts_and_a_shorter_effect(
-    district: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    most_proven: int,
+    district: tuple[Path, Path],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     site, plan = district
     monkeypatch.setattr(fleet_planning, "_MOST_JUDGED_AGAIN", 1)
+    monkeypatch.setattr(fleet_planning, "_MOST_PROVEN", most_proven)
     monkeypatch.setattr("geoplan.fleet.kept.MOST_HELD", 1)
     outcome = plan_folder(site, tmp_path / "plan", workers=1)
     assert outcome.audit.passed
     made = outcome.plan
+    certified = [water.certificate is not None for water in made.waters]
+    assert certified == [bool(water.rafts) and most_proven > 1 for water in made.waters]
     assert isinstance(made.waters, Kept)
     assert all(water.effect and not water.effect.sensitivity for water in made.waters)
     for name in ("setting_out.csv", "cover.csv", "allocation.csv", "logistics.csv"):

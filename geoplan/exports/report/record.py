@@ -3,9 +3,10 @@
 import platform
 from collections.abc import Iterator
 from importlib.metadata import version
-from itertools import chain, islice
+from itertools import chain
 
 from geoplan.crs import proj_version
+from geoplan.errors import said_by_kind
 from geoplan.exports.report.content import Block, Bullets, Grid, Heading, Text, Value, grid
 from geoplan.plan import AuditReport, Finding, Plan
 from geoplan.settings import defaults_used
@@ -39,10 +40,12 @@ def assumptions(plan: Plan, site: Site) -> Iterator[Block]:
         "Not stated by the site, and what stood in for it", ("setting", "used", "source"), rows
     )
     every = chain(site.notes, (note for water in plan.waters for note in water.notes))
-    notes = tuple(str(note) for note in islice(every, _NOTES))
+    notes = said_by_kind(every)
     if notes:
         yield Heading("What a reader must know", 2)
-        yield Bullets(notes)
+        yield Bullets(notes[:_NOTES])
+    if len(notes) > _NOTES:
+        yield Text(f"{len(notes) - _NOTES} more kinds of note stand in plan.json.")
     yield Heading("Uncertainty")
     yield Grid(
         "What each figure is uncertain by, and where that comes from",

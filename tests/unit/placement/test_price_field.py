@@ -97,6 +97,30 @@ def test_of_large_water_only_the_part_that_can_pay_is_looked_at(
     assert part.value == pytest.approx(whole.value, rel=0.03)
 
 
+def test_the_larger_the_water_the_fewer_poses_are_looked_at(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A plan of few rafts is proven however large the water: poses worth less need no field."""
+    surface, basin = surface_of("cone"), shapely.Point(0, 0).buffer(8.0)
+    region, wanted = [AllowedRegion(RAFT, basin, ())], stock(1.0)
+    known = area_bound([surface], region, GAP, wanted)
+    counts = {
+        share: sum(
+            len(kind.held.poses)
+            for kind in posed([surface], region, GAP, wanted, [share * known.prices[0]]).types
+        )
+        for share in (0.8, 0.9)
+    }
+    assert counts[0.9] < counts[0.8]
+    monkeypatch.setattr(price_problem, "_is_too_large", lambda *_: True)
+    monkeypatch.setattr(price_problem, "_MOST_POSES", counts[0.9])
+    part = price_field([surface], region, GAP, wanted, np.inf, known.prices)
+    assert part is not None
+    assert part.prices[0] >= 0.9 * known.prices[0] > 0
+    assert judged(part, surface, basin, 1.0) < 2e-3 * RAFT.planted_area_m2
+    assert part.value < known.value
+
+
 class Asked(Patience):
     """Time that is up once it has been asked for so many times."""
 

@@ -4,6 +4,7 @@ import hashlib
 import json
 import math
 import os
+import shutil
 from pathlib import Path
 
 import pytest
@@ -284,6 +285,22 @@ def test_paths_that_lead_nowhere_are_faults(tmp_path: Path) -> None:
         assert errors(path), path
     assert "Unpack it first" in errors(tmp_path / "a.zip")[0]
     assert sum("no ordinary file" in text for text in errors(folder)) >= 2
+
+
+def test_a_folder_with_one_named_site_stands_for_it(tmp_path: Path) -> None:
+    own = tmp_path / "district.gpkg"
+    frame([(POND, {"water_id": "pond", "level_m": 12.0})]).to_file(own, layer="water")
+    (tmp_path / "district.toml").write_text(SETTINGS, encoding="utf-8")
+    (tmp_path / "README.md").write_text("Read me.", encoding="utf-8")
+    by_folder, by_file = read_site(tmp_path), read_site(own)
+    assert by_folder.sources == by_file.sources
+    assert by_folder.notes == by_file.notes == ()
+    # Of two nobody can tell which is meant; and a folder's own settings come before either.
+    shutil.copy(own, tmp_path / "other.gpkg")
+    shutil.copy(tmp_path / "district.toml", tmp_path / "other.toml")
+    assert any("no settings" in text for text in errors(tmp_path))
+    write_site(tmp_path)
+    assert {each.path for each in read_site(tmp_path).sources} == {"site.toml", "water.geojson"}
 
 
 def test_a_layer_of_a_geopackage_under_an_odd_name_is_said(tmp_path: Path) -> None:
