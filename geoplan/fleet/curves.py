@@ -168,10 +168,8 @@ def weighed(body: WaterBody, settings: Settings) -> tuple[RemovalCurve, Ground]:
     around, _ = with_headings(Surroundings(body, known, edges, settings))
     load, _ = load_benefit(body, settings, known)
     benefit: Benefit = load or place_benefit(around)
-    types = settings.raft
-    limits = [limit for rule in LIMIT_RULES for limit in rule.limits(around, types, {})]
-    cover = next(limit for limit in limits if limit.name == "cover")
-    regions = tuple(allowed_region(around, kind, REGION_RULES) for kind in types)
+    cover = cover_limit(around)
+    regions = tuple(allowed_region(around, kind, REGION_RULES) for kind in settings.raft)
     made = _Curve(benefit, regions, cover, GAP.gap_m(around))
     curve = RemovalCurve(
         water_id=body.water_id,
@@ -180,12 +178,30 @@ def weighed(body: WaterBody, settings: Settings) -> tuple[RemovalCurve, Ground]:
         counts=np.array([counts for counts, _ in made.points]),
         kept=np.array([kept for _, kept in made.points]),
         cut_constant=np.array([constant for constant, _ in made.cuts]),
-        cut_slope=np.array([slope for _, slope in made.cuts]).reshape(-1, len(types)),
+        cut_slope=np.array([slope for _, slope in made.cuts]).reshape(-1, len(settings.raft)),
         room_m2=cover.most,
         pool_m2=edges[1].area_m2,
         inflow_l_s=inflow_l_s(body, settings),
     )
     return curve, Ground(known, edges, regions, load.bare() if load else None)
+
+
+def cover_limit(around: Surroundings) -> Limit:
+    """
+    Return what rafts of all types may cover of a water body, the one limit that is its own.
+
+    Parameters
+    ----------
+    around : Surroundings
+        The water body.
+
+    Returns
+    -------
+    Limit
+        Water that a raft of each type covers, and how much all may [m²].
+    """
+    every = (rule.limits(around, around.settings.raft, {}) for rule in LIMIT_RULES)
+    return next(limit for limits in every for limit in limits if limit.name == "cover")
 
 
 class _Curve:

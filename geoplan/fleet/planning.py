@@ -5,6 +5,8 @@ from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+import numpy as np
+
 from geoplan.district import Allocation
 from geoplan.errors import ExportError, GeoplanError, SiteDataError
 from geoplan.fleet.crew import Crew
@@ -13,8 +15,9 @@ from geoplan.fleet.fingerprint import fingerprint, program
 from geoplan.fleet.kept import Handed, handed, held_or_kept
 from geoplan.fleet.logistics import logistics
 from geoplan.fleet.running import Progress, Task, run_all
-from geoplan.fleet.sharing import allotments, shared_out, with_held
+from geoplan.fleet.sharing import allotments, ceiling_of, shared_out, with_held
 from geoplan.fleet.store import WORK_ENDING, PartStore, packed
+from geoplan.fleet.surplus import surplus_bound
 from geoplan.placement.held import sum_faults
 from geoplan.plan import Plan, WaterFailure, WaterPlan
 from geoplan.planner import Detail, held_problems, plan_water
@@ -85,6 +88,8 @@ def planned(
         shared = _Shared(every, site.settings, counts)
     elif len(every) > 1 or _has_terms(site.water_bodies[0]):
         shared = _shared(every, site, held, store, crew, progress)
+        if len(every) <= _MOST_PROVEN and time_limit_s is None:
+            shared = _with_proof(shared, site, store, crew, progress)
     else:
         shared = _Shared(every, site.settings, [{}])
     waters, failures = shared.waters, shared.failures
@@ -190,6 +195,7 @@ class _Shared:
     allocation: Allocation | None = None
     failures: dict[str, str] = field(default_factory=dict)
     keys: Sequence[str] = ()
+    curves: Sequence[RemovalCurve] = ()
 
 
 def _shared(
@@ -209,7 +215,78 @@ def _shared(
     # The share keeps the budget already; a water body without any then says what it costs.
     settings = own.model_copy(update={"budget": site.settings.budget})
     allotted = allotments(allocation, site.settings)
-    return _Shared(left, settings, allotted, allocation, failures, keys)
+    return _Shared(left, settings, allotted, allocation, failures, keys, curves)
+
+
+def _with_proof(
+    shared: _Shared, site: Site, store: PartStore, crew: Crew, progress: Progress | None
+) -> _Shared:
+    """Bound the district by price fields where rafts may be worth more than they pay."""
+    bodies = (body for body in site.water_bodies if body.water_id not in shared.failures)
+    ceiling = ceiling_of(bodies, shared.curves, site.settings)
+    allocation = shared.allocation
+    if allocation is None:
+        return shared
+    paid = ceiling.highest(np.array([limit.price for limit in allocation.limits]))
+    surplus = ceiling.surplus(paid)
+    asked = np.flatnonzero(surplus > 0).tolist() if paid.any() else []
+    own = own_settings(site.settings)
+    base, ground = fingerprint(program(), own, "surplus"), _ground_base(own)
+    tasks = []
+    for k in asked:
+        water, scale = shared.waters[k], ceiling.scale[k]
+        rents = tuple(float(each) for each in ceiling.use[k] @ paid / scale)
+        known = float(surplus[k] / scale)
+        counts = tuple(float(shared.allotted[k].get(kind.name, 0)) for kind in own.raft)
+        asks = (rents, counts, known)
+        arguments = (water.body, own, *asks, store.folder, _ground_key(ground, water))
+        key = fingerprint(base, water.key, asks)
+        tasks.append(Task(key, water.name, water.weight, surplus_of, arguments))
+    failures = run_all(tasks, store, crew, "bounding the district", progress) if tasks else {}
+    for k, task in zip(asked, tasks, strict=True):
+        if task.name not in failures:
+            surplus[k] = min(surplus[k], store.load(task.key) * ceiling.scale[k])
+    bound = max(allocation.value, min(allocation.bound, ceiling.bound(surplus, paid)))
+    keys = (*shared.keys, *(task.key for task in tasks))
+    return replace(shared, allocation=replace(allocation, bound=bound), keys=keys)
+
+
+def surplus_of(
+    body: WaterBody,
+    settings: Settings,
+    paid: tuple[float, ...],
+    counts: tuple[float, ...],
+    known: float,
+    folder: Path,
+    ground_key: str,
+) -> float:
+    """
+    Return what no plan of a water body is worth beyond what its rafts pay.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body.
+    settings : Settings
+        Settings as it sees them.
+    paid : tuple of float
+        What a raft of each type pays [unit of the benefit].
+    counts : tuple of float
+        Rafts of each type that it is allotted [1].
+    known : float
+        A bound that is known already [unit of the benefit].
+    folder : Path
+        Store, where this machine has it.
+    ground_key : str
+        Name of what weighing left there.
+
+    Returns
+    -------
+    float
+        The bound; the same with and without what was left [unit of the benefit].
+    """
+    ground = PartStore(folder).load(ground_key)
+    return surplus_bound(body, settings, paid, counts, known, ground)
 
 
 def _weighed(

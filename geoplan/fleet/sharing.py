@@ -16,7 +16,7 @@ from geoplan.fleet.allocation import (
     Selection,
     selected,
 )
-from geoplan.fleet.ceiling import district_bound
+from geoplan.fleet.ceiling import Ceiling
 from geoplan.fleet.curves import RemovalCurve
 from geoplan.fleet.policies import at_least_as_good, equal_cover, inflow_order
 from geoplan.fleet.reasons import why
@@ -122,8 +122,8 @@ def shared_out(
     Loads are added as they stand. Water bodies whose load is not known come last, ranked by the
     worth of their places and by what flows in.
     """
-    sharers = [_sharer(body, settings) for body in bodies]
-    district = _District(sharers, curves, settings, _scales(curves))
+    district = _district(bodies, curves, settings)
+    sharers = district.bodies
     offered = [_offered(district, index) for index in range(len(sharers))]
     choices = Choices(
         np.repeat(np.arange(len(sharers)), [len(rows) for rows in offered]),
@@ -140,12 +140,7 @@ def shared_out(
     types = len(settings.raft)
     others = _policies(district, offered, choices, limits)
     found = at_least_as_good(found, choices, iter(others.values()))
-    fixed = np.zeros((len(sharers), len(limits.most)))
-    fixed[:, types] = [sharer.terms.mobilisation_cost for sharer in sharers]
-    may = np.array([sharer.terms.wanted != "never" for sharer in sharers])
-    use = np.array([_unit_use(district, index) for index in range(len(sharers))])
-    areas = np.array([kind.area_m2 for kind in settings.raft])
-    bound = district_bound(curves, district.scale * may, areas, fixed, use, limits, found.prices)
+    bound = _ceiling(district).by_areas(found.prices)
     return Allocation(
         unit=_unit(curves),
         value=found.value,
@@ -164,6 +159,48 @@ def shared_out(
             if chosen is not None
         ),
     )
+
+
+def _district(
+    bodies: Iterable[WaterBody], curves: Sequence[RemovalCurve], settings: Settings
+) -> _District:
+    """Return a district of water bodies, none of which is held."""
+    sharers = [_sharer(body, settings) for body in bodies]
+    return _District(sharers, curves, settings, _scales(curves))
+
+
+def ceiling_of(
+    bodies: Iterable[WaterBody], curves: Sequence[RemovalCurve], settings: Settings
+) -> Ceiling:
+    """
+    Return what bounds a district.
+
+    Parameters
+    ----------
+    bodies : iterable of WaterBody
+        Water bodies that share; none is held.
+    curves : sequence of RemovalCurve
+        What rafts are worth in each, in the same order.
+    settings : Settings
+        Stock, cost, budget and wards.
+
+    Returns
+    -------
+    Ceiling
+        Its limits are in the order of those of the allocation.
+    """
+    return _ceiling(_district(bodies, curves, settings))
+
+
+def _ceiling(district: _District) -> Ceiling:
+    """Return what bounds a district."""
+    bodies, limits, types = district.bodies, district.limits(), len(district.settings.raft)
+    fixed = np.zeros((len(bodies), len(limits.most)))
+    fixed[:, types] = [body.terms.mobilisation_cost for body in bodies]
+    may = np.array([body.terms.wanted != "never" for body in bodies])
+    use = np.array([_unit_use(district, index) for index in range(len(bodies))])
+    areas = np.array([kind.area_m2 for kind in district.settings.raft])
+    return Ceiling(district.curves, district.scale * may, areas, fixed, use, limits)
 
 
 def _policies(

@@ -17,8 +17,9 @@ can hold adds to the bound, and by the field, which rises where they lack it (se
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -114,6 +115,7 @@ def price_field(
     known: float = np.inf,
     prices: Sequence[float] = (),
     patience: Patience = ENDLESS,
+    paid_before: Sequence[float] | None = None,
 ) -> FieldProof | None:
     """
     Return the best price field found, proven for every legal pose.
@@ -137,6 +139,9 @@ def price_field(
     patience : Patience
         When the search for a better field must stop, within a round too: the last field that was
         judged whole stands.
+    paid_before : sequence of float or None
+        What a raft of each type pays for what water bodies share: the bound is then of what plans
+        are worth beyond that; ``None``: nothing [unit of the benefit].
 
     Returns
     -------
@@ -144,19 +149,17 @@ def price_field(
         A bound for continuous positions and headings; ``None`` where the water is too large for
         it, or time is up. It may be worse than the area bound, which is to be compared.
     """
-    problem = _problem(surfaces, regions, gap_m, limits, prices, patience)
+    pose = partial(
+        posed, surfaces, regions, gap_m, limits, patience=patience, paid_before=paid_before
+    )
+    problem = _problem(pose, prices, patience)
     if problem is None:
         return None
     if problem.most_rafts == 0:
         nothing = np.zeros(surfaces[0].nodes.shape)
         return FieldProof(0.0, nothing, (0.0,) * len(limits), (), (), 0.0, 0)
-    programme, stalled = Programme(problem), 0
-    rented = programme.rented(problem, patience)
-    side = _SIDES[-1][1]
-    best = None if rented is None else _proof(problem, rented, side, patience)[0]
-    nothing = np.zeros(surfaces[0].nodes.shape)
-    asked = [kind.asked(nothing) for kind in problem.types]
-    programme.take([first_poses(kind) for kind in problem.types], asked, problem)
+    side, stalled = _SIDES[-1][1], 0
+    programme, best = _begun(problem, side, patience)
     rounds, closed = _LARGE_PACE if programme.is_interior else _PACE
     for turn in range(rounds):
         found = programme.solved(patience)
@@ -183,23 +186,30 @@ def price_field(
     return best
 
 
+def _begun(problem: Problem, side: int, patience: Patience) -> tuple[Programme, FieldProof | None]:
+    """Return a programme with its first poses, and what prices prove without any field."""
+    programme = Programme(problem)
+    rented = programme.rented(problem, patience)
+    proof = None if rented is None else _proof(problem, rented, side, patience)[0]
+    nothing = np.zeros(problem.node_area_m2.shape)
+    asked = [kind.asked(nothing) for kind in problem.types]
+    programme.take([first_poses(kind) for kind in problem.types], asked, problem)
+    return programme, proof
+
+
 def _problem(
-    surfaces: Sequence[WorthSurface],
-    regions: Sequence[AllowedRegion],
-    gap_m: float,
-    limits: Sequence[Limit],
+    pose: Callable[[list[float] | None], Problem | None],
     prices: Sequence[float],
     patience: Patience,
 ) -> Problem | None:
     """Return the problem of all the water, or where it is too large of what can pay."""
     if patience.is_over():
         return None
-    problem = posed(surfaces, regions, gap_m, limits, None, patience)
+    problem = pose(None)
     for share in _LEAST_PRICES if any(price > 0 for price in prices) else ():
         if problem is not None or patience.is_over():
             break
-        floor = [share * price for price in prices]
-        problem = posed(surfaces, regions, gap_m, limits, floor, patience)
+        problem = pose([share * price for price in prices])
     return problem
 
 
@@ -220,7 +230,7 @@ def _proof(
     prices = np.maximum(prices, problem.least_prices)
     judgements = []
     for index, kind in enumerate(problem.types):
-        rent = float(prices @ problem.use[:, index])
+        rent = float(prices @ problem.use[:, index]) + float(problem.paid_before[index])
         judgement = judged(kind, exact, rent, room_prices, least, patience)
         if judgement is None:
             return None, []

@@ -163,6 +163,8 @@ class Problem:
     least_prices : ndarray of float, shape (limits,)
         Prices are held to these and more: poses that cannot be worth them are left out [unit of
         the benefit a unit of the limit].
+    paid_before : ndarray of float, shape (types,)
+        What a raft of each type pays whatever the prices [unit of the benefit].
     """
 
     surface: WorthSurface
@@ -174,6 +176,7 @@ class Problem:
     rooms: tuple[Room, ...]
     most_rafts: int
     least_prices: FloatArray
+    paid_before: FloatArray
 
     def rooms_of(self, poses: IntArray) -> IntArray:
         """
@@ -229,6 +232,7 @@ def posed(
     limits: Sequence[Limit],
     least_prices: Sequence[float] | None = None,
     patience: Patience = ENDLESS,
+    paid_before: Sequence[float] | None = None,
 ) -> Problem | None:
     """
     Return the programme's data.
@@ -248,6 +252,8 @@ def posed(
         benefit a unit of the limit].
     patience : Patience
         When to break off.
+    paid_before : sequence of float or None
+        What a raft of each type pays whatever the prices; ``None``: nothing [unit of the benefit].
 
     Returns
     -------
@@ -262,16 +268,11 @@ def posed(
     """
     surface = surfaces[0]
     legal = [grown(region.region, SLACK_M) for region in regions]
-    wide = shapely.union_all([grown(area.region, gap_m / 2 + SLACK_M) for area in regions])
-    shape, h = surface.nodes.shape, surface.cell_size_m
-    frame = shapely.box(
-        surface.west_m, surface.south_m,
-        surface.west_m + (shape[1] - 1) * h, surface.south_m + (shape[0] - 1) * h,
-    )  # fmt: skip
-    wide = shapely.intersection(wide, frame)
+    wide, h = _wide(surface, regions, gap_m), surface.cell_size_m
     use = np.array([limit.per_raft for limit in limits]).reshape(-1, len(regions))
     floor = np.zeros(len(limits)) if least_prices is None else np.array(least_prices, float)
-    rents = floor @ use
+    before = np.zeros(len(regions)) if paid_before is None else np.array(paid_before, float)
+    rents = floor @ use + before
     if not rents.any() and _is_too_large(regions, legal, gap_m, h):
         return None
     rooms = _rooms(wide, regions, gap_m)
@@ -287,15 +288,26 @@ def posed(
     ]
     across_m = min(region.raft_type.width_m for region in regions) + gap_m
     rooms = _counted(rooms, types, across_m, h / STEPS, is_whole=not rents.any())
-    node_area = node_areas(surface, wide)
     spread = _spread(surface, types)
     if spread.shape[1] > _MOST_VARIABLES:
         return None
     most = np.array([limit.most for limit in limits])
     most_rafts = min(sum(room.most for room in rooms), _most_by_limits(use, most))
     return Problem(
-        surface, tuple(types), spread, node_area, use, most, tuple(rooms), most_rafts, floor
-    )
+        surface, tuple(types), spread, node_areas(surface, wide), use, most, tuple(rooms),
+        most_rafts, floor, before,
+    )  # fmt: skip
+
+
+def _wide(
+    surface: WorthSurface, regions: Sequence[AllowedRegion], gap_m: float
+) -> shapely.Geometry:
+    """Return the water that grown rafts may cover, as far as the grid goes."""
+    rows, cols = surface.nodes.shape
+    west_m, south_m, h = surface.west_m, surface.south_m, surface.cell_size_m
+    frame = shapely.box(west_m, south_m, west_m + (cols - 1) * h, south_m + (rows - 1) * h)
+    grown_regions = [grown(area.region, gap_m / 2 + SLACK_M) for area in regions]
+    return shapely.intersection(shapely.union_all(grown_regions), frame)
 
 
 def _count(sets: Sequence[PoseBoxes]) -> int:

@@ -206,6 +206,7 @@ class Programme:
             if len(poses) == 0:
                 continue
             worth, _ = worths_and_pays(kind.tables, asked[index], poses, True)
+            worth = worth - problem.paid_before[index]
             self._taken.append((index, self._solver.getNumRow(), poses, worth))
             self._add(index, poses, worth + rises_at(asked[index], poses), problem)
 
@@ -263,7 +264,8 @@ class Programme:
             rooms = [np.flatnonzero(kind.box_room == room) for room in np.unique(kind.box_room)]
             best = np.array([own[np.argmax(most[own])] for own in rooms], int)
             if len(best):
-                self._add(index, boxes[best, :3] * FINER, most[best], problem)
+                least = most[best] - problem.paid_before[index]
+                self._add(index, boxes[best, :3] * FINER, least, problem)
         self._solver.changeColsBounds(count, field, np.zeros(count), np.zeros(count))
         found = self.solved(patience)
         self._solver.changeColsBounds(

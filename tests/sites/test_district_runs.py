@@ -77,15 +77,15 @@ def test_one_changed_sounding_plans_one_pond_again(
     own.write_text(json.dumps(record))
     plan_folder(own, tmp_path / "plan", workers=1)
     before = parts(tmp_path / "plan")
-    assert len(before) == 4  # a curve and a plan for each
+    assert len(before) == 6  # a curve, a plan and a part of the district's bound for each
     at = [k for k, f in enumerate(record["features"]) if f["properties"]["layer"] == "soundings"][5]
     record["features"][at]["properties"]["depth_m"] += 0.01
     own.write_text(json.dumps(record))
     plan_folder(own, tmp_path / "plan", workers=1)
     after = parts(tmp_path / "plan")
     same = {name for name, when in before.items() if after.get(name) == when}
-    assert len(same) == 2
-    assert len(after) == 4
+    assert len(same) in {2, 3}  # the bound asks for prices, which may be others now
+    assert len(after) == 6
 
 
 def test_a_full_disk_is_told_and_the_earlier_plan_stands(
@@ -142,7 +142,9 @@ def test_large_districts_have_the_same_rafts_and_a_shorter_effect(
     assert certified == [bool(water.rafts) and most_proven > 1 for water in made.waters]
     assert isinstance(made.waters, Kept)
     assert all(water.effect and not water.effect.sensitivity for water in made.waters)
-    for name in ("setting_out.csv", "cover.csv", "allocation.csv", "logistics.csv"):
+    # The bound of the district, which the allocation tells, is another one where none is proven.
+    same = ["setting_out.csv", "cover.csv", "logistics.csv", "allocation.csv"][: 2 + most_proven]
+    for name in same:
         assert (tmp_path / "plan" / name).read_bytes() == (plan / name).read_bytes()
 
 
@@ -173,4 +175,7 @@ def test_hashes_differ_where_files_do(district: tuple[Path, Path]) -> None:
     record = json.loads((plan / "plan.json").read_text())
     assert record["inputs"][0]["sha256"] == hashlib.sha256(site.read_bytes()).hexdigest()
     assert record["allocation"]["gap_pct"] <= 1e-3
-    assert record["allocation"]["district_gap_pct"] < 25
+    # No plan of the district beats its bound, least of all the one that was made.
+    placed = sum(water["value"] for water in record["water_bodies"])
+    assert placed <= record["allocation"]["bound"]
+    assert record["allocation"]["district_gap_pct"] < 5

@@ -10,7 +10,7 @@ import shapely
 from geoplan.errors import InfeasibleError, PlanFileError
 from geoplan.fleet import refuse_foreign_folder, whole_or_nothing
 from geoplan.fleet.curves import RemovalCurve
-from geoplan.fleet.sharing import allotments, shared_out
+from geoplan.fleet.sharing import allotments, ceiling_of, shared_out
 from geoplan.settings import Settings
 from geoplan.site import Levels, ShareTerms, Soundings, WaterBody
 
@@ -197,3 +197,34 @@ def test_worth_without_measured_flows_is_marked_relative() -> None:
     assert found.shown_unit == "relative"
     alone = shared_out([body("p")], [known], settings())
     assert alone.shown_unit == known.unit
+
+
+def test_a_district_is_bounded_at_the_price_of_its_last_raft() -> None:
+    """
+    Five alike rafts of forty that there is room for, and a second pond worth less.
+
+    Any price from the second's worth to the first's shares them out alike. By hand, at a price p
+    the surplus of the first's forty places is 40 (1 - p), and the bound 5 p more.
+    """
+    curves = [water("good", [1.0] * 40, flow=1.0), water("poor", [0.7] * 40, flow=1.0)]
+    bodies = [body("good"), body("poor")]
+    kinds = settings(raft={"stock": 5})
+    ceiling = ceiling_of(bodies, curves, kinds)
+    price = np.array([0.75, 0.0])
+    assert ceiling.surplus(price) == pytest.approx([40 * 0.25, 0.0])
+    assert ceiling.bound(ceiling.surplus(price), price) == pytest.approx(40 * 0.25 + 5 * 0.75)
+    highest = ceiling.highest(np.array([0.7, 0.0]))
+    # Five rafts at the price and no surplus: 1 % may be given away.
+    assert 1.0 <= highest[0] <= 1.01 + 1e-9
+    assert ceiling.bound(ceiling.surplus(highest), highest) == pytest.approx(5 * highest[0])
+    # Without a stock nothing has a price.
+    assert not ceiling_of(bodies, curves, settings(raft={"stock": None})).highest(price).any()
+
+
+def test_setting_up_is_paid_once_by_a_water_body_with_rafts() -> None:
+    """By hand: 3 rafts worth 10 each at 4 each and 5 for setting up leave 3 (10 - 4) - 5."""
+    curves = [water("one", [10.0] * 3, flow=1.0)]
+    kinds = settings(raft={"stock": None, "cost": 4.0}, budget={"limit": 17.0})
+    ceiling = ceiling_of([body("one", mobilisation_cost=5.0)], curves, kinds)
+    paid = np.array([0.0, 1.0])
+    assert ceiling.bound(ceiling.surplus(paid), paid) == pytest.approx(3 * 6 - 5 + 17)

@@ -37,7 +37,11 @@ def proof_in(
 
 
 def judged(
-    proof: FieldProof, surface: WorthSurface, basin: shapely.Geometry, share: float
+    proof: FieldProof,
+    surface: WorthSurface,
+    basin: shapely.Geometry,
+    share: float,
+    rent: float = 0.0,
 ) -> float:
     """The most that a legal pose, drawn at random, is worth beyond a share of what it pays."""
     rng = np.random.default_rng(11)
@@ -63,7 +67,8 @@ def judged(
             for room, price in zip(proof.rooms, proof.room_prices, strict=True)
             if room.outline.covers(shapely.Point(x[k], y[k]))
         )
-        most = max(most, float(worth[k]) - share * (paid + sum(proof.prices) + room + proof.margin))
+        pays = paid + sum(proof.prices) + room + proof.margin + rent
+        most = max(most, float(worth[k]) - share * pays)
     return most
 
 
@@ -119,6 +124,24 @@ def test_the_larger_the_water_the_fewer_poses_are_looked_at(
     assert part.prices[0] >= 0.9 * known.prices[0] > 0
     assert judged(part, surface, basin, 1.0) < 2e-3 * RAFT.planted_area_m2
     assert part.value < known.value
+
+
+@pytest.mark.parametrize("kind", ["cone", "ridge"])
+def test_what_plans_are_worth_beyond_a_rent_is_bounded_for_any_number(kind: str) -> None:
+    """With the rents of its rafts added again it bounds plans of every number of them."""
+    surface, basin = surface_of(kind), shapely.Point(0, 0).buffer(6.0)
+    region = [AllowedRegion(RAFT, basin, ())]
+    bounds = [proof_in(basin, surface, count).value for count in (1.0, 2.0, 4.0)]
+    best = best_pair(basin, surface)
+    for rent in (0.5 * bounds[0], 0.9 * bounds[0], 0.99 * bounds[0]):
+        proof = price_field([surface], region, GAP, stock(100.0), paid_before=[rent])
+        assert proof is not None
+        assert best <= proof.value + 2 * rent
+        assert judged(proof, surface, basin, 1.0, rent) < 2e-3 * RAFT.planted_area_m2
+    # At a rent that no raft is worth there is no surplus.
+    proof = price_field([surface], region, GAP, stock(100.0), paid_before=[1.001 * bounds[0]])
+    assert proof is not None
+    assert proof.value <= 2e-3 * bounds[0]
 
 
 class Asked(Patience):
