@@ -11,9 +11,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 from shapely.geometry.base import BaseGeometry
 
+from geoplan.cut_cells import ring_edges
 from geoplan.placement.headings import Headings
 from geoplan.placement.row_kernels import legal_places
 from geoplan.placement.shadow_kernels import mark_worth, running_sums
@@ -180,18 +180,14 @@ def _as_they_may(made: Frame, headings: Headings) -> Frame | None:
 
 
 def _turned_edges(region: BaseGeometry, turn_deg: float) -> FloatArray:
-    """Return the edges of the region's rings in frame coordinates, shape (n, 4) [m]."""
+    """Return the edges of the region in frame coordinates, western ones first, shape (n, 4) [m]."""
     angle = math.radians(turn_deg)
     cos, sin = math.cos(angle), math.sin(angle)
-    edges = []
-    for part in shapely.get_parts(region):
-        for ring in (part.exterior, *part.interiors):
-            xy = shapely.get_coordinates(ring)
-            turned = np.column_stack(
-                [xy[:, 0] * cos - xy[:, 1] * sin, xy[:, 0] * sin + xy[:, 1] * cos]
-            )
-            edges.append(np.hstack([turned[:-1], turned[1:]]))
-    return np.concatenate(edges) if edges else np.zeros((0, 4))
+    edges = ring_edges(region)
+    x, y = edges[:, ::2], edges[:, 1::2]
+    turned = np.stack([x * cos - y * sin, x * sin + y * cos], axis=2)
+    out: FloatArray = turned[np.argsort(turned[:, :, 0].min(axis=1))].reshape(-1, 4)
+    return out
 
 
 def _worths(
