@@ -135,12 +135,15 @@ class AllowedRegion:
         words.
     headings : Headings or None
         Which way it may lie; ``None``: any.
+    forbidden : tuple of BaseGeometry
+        What each rule forbids, in the order of the rules, working CRS [m].
     """
 
     raft_type: RaftType
     region: BaseGeometry
     taken_m2: tuple[tuple[str, float, str], ...]
     headings: Headings | None = None
+    forbidden: tuple[BaseGeometry, ...] = ()
 
     @cached_property
     def wide(self) -> BaseGeometry:
@@ -236,7 +239,7 @@ def allowed_region(
         taken.append((rule.name, float(lost), rule.words(around, raft_type)))
     left = shapely.difference(water, shapely.union_all(forbidden))
     room = reachable_parts(left, raft_type)
-    return AllowedRegion(raft_type, room, tuple(taken), around.headings)
+    return AllowedRegion(raft_type, room, tuple(taken), around.headings, tuple(forbidden))
 
 
 def reachable_parts(region: BaseGeometry, raft_type: RaftType) -> BaseGeometry:
