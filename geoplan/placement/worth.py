@@ -149,8 +149,8 @@ class WorthSurface:
             self.nodes.shape,
         )
         shares = ((1 - up) * (1 - right), up * (1 - right), (1 - up) * right, up * right)
-        out = np.bincount(nodes, each * np.concatenate(shares), self.nodes.size)
-        return out.reshape(self.nodes.shape)
+        planted = np.bincount(nodes, each * np.concatenate(shares), self.nodes.size)
+        return np.asarray(planted, float).reshape(self.nodes.shape)
 
 
 def _points_under(
