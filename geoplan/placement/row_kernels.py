@@ -132,14 +132,14 @@ def fill_row(value: FloatArray, price: float, per_raft: int, best: FloatArray) -
     best : ndarray of float, shape (places + 1,) or longer
         Filled in: best worth of the first places [worth of planted m²].
     """
+    most = best[0]
     for i in range(len(value)):
         take = value[i] - price
         if take > 0:
             if i >= per_raft:
                 take += best[i + 1 - per_raft]
-            best[i + 1] = max(best[i], take)
-        else:
-            best[i + 1] = best[i]
+            most = max(most, take)
+        best[i + 1] = most
 
 
 @numba.njit(cache=True)

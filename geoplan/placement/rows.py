@@ -185,8 +185,9 @@ def _turned_edges(region: BaseGeometry, turn_deg: float) -> FloatArray:
     cos, sin = math.cos(angle), math.sin(angle)
     edges = ring_edges(region)
     x, y = edges[:, ::2], edges[:, 1::2]
-    turned = np.stack([x * cos - y * sin, x * sin + y * cos], axis=2)
-    out: FloatArray = turned[np.argsort(turned[:, :, 0].min(axis=1))].reshape(-1, 4)
+    turned = np.empty_like(edges)
+    turned[:, ::2], turned[:, 1::2] = x * cos - y * sin, x * sin + y * cos
+    out: FloatArray = turned[np.minimum(turned[:, 0], turned[:, 2]).argsort()]
     return out
 
 
