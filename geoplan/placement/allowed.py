@@ -18,6 +18,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from geoplan.grid import SiteFields
+from geoplan.mooring.holding import Holding, holding
 from geoplan.placement.headings import Headings
 from geoplan.plan import WaterEdge
 from geoplan.raft import RaftType
@@ -70,6 +71,29 @@ class Surroundings:
     def low_water(self) -> BaseGeometry:
         """Return the open water at low level."""
         return self.edges[0].outline
+
+    def holding_of(self, kind: RaftType) -> Holding:
+        """
+        Return what holds rafts of a type here.
+
+        Parameters
+        ----------
+        kind : RaftType
+            The type.
+
+        Returns
+        -------
+        Holding
+            Posts or lines, and the room that takes; every rule asks for it, and it is kept.
+        """
+        if kind not in self._holdings:
+            self._holdings[kind] = holding(self.body, self.fields, kind, self.settings)
+        return self._holdings[kind]
+
+    @cached_property
+    def _holdings(self) -> dict[RaftType, Holding]:
+        """Return what was asked for."""
+        return {}
 
 
 class RegionRule(Protocol):

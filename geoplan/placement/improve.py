@@ -406,15 +406,15 @@ def is_legal(plan: Sequence[Poses], regions: Sequence[AllowedRegion], gap_m: flo
         if len(part) == 0:
             continue
         place = (part.easting_m, part.northing_m, part.heading_deg)
-        heads = region.headings
-        if not shapely.covers(region.wide, part.outlines).all() or (
+        heads, outlines = region.headings, part.outlines
+        if not shapely.covers(region.wide, outlines).all() or (
             heads is not None and not heads.allows(part.raft_type, *place).all()
         ):
             return False
-        shapes.append(part.outlines)
+        shapes.append(outlines)
     if not shapes:
         return True
-    outlines = np.concatenate(shapes)
-    tree = shapely.STRtree(outlines)
-    first, second = tree.query(outlines, predicate="dwithin", distance=gap_m - TOLERANCE_M)
+    every = np.concatenate(shapes)
+    tree = shapely.STRtree(every)
+    first, second = tree.query(every, predicate="dwithin", distance=gap_m - TOLERANCE_M)
     return bool((first == second).all())
