@@ -342,10 +342,12 @@ def _spots(ground: WindowGround, rent: FloatArray, rng: Any, most: int) -> Float
     pays = np.zeros(water.nodes.shape[1:], bool)
     for t in range(len(water.nodes)):
         pays |= water.nodes[t] * water.planted[t] > 0.7 * rent[t]
-    edge = ground.along_m[pays[ground.along_at]]
-    bulk = ground.nodes_m[pays & ground.inside]
+    edge = np.flatnonzero(pays[ground.along_at])
+    bulk = np.flatnonzero(pays & ground.inside)
     parts = [
-        points[rng.integers(0, len(points), most // 2)] for points in (edge, bulk) if len(points)
+        points[paying[rng.integers(0, len(paying), most // 2)]]
+        for points, paying in ((ground.along_m, edge), (ground.nodes_m.reshape(-1, 2), bulk))
+        if len(paying)
     ]
     return np.concatenate(parts) if parts else np.zeros((0, 2))
 
