@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from geoplan.errors import Fault
-from geoplan.grid import SiteFields
+from geoplan.grid import BoolArray, SiteFields
 from geoplan.plan import DesignWaves, PlacedRaft, WaterEdge
 from geoplan.raft import footprints
 from geoplan.settings import Settings
@@ -133,22 +133,26 @@ class _Water:
         fetch = fetch_rose_m(places[:, 0], places[:, 1], self.shore_m)
         return np.maximum(fetch, _LEAST_FETCH_M)
 
-    def rose(self, places: FloatArray, fetch: FloatArray) -> tuple[WaveRose, FloatArray]:
-        """Return waves at places and the mean depth along each ray."""
-        depth = depth_along_m(places[:, 0], places[:, 1], fetch, self.depth_m, self.corner_m)
+    def rose(
+        self, places: FloatArray, fetch: FloatArray, asked: BoolArray | None = None
+    ) -> tuple[WaveRose, FloatArray]:
+        """Return waves at places and the mean depth along each ray, or along those asked for."""
+        rays = fetch if asked is None else np.where(asked, fetch, 0.0)
+        depth = depth_along_m(places[:, 0], places[:, 1], rays, self.depth_m, self.corner_m)
         depth = np.maximum(depth, _LEAST_DEPTH_M)
         return wave_rose(self.wind_m_s, fetch, depth), depth
 
 
 def _worst(water: _Water, places: FloatArray) -> tuple[WaveRose, FloatArray]:
-    """Return waves, and depths along rays, at those places where the largest wave may be."""
+    """Return waves and depths at those places, along those rays, where the largest may be."""
     fetch = water.fetch_m(places)
     # No depth makes a wave larger than endless depth does.
-    most = wave_rose(water.wind_m_s, fetch, np.full(fetch.shape, np.nan)).height_m.max(axis=1)
-    first = int(most.argmax())
+    most = wave_rose(water.wind_m_s, fetch, np.full(fetch.shape, np.nan)).height_m
+    first = int(most.max(axis=1).argmax())
     rose, _ = water.rose(places[first : first + 1], fetch[first : first + 1])
-    worst = most >= (1 - 1e-9) * rose.height_m.max()
-    return water.rose(places[worst], fetch[worst])
+    may = most >= (1 - 1e-9) * rose.height_m.max()
+    worst = may.any(axis=1)
+    return water.rose(places[worst], fetch[worst], may[worst])
 
 
 def _largest(edge: WaterEdge, wind_m_s: float, rose: WaveRose, depth: FloatArray) -> DesignWaves:
