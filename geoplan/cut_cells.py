@@ -105,6 +105,31 @@ def cell_coverage(
     return np.where(covered < 1e-12, 0.0, covered)
 
 
+def ring_edges(region: BaseGeometry) -> FloatArray:
+    """
+    Return the edges of the rings of polygons.
+
+    Parameters
+    ----------
+    region : Polygon or MultiPolygon
+        Polygons [m].
+
+    Returns
+    -------
+    ndarray of float, shape (n, 4)
+        Start and end of each edge, ring after ring [m].
+
+    Examples
+    --------
+    >>> ring_edges(shapely.box(0, 0, 2, 1))[0].tolist()
+    [2.0, 0.0, 2.0, 1.0]
+    """
+    rings = shapely.get_rings(shapely.get_parts(region))
+    corners, ring = shapely.get_coordinates(rings, return_index=True)
+    edges: FloatArray = np.hstack([corners[:-1], corners[1:]])[ring[:-1] == ring[1:]]
+    return edges
+
+
 @inner
 def sort_rows(rows: FloatArray) -> None:
     """
@@ -126,6 +151,24 @@ def sort_rows(rows: FloatArray) -> None:
         for k in range(rows.shape[1]):
             rows[0, k], rows[end, k] = rows[end, k], rows[0, k]
         _sink(rows, ZERO, end)
+
+
+@inner
+def sort_near_rows(rows: FloatArray) -> None:
+    """
+    Sort rows that are nearly in order by their first column, in place.
+
+    Parameters
+    ----------
+    rows : ndarray of float, shape (n, k)
+        Rows, few of them far from their place [any unit].
+    """
+    for place in range(1, len(rows)):
+        at = place
+        while at > 0 and rows[at - 1, 0] > rows[at, 0]:
+            for k in range(rows.shape[1]):
+                rows[at, k], rows[at - 1, k] = rows[at - 1, k], rows[at, k]
+            at -= 1
 
 
 @inner
@@ -203,12 +246,7 @@ def face_shares(
     >>> east.tolist(), north.tolist()
     ([[0.25], [0.0]], [[0.0, 0.0]])
     """
-    edges = []
-    for part in shapely.get_parts(region):
-        for ring in (part.exterior, *part.interiors):
-            corners = (shapely.get_coordinates(ring) - (west_m, south_m)) / cell_size_m
-            edges.append(np.hstack([corners[:-1], corners[1:]]))
-    ends = np.concatenate(edges) if edges else np.zeros((0, 4))
+    ends = (ring_edges(region) - (west_m, south_m, west_m, south_m)) / cell_size_m
     turned = np.ascontiguousarray(ends[:, [1, 0, 3, 2]])
     east = _line_shares(ends, shape[1], shape[0])[1:].T
     north = _line_shares(turned, shape[0], shape[1])[1:]

@@ -171,7 +171,9 @@ def _hours(
         leafy = horizon_slope(easting_m[part], northing_m[part], *everything)
         out[part] = mean_sun_h(leafy, path, np.where(in_leaf, 1.0, 1.0 - BARE_SHARE))
         if not in_leaf.all():
-            bare = horizon_slope(easting_m[part], northing_m[part], *lasting)
+            bare = leafy
+            if len(evergreen) < len(body.shade):
+                bare = horizon_slope(easting_m[part], northing_m[part], *lasting)
             out[part] += mean_sun_h(bare, path, np.where(in_leaf, 0.0, BARE_SHARE))
     return out
 

@@ -236,8 +236,12 @@ class LoadBenefit:
         ndarray of float, shape (rows, cols)
             Area that takes out at the full rate [m²].
         """
+        return self._effective_m2(self.sinks_m2(poses))
+
+    def _effective_m2(self, sinks_m2: Sequence[FloatArray]) -> FloatArray:
+        """Return the area that works at the full rate, of planted area of each type."""
         total = self._existing_m2 * self._efficiencies[0]
-        for area, share in zip(self.sinks_m2(poses), self._efficiencies, strict=True):
+        for area, share in zip(sinks_m2, self._efficiencies, strict=True):
             total = total + area * share
         return total
 
@@ -274,8 +278,13 @@ class LoadBenefit:
         Transport
             Concentration, adjoint and balance.
         """
-        rate_m_s = (self.rate_m_yr if rate_m_yr is None else rate_m_yr) / SECONDS_PER_YEAR
-        sinks = rate_m_s * self.effective_m2(poses)
+        return self._solved(
+            self.sinks_m2(poses), self.rate_m_yr if rate_m_yr is None else rate_m_yr
+        )
+
+    def _solved(self, sinks_m2: Sequence[FloatArray], rate_m_yr: float) -> Transport:
+        """Solve the balance with planted area of each type."""
+        sinks = rate_m_yr / SECONDS_PER_YEAR * self._effective_m2(sinks_m2)
         return self.carrier().solved(self.hydraulics.load_g_s, sinks)
 
     @cached_property
@@ -321,13 +330,14 @@ class LoadBenefit:
         Tangent
             Load kept [g/d], and worth of a square metre of each type [g/(m² d)].
         """
-        here = self.solved(poses) if any(len(part) for part in poses) else self._without
+        sinks_m2 = self.sinks_m2(poses)
+        is_bare = not any(len(part) for part in poses)
+        here = self._without if is_bare else self._solved(sinks_m2, self.rate_m_yr)
         value = (self._without.load_out_g_s - here.load_out_g_s) * SECONDS_PER_DAY
         base = np.nan_to_num(here.worth_g_m2_d(self.rate_m_yr))
         worths = [base * share for share in self._efficiencies]
         touched = sum(
-            float((area * worth).sum())
-            for area, worth in zip(self.sinks_m2(poses), worths, strict=True)
+            float((area * worth).sum()) for area, worth in zip(sinks_m2, worths, strict=True)
         )
         surfaces = tuple(
             WorthSurface.on(self.fields.grid, worth[self._nearest]) for worth in worths

@@ -6,13 +6,13 @@ path; rafts, reeds and trees do not, which errs to the safe side.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
 from geoplan.errors import Fault
-from geoplan.grid import SiteFields
+from geoplan.grid import BoolArray, SiteFields
 from geoplan.plan import DesignWaves, PlacedRaft, WaterEdge
 from geoplan.raft import footprints
 from geoplan.settings import Settings
@@ -76,13 +76,12 @@ def design_waves(
     for edge in edges:
         if wind <= 0 or edge.level_name == "low" or edge.outline.is_empty:
             continue
-        shore = _shore(edge)
+        water = _Water.of(wind, fields, edge)
         places = _edge_places(edge)
         if len(places):
-            worst = _worst(wind, fields, edge.level_m, shore, places)
-            rose, depth = _rose(wind, fields, edge.level_m, shore, worst)
+            rose, depth = _worst(water, places)
             waves.append(_largest(edge, wind, rose, depth))
-        best = _at_rafts(best, wind, fields, edge, shore)
+        best = _at_rafts(best, water, edge)
     return tuple(best), tuple(waves), _notes(waves, water_id)
 
 
@@ -111,36 +110,49 @@ def _edge_places(edge: WaterEdge) -> FloatArray:
     return places
 
 
-def _worst(
-    wind_m_s: float, fields: SiteFields, level_m: float, shore: FloatArray, places: FloatArray
-) -> FloatArray:
-    """Return the places at which the largest wave may be, in their order."""
-    fetch = _fetch_m(shore, places)
+@dataclass(frozen=True, eq=False)
+class _Water:
+    """Wind over the water at one level: its shore, and the depth of its cells [m]."""
+
+    wind_m_s: float
+    shore_m: FloatArray
+    depth_m: FloatArray
+    corner_m: tuple[float, float, float]
+
+    @classmethod
+    def of(cls, wind_m_s: float, fields: SiteFields, edge: WaterEdge) -> "_Water":
+        """Return the water within an edge."""
+        grid = fields.grid
+        bed = np.where(grid.water, fields.bed_m, np.nan)
+        depth = np.where(edge.level_m > bed, edge.level_m - bed, np.nan)
+        corner_m = (grid.west_m, grid.south_m, grid.cell_size_m)
+        return cls(wind_m_s, _shore(edge), depth, corner_m)
+
+    def fetch_m(self, places: FloatArray) -> FloatArray:
+        """Return the fetch of places by direction, shape (n, ROSE_COUNT) [m]."""
+        fetch = fetch_rose_m(places[:, 0], places[:, 1], self.shore_m)
+        return np.maximum(fetch, _LEAST_FETCH_M)
+
+    def rose(
+        self, places: FloatArray, fetch: FloatArray, asked: BoolArray | None = None
+    ) -> tuple[WaveRose, FloatArray]:
+        """Return waves at places and the mean depth along each ray, or along those asked for."""
+        rays = fetch if asked is None else np.where(asked, fetch, 0.0)
+        depth = depth_along_m(places[:, 0], places[:, 1], rays, self.depth_m, self.corner_m)
+        depth = np.maximum(depth, _LEAST_DEPTH_M)
+        return wave_rose(self.wind_m_s, fetch, depth), depth
+
+
+def _worst(water: _Water, places: FloatArray) -> tuple[WaveRose, FloatArray]:
+    """Return waves and depths at those places, along those rays, where the largest may be."""
+    fetch = water.fetch_m(places)
     # No depth makes a wave larger than endless depth does.
-    most = wave_rose(wind_m_s, fetch, np.full(fetch.shape, np.nan)).height_m.max(axis=1)
-    first = int(most.argmax())
-    rose, _ = _rose(wind_m_s, fields, level_m, shore, places[first : first + 1])
-    worst: FloatArray = places[most >= (1 - 1e-9) * rose.height_m.max()]
-    return worst
-
-
-def _fetch_m(shore: FloatArray, places: FloatArray) -> FloatArray:
-    """Return the fetch of places by direction, shape (n, ROSE_COUNT) [m]."""
-    return np.maximum(fetch_rose_m(places[:, 0], places[:, 1], shore), _LEAST_FETCH_M)
-
-
-def _rose(
-    wind_m_s: float, fields: SiteFields, level_m: float, shore: FloatArray, places: FloatArray
-) -> tuple[WaveRose, FloatArray]:
-    """Return waves at places and the mean depth along each ray."""
-    fetch = _fetch_m(shore, places)
-    grid = fields.grid
-    bed = np.where(grid.water, fields.bed_m, np.nan)
-    below = np.where(level_m > bed, level_m - bed, np.nan)
-    corner = (grid.west_m, grid.south_m, grid.cell_size_m)
-    depth = depth_along_m(places[:, 0], places[:, 1], fetch, below, corner)
-    depth = np.maximum(depth, _LEAST_DEPTH_M)
-    return wave_rose(wind_m_s, fetch, depth), depth
+    most = wave_rose(water.wind_m_s, fetch, np.full(fetch.shape, np.nan)).height_m
+    first = int(most.max(axis=1).argmax())
+    rose, _ = water.rose(places[first : first + 1], fetch[first : first + 1])
+    may = most >= (1 - 1e-9) * rose.height_m.max()
+    worst = may.any(axis=1)
+    return water.rose(places[worst], fetch[worst], may[worst])
 
 
 def _largest(edge: WaterEdge, wind_m_s: float, rose: WaveRose, depth: FloatArray) -> DesignWaves:
@@ -173,13 +185,7 @@ def _direction_deg(ray: int) -> float:
     return 360.0 * ray / ROSE_COUNT
 
 
-def _at_rafts(
-    rafts: list[PlacedRaft],
-    wind_m_s: float,
-    fields: SiteFields,
-    edge: WaterEdge,
-    shore: FloatArray,
-) -> list[PlacedRaft]:
+def _at_rafts(rafts: list[PlacedRaft], water: _Water, edge: WaterEdge) -> list[PlacedRaft]:
     """Return rafts with the larger of the waves they have and those at this level."""
     if not rafts:
         return []
@@ -187,7 +193,7 @@ def _at_rafts(
     shapely.prepare(edge.outline)
     wet = shapely.contains_xy(edge.outline, places[:, 0], places[:, 1])
     places, owner = places[wet], owner[wet]
-    rose, _ = _rose(wind_m_s, fields, edge.level_m, shore, places)
+    rose, _ = water.rose(places, water.fetch_m(places))
     ray = rose.height_m.argmax(axis=1)
     height = rose.height_m.max(axis=1, initial=0.0)
     out = list(rafts)

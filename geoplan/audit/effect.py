@@ -293,18 +293,19 @@ def _own_loads(
     for sink in sinks:
         np.add.at(area, sink.nodes, sink.area_m2)
     settling = treatment.open_water_m_yr(constituent) / _YEAR_S
-    outs = []
-    for rate in (0.0, *treatment.rates_m_yr(constituent)):
+    rates = treatment.rates_m_yr(constituent)
+    outs = {}
+    for rate in dict.fromkeys((0.0, *rates)):
         c, escape = mesh.solved(load, settling, rate / _YEAR_S * area)
-        outs.append((float(mesh.outflow_m3_s @ c) * _DAY_S, c, escape))
-    bare = outs[0][0]
+        outs[rate] = (float(mesh.outflow_m3_s @ c) * _DAY_S, c, escape)
+    bare = outs[0.0][0]
+    removed, lowest, highest = (bare - outs[rate][0] for rate in rates)
     return _OwnLoads(
         float(amounts.sum()) * _DAY_S,
         bare,
-        (bare - outs[1][0], bare - outs[2][0], bare - outs[3][0]),
+        (removed, lowest, highest),
         any(flow.is_assumed for flow in flows) or None in given,
-        outs[1][1],
-        outs[1][2],
+        *outs[rates[0]][1:],
     )
 
 

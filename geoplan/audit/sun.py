@@ -10,6 +10,7 @@ import datetime as dt
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from weakref import WeakKeyDictionary
 
 import numpy as np
@@ -34,6 +35,27 @@ class _Sky:
     bare: NDArray[np.bool_]
     azimuth: FloatArray
     elevation: FloatArray
+
+    @cached_property
+    def east(self) -> FloatArray:
+        """Return how far east each sun stands, of a level way of one."""
+        return np.sin(self.azimuth)
+
+    @cached_property
+    def north(self) -> FloatArray:
+        """Return how far north each sun stands, of a level way of one."""
+        return np.cos(self.azimuth)
+
+    @cached_property
+    def slope(self) -> FloatArray:
+        """Return how far each ray rises on a level way of one."""
+        return np.tan(self.elevation)
+
+    @cached_property
+    def ray(self) -> FloatArray:
+        """Return the way to each sun, east, north and up, one long."""
+        level = np.cos(self.elevation)
+        return np.stack([level * self.east, level * self.north, np.sin(self.elevation)])
 
 
 _STEP_H = 0.25
@@ -102,10 +124,7 @@ def sun_hours(evidence: Evidence, outline: shapely.Polygon) -> FloatArray:
     key = outline.wkb
     if key not in known:
         places = [*shapely.get_coordinates(outline)[:-1], outline.centroid.coords[0]]
-        suns = (sky.bare, sky.azimuth, sky.elevation)
-        known[key] = np.array(
-            [_hours(evidence, sky.skyline, np.asarray(p), suns) / sky.days for p in places]
-        )
+        known[key] = np.array([_hours(evidence, sky, np.asarray(p)) / sky.days for p in places])
     return known[key]
 
 
@@ -157,18 +176,12 @@ def _is_bare(day: dt.date, leaf: tuple[str, str]) -> bool:
     return not first <= date <= last if first <= last else last < date < first
 
 
-def _hours(
-    evidence: Evidence,
-    skyline: Skyline,
-    place: FloatArray,
-    suns: tuple[NDArray[np.bool_], FloatArray, FloatArray],
-) -> float:
+def _hours(evidence: Evidence, sky: _Sky, place: FloatArray) -> float:
     """Return the hours of sun at a place over the sampled days."""
-    bare, azimuth, elevation = suns
     body = evidence.body
     rise = body.outline_level_m - body.levels.low_m
-    ray = np.rint(azimuth / (2 * math.pi) * RAYS).astype(np.int64) % RAYS
-    share = np.where(skyline.slopes(place)[ray] > np.tan(elevation), 0.0, 1.0)
+    ray = np.rint(sky.azimuth / (2 * math.pi) * RAYS).astype(np.int64) % RAYS
+    share = np.where(sky.skyline.slopes(place)[ray] > sky.slope, 0.0, 1.0)
     for part in body.shade:
         top = part.height_m + rise
         geometry = evidence.frame.of_site(part.geometry)
@@ -177,10 +190,10 @@ def _hours(
         if shapely.distance(geometry, Point(place)) > reach:
             continue
         if isinstance(part.geometry, Point):
-            hidden = _behind_crown(part, geometry, top, rise, place, azimuth, elevation)
+            hidden = _behind_crown(part, geometry, top, rise, place, sky)
         else:
-            hidden = _behind_wall(geometry, top, place, azimuth, elevation)
-        passes = np.where(bare, _BARE_SHARE if part.deciduous else 0.0, 0.0)
+            hidden = _behind_wall(geometry, top, place, sky)
+        passes = np.where(sky.bare, _BARE_SHARE if part.deciduous else 0.0, 0.0)
         share = np.minimum(share, np.where(hidden, passes, 1.0))
     return float(share.sum() * _STEP_H)
 
@@ -191,45 +204,34 @@ def _behind_crown(
     top: float,
     rise: float,
     place: FloatArray,
-    azimuth: FloatArray,
-    elevation: FloatArray,
+    sky: _Sky,
 ) -> NDArray[np.bool_]:
     """Return the suns behind a crown, or under it where the trunk stands."""
     radius = part.crown_radius_m or _CROWN_SHARE * part.height_m
     base = part.base_m + rise
     away = np.array([foot.x, foot.y]) - place
     if float(np.hypot(*away)) <= radius:
-        return np.ones(len(azimuth), bool)
+        return np.ones(len(sky.azimuth), bool)
     half, middle = (top - base) / 2, (top + base) / 2
     # Scaled so that the spheroid is a unit ball; a ray meets it, or passes below its middle.
-    ray = np.stack(
-        [
-            np.cos(elevation) * np.sin(azimuth) / radius,
-            np.cos(elevation) * np.cos(azimuth) / radius,
-            np.sin(elevation) / half,
-        ]
-    )
+    ray = sky.ray / np.array([[radius], [radius], [half]])
     centre = np.array([away[0] / radius, away[1] / radius, middle / half])
     along = centre @ ray / (ray**2).sum(axis=0)
     nearest = centre[:, None] - along * ray
     meets = (along > 0) & ((nearest**2).sum(axis=0) < 1.0)
-    side = np.abs(np.sin(azimuth) * away[1] - np.cos(azimuth) * away[0])
-    ahead = np.sin(azimuth) * away[0] + np.cos(azimuth) * away[1]
-    below = (ahead > 0) & (side < radius) & (np.tan(elevation) * ahead < middle)
+    side = np.abs(sky.east * away[1] - sky.north * away[0])
+    ahead = sky.east * away[0] + sky.north * away[1]
+    below = (ahead > 0) & (side < radius) & (sky.slope * ahead < middle)
     hidden: NDArray[np.bool_] = meets | below
     return hidden
 
 
 def _behind_wall(
-    geometry: shapely.Geometry,
-    top: float,
-    place: FloatArray,
-    azimuth: FloatArray,
-    elevation: FloatArray,
+    geometry: shapely.Geometry, top: float, place: FloatArray, sky: _Sky
 ) -> NDArray[np.bool_]:
     """Return the suns behind a building."""
-    length = top / np.tan(elevation)
-    ends = place + np.column_stack([np.sin(azimuth), np.cos(azimuth)]) * length[:, None]
+    length = top / sky.slope
+    ends = place + np.column_stack([sky.east, sky.north]) * length[:, None]
     starts = np.broadcast_to(place, ends.shape)
     shapely.prepare(geometry)
     hidden: NDArray[np.bool_] = shapely.intersects(

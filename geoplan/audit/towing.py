@@ -194,8 +194,7 @@ def _misstated(
     reach = float(np.hypot(*_sides_m(tow.raft))) / 2
     start = shapely.Point(tow.places_m[0]).buffer(reach)
     taken = shapely.union_all([outline for _, outline in in_place])
-    on_land = shapely.area(shapely.difference(tow.rectangles, shapely.union(low, start)))
-    outside = np.where(tow.is_away, on_land, 0.0)
+    outside = np.where(tow.is_away, _outside_m2(tow.rectangles, shapely.union(low, start)), 0.0)
     outside += shapely.area(shapely.intersection(tow.rectangles, taken))
     if float(outside.max()) > _OVERLAP_M2:
         worst = int(outside.argmax())
@@ -203,6 +202,15 @@ def _misstated(
             f"room to be towed and turned is stated, but {outside[worst]:.2f} m² of it lie on land"
             f" or a raft in place {tow.to_end_m[worst]:.1f} m before the end"
         )
+
+
+def _outside_m2(shapes: NDArray[np.object_], water: shapely.Geometry) -> NDArray[np.float64]:
+    """Return how much of each shape lies outside the water, most of them not at all [m²]."""
+    shapely.prepare(water)
+    astray = ~shapely.covers(water, shapes)
+    out = np.zeros(len(shapes))
+    out[astray] = shapely.area(shapely.difference(shapes[astray], water))
+    return out
 
 
 def _misfit(route: WrittenRoute, tow: _Tow, found_m: float) -> Iterator[str]:

@@ -355,7 +355,7 @@ def weighed_water(
     curve, ground = weighed(body, settings)
     if folder.is_dir():
         with suppress(ExportError):  # a full disk is told when the result is kept
-            PartStore(folder).keep(ground_key, packed(ground, is_small=True))
+            PartStore(folder).keep(ground_key, packed(ground))
     return curve
 
 

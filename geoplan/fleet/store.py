@@ -11,7 +11,6 @@ import os
 import pickle
 import shutil
 import stat
-import zlib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -183,7 +182,7 @@ class PartStore:
         shutil.rmtree(self.folder, ignore_errors=True)
 
 
-def packed(value: Any, *, is_small: bool = False) -> bytes:
+def packed(value: Any) -> bytes:
     """
     Return a value as bytes to be kept.
 
@@ -191,16 +190,13 @@ def packed(value: Any, *, is_small: bool = False) -> bytes:
     ----------
     value : Any
         What a piece of work made.
-    is_small : bool
-        Whether room on the disk matters more than time: half as much, for seven times as long.
 
     Returns
     -------
     bytes
-        As they stand where they are read again and again, as plans are for each file; else
-        compressed.
+        As they stand; to compress them would halve the room and take a fortieth of the run.
     """
-    return zlib.compress(pickle.dumps(value, protocol=5), level=1 if is_small else 0)
+    return pickle.dumps(value, protocol=5)
 
 
 def unpacked(data: bytes) -> Any:
@@ -217,7 +213,7 @@ def unpacked(data: bytes) -> Any:
     Any
         The value.
     """
-    return pickle.loads(zlib.decompress(data))  # noqa: S301 - our own bytes, see PartStore.open
+    return pickle.loads(data)  # noqa: S301 - our own bytes, see PartStore.open
 
 
 def _flush_folder(folder: Path) -> None:

@@ -5,6 +5,7 @@ It sees arrays only. That the ground between mark and point can be taped is not 
 """
 
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -128,7 +129,7 @@ def best_fix(point_m: FloatArray, marks_m: FloatArray, limits: TapeLimits) -> Ta
     ways = marks_m - point_m
     tapes = np.hypot(ways[:, 0], ways[:, 1])
     near = np.flatnonzero((tapes > 0) & (tapes <= limits.longest_m))
-    one, other = (near[index] for index in np.triu_indices(len(near), 1))
+    one, other = np.array(list(combinations(near, 2)), np.int64).reshape(-1, 2).T
     cosine = np.abs((ways[one] * ways[other]).sum(axis=1)) / (tapes[one] * tapes[other])
     crossing = cosine <= np.cos(np.radians(LEAST_CROSSING_DEG))
     if not crossing.any():

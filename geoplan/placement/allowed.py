@@ -18,6 +18,7 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from geoplan.grid import SiteFields
+from geoplan.mooring.holding import Holding, holding
 from geoplan.placement.headings import Headings
 from geoplan.plan import WaterEdge
 from geoplan.raft import RaftType
@@ -70,6 +71,29 @@ class Surroundings:
     def low_water(self) -> BaseGeometry:
         """Return the open water at low level."""
         return self.edges[0].outline
+
+    def holding_of(self, kind: RaftType) -> Holding:
+        """
+        Return what holds rafts of a type here.
+
+        Parameters
+        ----------
+        kind : RaftType
+            The type.
+
+        Returns
+        -------
+        Holding
+            Posts or lines, and the room that takes; every rule asks for it, and it is kept.
+        """
+        if kind not in self._holdings:
+            self._holdings[kind] = holding(self.body, self.fields, kind, self.settings)
+        return self._holdings[kind]
+
+    @cached_property
+    def _holdings(self) -> dict[RaftType, Holding]:
+        """Return what was asked for."""
+        return {}
 
 
 class RegionRule(Protocol):
@@ -135,12 +159,15 @@ class AllowedRegion:
         words.
     headings : Headings or None
         Which way it may lie; ``None``: any.
+    forbidden : tuple of BaseGeometry
+        What each rule forbids, in the order of the rules, working CRS [m].
     """
 
     raft_type: RaftType
     region: BaseGeometry
     taken_m2: tuple[tuple[str, float, str], ...]
     headings: Headings | None = None
+    forbidden: tuple[BaseGeometry, ...] = ()
 
     @cached_property
     def wide(self) -> BaseGeometry:
@@ -236,7 +263,7 @@ def allowed_region(
         taken.append((rule.name, float(lost), rule.words(around, raft_type)))
     left = shapely.difference(water, shapely.union_all(forbidden))
     room = reachable_parts(left, raft_type)
-    return AllowedRegion(raft_type, room, tuple(taken), around.headings)
+    return AllowedRegion(raft_type, room, tuple(taken), around.headings, tuple(forbidden))
 
 
 def reachable_parts(region: BaseGeometry, raft_type: RaftType) -> BaseGeometry:

@@ -14,7 +14,7 @@ from shapely.geometry.base import BaseGeometry
 from geoplan.cut_cells import cells_polygon
 from geoplan.grid import BoolArray, WaterGrid
 from geoplan.placement.allowed import AllowedRegion
-from geoplan.placement.rows import Frame, frame
+from geoplan.placement.rows import Frame, frame, turned_edges
 from geoplan.placement.worth import WorthSurface
 from geoplan.site import FloatArray
 
@@ -49,9 +49,10 @@ def out_of_reach(region: AllowedRegion, grid: WaterGrid) -> BaseGeometry:
     flat = WorthSurface.on(grid, np.ones(grid.shape))
     step_m = max(_FINEST_M, math.sqrt(region.region.area / _PLACES))
     for turn_deg in (*_TURNS_DEG, *heads.common_deg(region.region)):
+        edges = turned_edges(region.region, turn_deg)
         for is_across in (False, True):
             turned = frame(
-                *(region.region, flat, region.raft_type, 0.0, turn_deg),
+                *(edges, flat, region.raft_type, 0.0, turn_deg),
                 is_across=is_across,
                 step_m=step_m,
                 headings=heads,

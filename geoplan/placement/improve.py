@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 import shapely
 from scipy.optimize import linprog
-from shapely.geometry.base import BaseGeometry
 
+from geoplan.cut_cells import ring_edges
 from geoplan.grid import BoolArray
 from geoplan.placement.allowed import TOLERANCE_M, AllowedRegion
 from geoplan.placement.bound import Limit
@@ -91,7 +91,7 @@ def water_of(surfaces: Sequence[WorthSurface], regions: Sequence[AllowedRegion])
     Water
         Edges in bins, worth at the nodes, and sizes.
     """
-    rings = [_edges(region.region) for region in regions]
+    rings = [ring_edges(region.region) for region in regions]
     edges = np.concatenate(rings)
     kinds = np.repeat(np.arange(len(rings)), [len(ring) for ring in rings])
     low = np.minimum(edges[:, :2], edges[:, 2:]).min(axis=0) - 1.0
@@ -121,17 +121,6 @@ def water_of(surfaces: Sequence[WorthSurface], regions: Sequence[AllowedRegion])
         np.array([r.raft_type.planted_area_m2 for r in regions]),
         *for_search(regions[0].headings),
     )
-
-
-def _edges(region: BaseGeometry) -> FloatArray:
-    """Return the edges of a region's rings, start and end, shape (n, 4) [m]."""
-    rings = [
-        shapely.get_coordinates(ring)
-        for part in shapely.get_parts(region)
-        for ring in (part.exterior, *part.interiors)
-    ]
-    edges = [np.hstack([ring[:-1], ring[1:]]) for ring in rings]
-    return np.concatenate(edges) if edges else np.zeros((0, 4))
 
 
 @dataclass(frozen=True, eq=False)
@@ -229,6 +218,7 @@ def improved(
     n = len(start.kind)
     state = _with_room(start, n)
     worths = [float(start.value.sum())]
+    moves = 1
     for _ in range(effort.rounds):
         if _is_done(worths, n) or patience.is_over():
             break
@@ -238,7 +228,8 @@ def improved(
         count = min(effort.most_windows, effort.windows_each * max(n, 4))
         spots = _spots(ground, prices, rng, _SPOTS_EACH * max(n, 10))
         n = swept(water, state, n, spots, rng.random((count, 8)), terms)
-        climbed(water, state, n, gap_m, _MOVES_M)
+        if moves or float(state.value[:n].sum()) != worths[-1]:  # else all are where they stopped
+            moves = climbed(water, state, n, gap_m, _MOVES_M)
         worths.append(float(state.value[:n].sum()))
     found = as_poses(_first(state, n), regions)
     return found if is_legal(found, regions, gap_m) else as_poses(start, regions)
@@ -351,10 +342,12 @@ def _spots(ground: WindowGround, rent: FloatArray, rng: Any, most: int) -> Float
     pays = np.zeros(water.nodes.shape[1:], bool)
     for t in range(len(water.nodes)):
         pays |= water.nodes[t] * water.planted[t] > 0.7 * rent[t]
-    edge = ground.along_m[pays[ground.along_at]]
-    bulk = ground.nodes_m[pays & ground.inside]
+    edge = np.flatnonzero(pays[ground.along_at])
+    bulk = np.flatnonzero(pays & ground.inside)
     parts = [
-        points[rng.integers(0, len(points), most // 2)] for points in (edge, bulk) if len(points)
+        points[paying[rng.integers(0, len(paying), most // 2)]]
+        for points, paying in ((ground.along_m, edge), (ground.nodes_m.reshape(-1, 2), bulk))
+        if len(paying)
     ]
     return np.concatenate(parts) if parts else np.zeros((0, 2))
 
@@ -415,15 +408,15 @@ def is_legal(plan: Sequence[Poses], regions: Sequence[AllowedRegion], gap_m: flo
         if len(part) == 0:
             continue
         place = (part.easting_m, part.northing_m, part.heading_deg)
-        heads = region.headings
-        if not shapely.covers(region.wide, part.outlines).all() or (
+        heads, outlines = region.headings, part.outlines
+        if not shapely.covers(region.wide, outlines).all() or (
             heads is not None and not heads.allows(part.raft_type, *place).all()
         ):
             return False
-        shapes.append(part.outlines)
+        shapes.append(outlines)
     if not shapes:
         return True
-    outlines = np.concatenate(shapes)
-    tree = shapely.STRtree(outlines)
-    first, second = tree.query(outlines, predicate="dwithin", distance=gap_m - TOLERANCE_M)
+    every = np.concatenate(shapes)
+    tree = shapely.STRtree(every)
+    first, second = tree.query(every, predicate="dwithin", distance=gap_m - TOLERANCE_M)
     return bool((first == second).all())

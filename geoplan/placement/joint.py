@@ -248,18 +248,16 @@ def _best_move(
             value[:, at + axis] = rate[:, axis] * scale[who, axis]
     index[:, 6], value[:, 6] = 3 * n + owner, 1.0
     is_used = index >= 0
-    model = highspy.HighsLp()
-    model.num_col_, model.num_row_ = 4 * n, count
-    model.col_cost_ = np.concatenate([-(slopes * scale).ravel(), np.full(n, penalty)])
-    model.col_lower_ = np.concatenate([np.full(3 * n, -reach_m), np.zeros(n)])
-    model.col_upper_ = np.concatenate([np.full(3 * n, reach_m), np.full(n, highspy.kHighsInf)])
-    model.row_lower_ = -rows.room_m
-    model.row_upper_ = np.full(count, highspy.kHighsInf)
-    model.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
-    model.a_matrix_.start_ = np.concatenate([[0], np.cumsum(is_used.sum(axis=1))])
-    model.a_matrix_.index_ = index[is_used]
-    model.a_matrix_.value_ = value[is_used]
-    solver.passModel(model)
+    start = np.concatenate([[0], np.cumsum(is_used.sum(axis=1))])
+    solver.passModel(
+        *(4 * n, count, int(start[-1])),
+        *(int(highspy.MatrixFormat.kRowwise), int(highspy.ObjSense.kMinimize), 0.0),
+        np.concatenate([-(slopes * scale).ravel(), np.full(n, penalty)]),
+        np.concatenate([np.full(3 * n, -reach_m), np.zeros(n)]),
+        np.concatenate([np.full(3 * n, reach_m), np.full(n, highspy.kHighsInf)]),
+        *(-rows.room_m, np.full(count, highspy.kHighsInf)),
+        *(start, index[is_used], value[is_used], np.zeros(4 * n, np.int32)),
+    )
     solver.run()
     if solver.getModelStatus() != highspy.HighsModelStatus.kOptimal:
         return None

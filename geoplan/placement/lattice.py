@@ -13,7 +13,7 @@ from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit
 from geoplan.placement.improve import as_poses, water_of
 from geoplan.placement.pose_kernels import Rafts, Terms, taken_in_turn
-from geoplan.placement.rows import frame
+from geoplan.placement.rows import frame, turned_edges
 from geoplan.placement.search import Poses
 from geoplan.placement.worth import WorthSurface
 from geoplan.site import FloatArray
@@ -75,9 +75,10 @@ def _lattice(
     heads = region.headings
     common = () if heads is None else heads.common_deg(region.region)
     for turn_deg in (*_LATTICE_TURNS_DEG, *common):
+        edges = turned_edges(region.region, turn_deg)
         for is_across in (False, True):
             turned = frame(
-                region.region,
+                edges,
                 surface,
                 region.raft_type,
                 gap_m,

@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from geoplan.placement.bridged_rows import band_rows, packed_bridged
 from geoplan.placement.headings import Headings
 from geoplan.placement.row_kernels import fill_row
-from geoplan.placement.rows import Frame, frame
+from geoplan.placement.rows import Frame, frame, turned_edges
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType
 from geoplan.site import FloatArray
@@ -65,9 +65,10 @@ def lays(
     """
     strip_m = _strip_m(raft_type.width_m + gap_m, raft_type.length_m + gap_m, step_m)
     is_square = raft_type.length_m == raft_type.width_m
+    edges = turned_edges(region, turn_deg)
     made = (
         frame(
-            *(region, surface, raft_type, gap_m, turn_deg),
+            *(edges, surface, raft_type, gap_m, turn_deg),
             is_across=is_across,
             step_m=(step_m, strip_m),
             headings=headings,

@@ -6,7 +6,7 @@ import numba
 import numpy as np
 
 from geoplan.compiled import inner
-from geoplan.cut_cells import sort_rows
+from geoplan.cut_cells import sort_near_rows
 from geoplan.grid import BoolArray
 from geoplan.site import FloatArray
 
@@ -28,7 +28,8 @@ def legal_places(
     Parameters
     ----------
     edges : ndarray of float, shape (n, 4)
-        Edges of the region's rings in frame coordinates, start and end [m].
+        Edges of the region's rings in frame coordinates, start and end, best in the order of their
+        western ends [m].
     low : ndarray of float, shape (2,)
         Lower left corner of place (0, 0) [m].
     along, across : float
@@ -91,8 +92,8 @@ def _shadows(edges: FloatArray, mine: Any, bottom: float, across: float) -> Any:
         if y0 <= middle < y1:
             crossing[n_crossing, 0] = x0 + slope * (middle - y0)
             n_crossing += 1
-    sort_rows(shadow[:n_shadow])
-    sort_rows(crossing[:n_crossing])
+    sort_near_rows(shadow[:n_shadow])
+    sort_near_rows(crossing[:n_crossing])
     return shadow[:n_shadow], crossing[:n_crossing]
 
 
@@ -131,14 +132,14 @@ def fill_row(value: FloatArray, price: float, per_raft: int, best: FloatArray) -
     best : ndarray of float, shape (places + 1,) or longer
         Filled in: best worth of the first places [worth of planted m²].
     """
+    most = best[0]
     for i in range(len(value)):
         take = value[i] - price
         if take > 0:
             if i >= per_raft:
                 take += best[i + 1 - per_raft]
-            best[i + 1] = max(best[i], take)
-        else:
-            best[i + 1] = best[i]
+            most = max(most, take)
+        best[i + 1] = most
 
 
 @numba.njit(cache=True)

@@ -11,9 +11,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 from shapely.geometry.base import BaseGeometry
 
+from geoplan.cut_cells import ring_edges
 from geoplan.placement.headings import Headings
 from geoplan.placement.row_kernels import legal_places
 from geoplan.placement.shadow_kernels import mark_worth, running_sums
@@ -105,7 +105,7 @@ def _steps(period_m: float, step_m: float) -> int:
 
 
 def frame(
-    region: BaseGeometry,
+    edges: FloatArray,
     surface: WorthSurface,
     raft_type: RaftType,
     gap_m: float,
@@ -120,8 +120,8 @@ def frame(
 
     Parameters
     ----------
-    region : BaseGeometry
-        Where the whole raft must lie, working CRS [m].
+    edges : ndarray of float, shape (n, 4)
+        Edges of the region in which the whole raft must lie, from ``turned_edges`` [m].
     surface : WorthSurface
         Worth of planted area.
     raft_type : RaftType
@@ -145,7 +145,6 @@ def frame(
     """
     along = raft_type.width_m if is_across else raft_type.length_m
     across = raft_type.length_m if is_across else raft_type.width_m
-    edges = _turned_edges(region, turn_deg)
     if len(edges) == 0:
         return None
     low = np.minimum(edges[:, :2], edges[:, 2:]).min(axis=0)
@@ -179,19 +178,36 @@ def _as_they_may(made: Frame, headings: Headings) -> Frame | None:
     return None if barred.all() else made
 
 
-def _turned_edges(region: BaseGeometry, turn_deg: float) -> FloatArray:
-    """Return the edges of the region's rings in frame coordinates, shape (n, 4) [m]."""
+def turned_edges(region: BaseGeometry, turn_deg: float) -> FloatArray:
+    """
+    Return the edges of a region in the coordinates of a frame.
+
+    Parameters
+    ----------
+    region : BaseGeometry
+        Polygons, working CRS [m].
+    turn_deg : float
+        Direction of the frame's rows, clockwise from grid east [°].
+
+    Returns
+    -------
+    ndarray of float, shape (n, 4)
+        Start and end of each edge, in the order of their western ends [m].
+
+    Examples
+    --------
+    >>> import shapely
+    >>> turned_edges(shapely.box(0, 0, 2, 1), 90.0).round(9)[0].tolist()
+    [-1.0, 2.0, -1.0, 0.0]
+    """
     angle = math.radians(turn_deg)
     cos, sin = math.cos(angle), math.sin(angle)
-    edges = []
-    for part in shapely.get_parts(region):
-        for ring in (part.exterior, *part.interiors):
-            xy = shapely.get_coordinates(ring)
-            turned = np.column_stack(
-                [xy[:, 0] * cos - xy[:, 1] * sin, xy[:, 0] * sin + xy[:, 1] * cos]
-            )
-            edges.append(np.hstack([turned[:-1], turned[1:]]))
-    return np.concatenate(edges) if edges else np.zeros((0, 4))
+    edges = ring_edges(region)
+    x, y = edges[:, ::2], edges[:, 1::2]
+    turned = np.empty_like(edges)
+    turned[:, ::2], turned[:, 1::2] = x * cos - y * sin, x * sin + y * cos
+    out: FloatArray = turned[np.minimum(turned[:, 0], turned[:, 2]).argsort()]
+    return out
 
 
 def _worths(

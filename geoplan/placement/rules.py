@@ -14,7 +14,6 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from geoplan.cut_cells import cells_polygon
-from geoplan.mooring.holding import Holding, holding
 from geoplan.placement.allowed import (
     ROUNDING_ROOM_M,
     RegionRule,
@@ -217,10 +216,7 @@ class GapBetween:
 
     def gap_m(self, around: Surroundings) -> float:
         """Return the distance between rafts in their places, so that none on lines meet [m]."""
-        swing = max(
-            holding(around.body, around.fields, kind, around.settings).excursion_m
-            for kind in around.settings.raft
-        )
+        swing = max(around.holding_of(kind).excursion_m for kind in around.settings.raft)
         return self._least_m(around) + 2.0 * swing
 
     def to_existing_m(self, around: Surroundings, raft_type: RaftType) -> float:
@@ -239,7 +235,7 @@ class GapBetween:
         float
             The gap, and what a raft of the type swings on lines; those that are there do not [m].
         """
-        swing = holding(around.body, around.fields, raft_type, around.settings).excursion_m
+        swing = around.holding_of(raft_type).excursion_m
         return self._least_m(around) + swing
 
     def forbidden(self, around: Surroundings, raft_type: RaftType) -> BaseGeometry:
@@ -279,13 +275,9 @@ class HeldInPlace:
 
     name = "mooring"
 
-    def _held(self, around: Surroundings, raft_type: RaftType) -> Holding:
-        """Return what holds rafts of a type, and the room that takes."""
-        return holding(around.body, around.fields, raft_type, around.settings)
-
     def forbidden(self, around: Surroundings, raft_type: RaftType) -> BaseGeometry:
         """Return water too deep for posts, or nearer to what is forbidden than lines allow."""
-        held = self._held(around, raft_type)
+        held = around.holding_of(raft_type)
         grid = around.fields.grid
         if held.kind == "posts":
             return cells_polygon(grid.west_m, grid.south_m, grid.cell_size_m, held.too_deep)
@@ -300,7 +292,7 @@ class HeldInPlace:
 
     def words(self, around: Surroundings, raft_type: RaftType) -> str:
         """Return the rule in words."""
-        held = self._held(around, raft_type)
+        held = around.holding_of(raft_type)
         if held.kind == "posts":
             return f"too deep for posts of {around.settings.mooring.longest_post_m:g} m"
         return (

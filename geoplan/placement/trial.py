@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 from scipy.ndimage import maximum_filter
 
-from geoplan.mooring.holding import greatest_depths_m, holding
+from geoplan.mooring.holding import greatest_depths_m
 from geoplan.mooring.strength import post_strength
 from geoplan.placement.allowed import Surroundings
 from geoplan.placement.headings import FREE_DEG, Headings
@@ -41,7 +41,7 @@ def trial_rules(around: Surroundings) -> TrialRules:
     settings, grid = around.settings, around.fields.grid
     kinds = []
     for kind in settings.raft:
-        held = holding(around.body, around.fields, kind, settings)
+        held = around.holding_of(kind)
         need = DepthForRoots().need_m(around, kind)
         apart = GAP.to_existing_m(around, kind)
         size = (kind.length_m, kind.width_m)

@@ -19,7 +19,6 @@ from geoplan.cut_cells import cells_polygon
 from geoplan.placement.allowed import (
     ROUNDING_ROOM_M,
     AllowedRegion,
-    RegionRule,
     Surroundings,
     grown,
 )
@@ -69,7 +68,7 @@ def why_not(
         Parts that do not overlap and together are the water at normal level; none is empty.
     """
     water = _lattice(around.edges[1].outline)
-    barred = [part for rule in REGION_RULES for part in _barred(around, rule)]
+    barred = list(_barred(around, regions))
     areas = [_lattice(shapely.intersection(part.area, water)) for part in barred]
     out = []
     left = water
@@ -116,16 +115,17 @@ def _why(
     return WhyNot(part.rule, part.words, polygons, area_m2, *alone_and_only_m2, is_room)
 
 
-def _barred(around: Surroundings, rule: RegionRule) -> Iterator[_Barred]:
-    """Yield what a rule forbids to every type; depth apart from what nobody has sounded."""
+def _barred(around: Surroundings, regions: Sequence[AllowedRegion]) -> Iterator[_Barred]:
+    """Yield what each rule forbids to every type; depth apart from what nobody has sounded."""
     types = around.settings.raft
-    if rule.name == "depth":
-        yield _Barred("survey", "not surveyed: too far from any sounding", unsurveyed(around))
     easiest = min(types, key=lambda kind: kind.draft_m + kind.root_depth_m)
-    areas = [rule.forbidden(around, kind) for kind in types]
-    area = areas[0] if len(areas) == 1 else shapely.intersection_all(areas)
-    words = rule.words(around, easiest).removesuffix(", or not surveyed")
-    yield _Barred(rule.name, words, area)
+    by_rule = zip(*(region.forbidden for region in regions), strict=True)
+    for rule, areas in zip(REGION_RULES, by_rule, strict=True):
+        if rule.name == "depth":
+            yield _Barred("survey", "not surveyed: too far from any sounding", unsurveyed(around))
+        area = areas[0] if len(areas) == 1 else shapely.intersection_all(areas)
+        words = rule.words(around, easiest).removesuffix(", or not surveyed")
+        yield _Barred(rule.name, words, area)
 
 
 def unsurveyed(around: Surroundings) -> BaseGeometry:

@@ -140,16 +140,17 @@ class WorthSurface:
         cols = (easting.ravel() - self.west_m) / self.cell_size_m
         row, col = np.floor(rows).astype(int), np.floor(cols).astype(int)
         up, right = rows - row, cols - col
-        out = np.zeros(self.nodes.shape)
         each = raft_type.planted_area_m2 / _SAMPLES**2
-        for step_row, step_col, share in (
-            (0, 0, (1 - up) * (1 - right)),
-            (1, 0, up * (1 - right)),
-            (0, 1, (1 - up) * right),
-            (1, 1, up * right),
-        ):
-            np.add.at(out, (row + step_row, col + step_col), each * share)
-        return out
+        nodes = np.ravel_multi_index(
+            (
+                np.concatenate([row, row + 1, row, row + 1]),
+                np.repeat([col, col + 1], 2, axis=0).ravel(),
+            ),
+            self.nodes.shape,
+        )
+        shares = ((1 - up) * (1 - right), up * (1 - right), (1 - up) * right, up * right)
+        planted = np.bincount(nodes, each * np.concatenate(shares), self.nodes.size)
+        return np.asarray(planted, float).reshape(self.nodes.shape)
 
 
 def _points_under(

@@ -168,7 +168,7 @@ def bed_from_points(
     if surface is None:
         raise ValueError("the bed needs three points that do not lie on one line")
     cells = sounded_cells(easting_m - middle[0], northing_m - middle[1], water, points, reach_m)
-    chord_m, triangle = surface.at(cells.easting_m, cells.northing_m)
+    chord_m, triangle = surface.at(cells.easting_m, cells.northing_m, water)
     grid = (cells.easting_m, cells.northing_m, water)
     smooth = smooth_bed(*grid, points, shore, cells.usual_distance_m)
     vertex_m = _vertex_sigma_m(surface, kept, cells, triangle[water])
@@ -177,7 +177,7 @@ def bed_from_points(
     between_m = between_sigma_m(surface, *kinds, cells.centre_m, triangle[water], by_kriging_m)
     sigma_m = np.hypot(vertex_m, between_m)
     bed_m = chord_m[water] if smooth is None else _bounded(smooth, water, points, shore, sigma_m)
-    by_triangles_m = surface.highest_in_cells(cells.easting_m, cells.northing_m)[water]
+    by_triangles_m = surface.highest_in_cells(cells.easting_m, cells.northing_m, water)[water]
     highest_m = by_triangles_m if smooth is None else highest_round(on_water(water, bed_m), water)
     highest_m = np.maximum(
         highest_m + RELIABLE_SIGMAS * sigma_m, by_triangles_m + SOUNDING_SIGMAS * vertex_m
@@ -191,7 +191,7 @@ def bed_from_points(
         on_water(water, reliable_m),
         is_unsurveyed,
         cells.reach_m,
-        np.where(water, chord_m, np.nan),
+        chord_m,
         replace(surface, points_m=surface.points_m + middle),
     )
 

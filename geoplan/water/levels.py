@@ -113,9 +113,10 @@ def level_rings(
     is_land = np.pad(np.isnan(bed_m), 1, constant_values=True)
     if is_land.all():
         return []
-    height = np.pad(bed_m, 1, constant_values=np.nan)
-    nearest = distance_transform_edt(is_land, return_distances=False, return_indices=True)
-    height = height[tuple(nearest)]
+    height = np.pad(bed_m, 1, mode="edge")
+    if np.isnan(bed_m).any():
+        nearest = distance_transform_edt(is_land, return_distances=False, return_indices=True)
+        height = height[tuple(nearest)]
     height[is_land] = level_m + np.abs(level_m - height[is_land])
     lines = contourpy.contour_generator(
         _with_margin(easting_m),

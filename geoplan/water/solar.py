@@ -8,6 +8,7 @@ sun seen under a crown is lost, which errs towards shade.
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numba
@@ -53,6 +54,15 @@ class SunPath:
     day: Any
     day_count: int
     step_h: float
+
+    @cached_property
+    def by_sector(self) -> tuple[Any, FloatArray, Any]:
+        """Return the order by sector and height, the slopes in it, and where sectors begin."""
+        azimuth = self.azimuth_deg % 360.0
+        sector = np.minimum((azimuth / 360.0 * AZIMUTHS).astype(np.int64), AZIMUTHS - 1)
+        order = np.argsort(sector + self.elevation_deg / 91.0, kind="stable")
+        rise = np.tan(np.radians(self.elevation_deg[order]))
+        return order, rise, np.searchsorted(sector[order], np.arange(AZIMUTHS + 1))
 
 
 @dataclass(frozen=True, eq=False)
@@ -457,11 +467,7 @@ def mean_sun_h(slope: NDArray[np.float32], path: SunPath, share: Any = None) -> 
         Hours of sun above the horizon, over all days of the season [h].
     """
     share = np.ones(len(path.day)) if share is None else np.asarray(share, float)
-    azimuth = path.azimuth_deg % 360.0
-    sector = np.minimum((azimuth / 360.0 * AZIMUTHS).astype(np.int64), AZIMUTHS - 1)
-    order = np.argsort(sector + path.elevation_deg / 91.0, kind="stable")
-    rise = np.tan(np.radians(path.elevation_deg[order]))
-    start = np.searchsorted(sector[order], np.arange(AZIMUTHS + 1))
+    order, rise, start = path.by_sector
     hours = _sun_count(slope, rise, share[order], start) * (path.step_h / path.day_count)
     out: FloatArray = hours
     return out

@@ -12,7 +12,7 @@ import numpy as np
 from scipy.spatial import Delaunay, QhullError, cKDTree
 
 from geoplan.compiled import inner
-from geoplan.water import FloatArray, IntArray
+from geoplan.water import BoolArray, FloatArray, IntArray
 
 #: Slack by which a point on the border of a triangle or cell counts as inside [m].
 _TOUCH_M = 1e-9
@@ -42,7 +42,9 @@ class TriangulatedSurface:
     neighbour_start: IntArray
     neighbours: IntArray
 
-    def at(self, easting_m: FloatArray, northing_m: FloatArray) -> tuple[FloatArray, IntArray]:
+    def at(
+        self, easting_m: FloatArray, northing_m: FloatArray, wanted: BoolArray | None = None
+    ) -> tuple[FloatArray, IntArray]:
         """
         Return the surface on a lattice, and which triangle each value comes from.
 
@@ -52,18 +54,23 @@ class TriangulatedSurface:
             Rising eastings of the lattice [m].
         northing_m : ndarray of float, shape (rows,)
             Rising northings of the lattice [m].
+        wanted : ndarray of bool, shape (rows, cols), or None
+            Where it is asked for; ``None``: everywhere.
 
         Returns
         -------
         ndarray of float, shape (rows, cols)
-            Elevation; outside the hull that of the nearest vertex [m].
+            Elevation; outside the hull that of the nearest vertex; NaN where it is not wanted [m].
         ndarray of int, shape (rows, cols)
             Index of the triangle; -1 outside the hull.
         """
         found = _triangles_at(self.points_m, self.triangles, easting_m, northing_m)
-        east, north = np.meshgrid(easting_m, northing_m)
-        place = np.column_stack([east.ravel(), north.ravel()])
-        return self._linear_or_nearest(place, found.ravel()).reshape(found.shape), found
+        wanted = np.ones(found.shape, bool) if wanted is None else wanted
+        row, col = np.nonzero(wanted)
+        place = np.column_stack([easting_m[col], northing_m[row]])
+        value = np.full(found.shape, np.nan)
+        value[wanted] = self._linear_or_nearest(place, found[wanted])
+        return value, found
 
     def at_places(self, place_m: FloatArray) -> FloatArray:
         """
@@ -109,7 +116,9 @@ class TriangulatedSurface:
         value: FloatArray = (weight * self.bed_m[corner]).sum(axis=1) / weight.sum(axis=1)
         return value
 
-    def highest_in_cells(self, easting_m: FloatArray, northing_m: FloatArray) -> FloatArray:
+    def highest_in_cells(
+        self, easting_m: FloatArray, northing_m: FloatArray, wanted: BoolArray | None = None
+    ) -> FloatArray:
         """
         Return the highest elevation of the surface anywhere in each cell.
 
@@ -119,11 +128,13 @@ class TriangulatedSurface:
             Rising eastings of the cell centres, two at least [m].
         northing_m : ndarray of float, shape (rows,)
             Rising northings of the cell centres, two at least [m].
+        wanted : ndarray of bool, shape (rows, cols), or None
+            Cells that are asked for; ``None``: all.
 
         Returns
         -------
         ndarray of float, shape (rows, cols)
-            Highest elevation on the closed cell [m].
+            Highest elevation on the closed cell; of no meaning where it is not wanted [m].
 
         Notes
         -----
@@ -132,7 +143,12 @@ class TriangulatedSurface:
         at; nothing between them can be higher.
         """
         east_line, north_line = cell_borders(easting_m), cell_borders(northing_m)
-        corner, _ = self.at(east_line, north_line)
+        touched = None
+        if wanted is not None:
+            touched = np.pad(wanted, 1)
+            touched = touched[1:] | touched[:-1]
+            touched = touched[:, 1:] | touched[:, :-1]
+        corner, _ = self.at(east_line, north_line, touched)
         highest: FloatArray = np.maximum.reduce(
             [corner[:-1, :-1], corner[1:, :-1], corner[:-1, 1:], corner[1:, 1:]]
         )

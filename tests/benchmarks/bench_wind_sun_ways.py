@@ -17,7 +17,7 @@ from geoplan.grid import water_grid
 from geoplan.launch.paths import VisibilityGraph
 from geoplan.narrows import distance_from_m, way_grid
 from geoplan.placement.row_kernels import legal_places
-from geoplan.placement.rows import _turned_edges
+from geoplan.placement.rows import turned_edges
 from geoplan.water.solar import (
     Crowns,
     Surface,
@@ -203,7 +203,7 @@ def bench_headings() -> None:
     region_s = time.process_time() - begin
 
     def legal(turn_deg: float) -> int:
-        edges = _turned_edges(region, turn_deg)
+        edges = turned_edges(region, turn_deg)
         low = np.minimum(edges[:, :2], edges[:, 2:]).min(axis=0)
         high = np.maximum(edges[:, :2], edges[:, 2:]).max(axis=0)
         strips, places = (int((high[k] - low[k] - side) / 0.5) + 1 for k, side in ((1, 4), (0, 8)))

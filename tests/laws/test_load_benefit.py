@@ -261,7 +261,7 @@ def test_a_plan_from_what_weighing_left_is_the_same() -> None:
     curve, ground = weighed(body, made)
     assert ground.bare is not None
     assert curve.kept.max() > 0
-    left = unpacked(packed(ground, is_small=True))
+    left = unpacked(packed(ground))
     share = {"a": 2, "b": 1}
     with_it = plan_water(body, made, share, detail="brief", ground=left)
     without = plan_water(body, made, share, detail="brief")

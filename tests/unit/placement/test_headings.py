@@ -16,6 +16,7 @@ from geoplan.placement.held import held_faults
 from geoplan.placement.improve import water_of
 from geoplan.placement.place import place_rafts
 from geoplan.placement.pose_kernels import may_head
+from geoplan.placement.rules import REGION_RULES
 from geoplan.placement.why_not import why_not
 from geoplan.placement.worth import WorthSurface
 from geoplan.placement.yielding import rule_yields
@@ -156,7 +157,9 @@ def test_tolerance_that_would_let_a_raft_fit_is_that_of_a_turned_rectangle() -> 
 
 def test_why_not_names_the_heading_where_no_raft_fits_that_way() -> None:
     about = held("wind", 2.0)
-    region = AllowedRegion(about.settings.raft[0], CORRIDOR, (), about.headings)
+    kind = about.settings.raft[0]
+    forbidden = tuple(rule.forbidden(about, kind) for rule in REGION_RULES)
+    region = AllowedRegion(kind, CORRIDOR, (), about.headings, forbidden)
     parts = {part.rule: part for part in why_not(about, [region], (), ())}
     assert parts["heading"].area.area == pytest.approx(CORRIDOR.area, abs=0.5)
     assert "along the wind" in parts["heading"].words

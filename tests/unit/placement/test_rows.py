@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from geoplan.placement.mixed_rows import packed_mixed
-from geoplan.placement.rows import frame
+from geoplan.placement.rows import frame, turned_edges
 from geoplan.placement.search import best_rows
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType, footprints
@@ -33,7 +33,7 @@ def test_legal_places_are_those_whose_raft_lies_inside(
     seed: int, turn: float, is_across: bool
 ) -> None:
     region = shapely.multipolygons(shapely.get_parts(pond(seed)))
-    turned = frame(region, FLAT, RAFT, 0.8, turn, is_across=is_across)
+    turned = frame(turned_edges(region, turn), FLAT, RAFT, 0.8, turn, is_across=is_across)
     assert turned is not None
     strips, places = np.indices(turned.value.shape)
     east, north = turned.positions(strips.ravel().astype(float), places.ravel().astype(float))
