@@ -130,8 +130,8 @@ def _share_row(share: WaterShare, placed: int | None, unit: str) -> tuple[Cell, 
 def _sum_row(allocation: Allocation, placed: int) -> tuple[Cell, ...]:
     """Return the row of the whole district."""
     why = (
-        f"no other numbers of rafts are worth {allocation.gap_pct:.3g} % more, no legal plan at all"
-        f" {allocation.district_gap_pct:.3g} % more"
+        f"at most {allocation.gap_pct:.3g} % below the best other numbers of rafts, and"
+        f" {allocation.district_gap_pct:.3g} % below the best plan that may be"
     )
     return (
         "total",

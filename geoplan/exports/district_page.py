@@ -127,14 +127,14 @@ def _summary(allocation: Allocation) -> Iterator[str]:
     some = sum(share.raft_count > 0 for share in allocation.shares)
     yield (
         f"<p>{count} rafts for {some} of {len(allocation.shares)} water bodies, worth"
-        f" {figure(allocation.value, 4)}{of_it} at least. No other numbers of rafts bring"
-        f" {allocation.gap_pct:.2g} % more; no legal plan at all brings"
-        f" {allocation.district_gap_pct:.2g} % more.</p>"
+        f" {figure(allocation.value, 4)}{of_it} at least: at most"
+        f" {allocation.gap_pct:.2g} % below the best other numbers of rafts, and"
+        f" {allocation.district_gap_pct:.2g} % below the best plan that may be.</p>"
     )
     relative = sum(share.is_relative for share in allocation.shares)
     if relative:
         yield (
-            f"<p>Flows or loads of {relative} water bodies were not measured: what is worth rafts"
+            f"<p>Flows or loads of {relative} water bodies were not measured: what rafts are worth"
             " there is relative, and no sum with it is in grams.</p>"
         )
 
