@@ -23,7 +23,7 @@ from geoplan.plan import Plan, WaterFailure, WaterPlan
 from geoplan.planner import Detail, held_problems, plan_water
 from geoplan.reasons import HeldRaft
 from geoplan.settings import Settings
-from geoplan.site import Site, WaterBody
+from geoplan.site import FloatArray, Site, WaterBody
 
 #: Above so many water bodies none is judged under other assumptions as well, and above so many the
 #: bound of none is made tighter, which takes about as long again as its plan.
@@ -221,27 +221,19 @@ def _shared(
 def _with_proof(
     shared: _Shared, site: Site, store: PartStore, crew: Crew, progress: Progress | None
 ) -> _Shared:
-    """Bound the district by price fields where rafts may be worth more than they pay."""
-    bodies = (body for body in site.water_bodies if body.water_id not in shared.failures)
-    ceiling = ceiling_of(bodies, shared.curves, site.settings)
+    """Bound the district by price fields, where rafts may be worth more than they pay."""
     allocation = shared.allocation
     if allocation is None:
         return shared
+    bodies = (body for body in site.water_bodies if body.water_id not in shared.failures)
+    ceiling = ceiling_of(bodies, shared.curves, site.settings)
     paid = ceiling.highest(np.array([limit.price for limit in allocation.limits]))
     surplus = ceiling.surplus(paid)
     asked = np.flatnonzero(surplus > 0).tolist() if paid.any() else []
-    own = own_settings(site.settings)
-    base, ground = fingerprint(program(), own, "surplus"), _ground_base(own)
-    tasks = []
-    for k in asked:
-        water, scale = shared.waters[k], ceiling.scale[k]
-        rents = tuple(float(each) for each in ceiling.use[k] @ paid / scale)
-        known = float(surplus[k] / scale)
-        counts = tuple(float(shared.allotted[k].get(kind.name, 0)) for kind in own.raft)
-        asks = (rents, counts, known)
-        arguments = (water.body, own, *asks, store.folder, _ground_key(ground, water))
-        key = fingerprint(base, water.key, asks)
-        tasks.append(Task(key, water.name, water.weight, surplus_of, arguments))
+    tasks = [
+        _surplus_task(shared, k, ceiling.use[k] @ paid, surplus[k], ceiling.scale[k], store)
+        for k in asked
+    ]
     failures = run_all(tasks, store, crew, "bounding the district", progress) if tasks else {}
     for k, task in zip(asked, tasks, strict=True):
         if task.name not in failures:
@@ -249,6 +241,23 @@ def _with_proof(
     bound = max(allocation.value, min(allocation.bound, ceiling.bound(surplus, paid)))
     keys = (*shared.keys, *(task.key for task in tasks))
     return replace(shared, allocation=replace(allocation, bound=bound), keys=keys)
+
+
+def _surplus_task(
+    shared: _Shared, index: int, paid: FloatArray, surplus: float, scale: float, store: PartStore
+) -> Task:
+    """Return the bounding of a water body as a task, in the unit of its own worth."""
+    water, settings = shared.waters[index], own_settings(shared.settings)
+    counts = tuple(float(shared.allotted[index].get(kind.name, 0)) for kind in settings.raft)
+    asks = (tuple(float(each) for each in paid / scale), counts, float(surplus / scale))
+    ground_key = _ground_key(_ground_base(settings), water)
+    return Task(
+        fingerprint(program(), settings, "surplus", water.key, asks),
+        water.name,
+        water.weight,
+        surplus_of,
+        (water.body, settings, *asks, store.folder, ground_key),
+    )
 
 
 def surplus_of(
