@@ -352,12 +352,29 @@ def raft_worth(water: Water, kind: int, east: float, north: float, turn: float) 
     """
     cos, sin = np.cos(turn), np.sin(turn)
     length, width = water.sides[kind, 0], water.sides[kind, 1]
+    flat, wide = water.nodes[kind].ravel(), water.nodes.shape[2]
+    last_row, last_col = water.nodes.shape[1] - 1, wide - 1
+    north_by, east_by = (wide if last_row > 0 else 0), min(1, last_col)
+    most_row, most_col = float(max(last_row - 1, 0)), float(max(last_col - 1, 0))
+    node, up, right = np.empty(_SAMPLES, np.int64), np.empty(_SAMPLES), np.empty(_SAMPLES)
     total = 0.0
     for i in range(_SAMPLES):
         u = ((i + 0.5) / _SAMPLES - 0.5) * length
+        # As `worth_at`; first where the points lie, which a processor does for several at once.
         for j in range(_SAMPLES):
             v = ((j + 0.5) / _SAMPLES - 0.5) * width
-            total += worth_at(water, kind, east + u * cos - v * sin, north + u * sin + v * cos)
+            at_east, at_north = east + u * cos - v * sin, north + u * sin + v * cos
+            y = min(max((at_north - water.node_south) / water.node_step, 0.0), float(last_row))
+            x = min(max((at_east - water.node_west) / water.node_step, 0.0), float(last_col))
+            row, col = min(np.floor(y), most_row), min(np.floor(x), most_col)
+            up[j], right[j] = y - row, x - col
+            node[j] = int(row) * wide + int(col)
+        for j in range(_SAMPLES):
+            k = node[j]
+            n = k + north_by
+            below = (1 - right[j]) * flat[k] + right[j] * flat[k + east_by]
+            above = (1 - right[j]) * flat[n] + right[j] * flat[n + east_by]
+            total += (1 - up[j]) * below + up[j] * above
     return float(water.planted[kind] * total / _SAMPLES**2)
 
 

@@ -95,21 +95,29 @@ def running_sums(nodes: FloatArray, at: Any, view: Any, grid: Any, shape: Any) -
     last_row, last_col = nodes.shape[0] - 1, nodes.shape[1] - 1
     col_step, row_step = du * cos / at[2], du * sin / at[2]
     u = first + du / 2
+    flat, wide = nodes.ravel(), nodes.shape[1]
+    north_by, east_by = (wide if last_row > 0 else 0), min(1, last_col)
+    most_row, most_col = float(max(last_row - 1, 0)), float(max(last_col - 1, 0))
+    node, up, right = np.empty(shape[1], np.int64), np.empty(shape[1]), np.empty(shape[1])
     sums = np.zeros((shape[0] + 1, shape[1] + 1))
     for i in range(shape[0]):
         v = second + (i + 0.5) * dv
         col_start = (east + u * cos - v * sin - at[0]) / at[2]
         row_start = (north + u * sin + v * cos - at[1]) / at[2]
-        line = 0.0
+        # First where the cells lie, which a processor does for several at once.
         for j in range(shape[1]):
             y = min(max(row_start + j * row_step, 0.0), float(last_row))
             x = min(max(col_start + j * col_step, 0.0), float(last_col))
-            r, c = min(int(y), max(last_row - 1, 0)), min(int(x), max(last_col - 1, 0))
-            r1, c1 = min(r + 1, last_row), min(c + 1, last_col)
-            up, right = y - r, x - c
-            below = nodes[r, c] + right * (nodes[r, c1] - nodes[r, c])
-            above = nodes[r1, c] + right * (nodes[r1, c1] - nodes[r1, c])
-            line += below + up * (above - below)
+            row, col = min(np.floor(y), most_row), min(np.floor(x), most_col)
+            up[j], right[j] = y - row, x - col
+            node[j] = int(row) * wide + int(col)
+        line = 0.0
+        for j in range(shape[1]):
+            k = node[j]
+            n = k + north_by
+            below = flat[k] + right[j] * (flat[k + east_by] - flat[k])
+            above = flat[n] + right[j] * (flat[n + east_by] - flat[n])
+            line += below + up[j] * (above - below)
             sums[i + 1, j + 1] = sums[i, j + 1] + line
     return sums
 
