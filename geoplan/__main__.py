@@ -11,6 +11,8 @@ if TYPE_CHECKING:
     from geoplan.plan import AuditReport, Plan, WaterPlan
 
 DONE, FAILED, UNUSABLE = 0, 1, 2
+#: Above so many water bodies the terminal has the sums, and files what each gets.
+MOST_SAID = 100
 
 app = typer.Typer(
     add_completion=False,
@@ -220,11 +222,13 @@ def _say_faults(faults: "tuple[Fault, ...]") -> None:
 
 
 def _say_plan(made: "Plan") -> None:
-    """Write what was planned, a line for each water body, with what its reader must know."""
+    """Write what was planned, with what its reader must know."""
     from geoplan.errors import said_by_kind
 
-    for water in made.waters:
-        planned = sum(raft.status == "planned" for raft in water.rafts)
+    if len(made.waters) > MOST_SAID:
+        _say_sums(made)
+    for water in made.waters if len(made.waters) <= MOST_SAID else ():
+        planned = _planned(water)
         cover = ", ".join(f"{part.level_name} {part.cover_pct:.2f} %" for part in water.cover)
         _say(
             f"{water.water_id}{f' ({water.name})' if water.name else ''}: {planned}"
@@ -243,6 +247,20 @@ def _say_plan(made: "Plan") -> None:
         _say(f"{len(made.failures)} water bodies could not be planned:")
     for failure in made.failures:
         _say(f"  {failure.water_id}: {failure.reason}")
+
+
+def _planned(water: "WaterPlan") -> int:
+    """Return how many rafts are planned in a water body."""
+    return sum(raft.status == "planned" for raft in water.rafts)
+
+
+def _say_sums(made: "Plan") -> None:
+    """Write in one line what a large district gets."""
+    counts = [_planned(water) for water in made.waters]
+    _say(
+        f"{len(counts)} water bodies: {sum(counts)} rafts in {sum(map(bool, counts))} of them;"
+        " district.html and allocation.csv tell which, and why"
+    )
 
 
 def _held(water: "WaterPlan") -> str:
