@@ -99,7 +99,7 @@ def plan_water(
         If a held raft may not lie where it lies; the message says by how much.
     """
     patience = Patience.of(time_limit_s)
-    around, head_notes = _surroundings(body, settings, held, ground)
+    around, head_notes = surroundings_of(body, settings, held, ground)
     if faults := held_faults(around):
         raise SiteDataError(faults)
     bare = ground.bare if ground else None
@@ -196,16 +196,36 @@ def held_problems(
     tuple of Fault
         One for each raft and rule; empty where all may stay.
     """
-    return held_faults(_surroundings(body, settings, held)[0])
+    return held_faults(surroundings_of(body, settings, held)[0])
 
 
-def _surroundings(
+def surroundings_of(
     body: WaterBody,
     settings: Settings,
-    held: tuple[HeldRaft, ...],
+    held: tuple[HeldRaft, ...] = (),
     ground: Ground | None = None,
 ) -> tuple[Surroundings, tuple[Fault, ...]]:
-    """Return what the rules look at, with held rafts and headings, and what is to be known."""
+    """
+    Return what the rules look at, with held rafts and headings.
+
+    Parameters
+    ----------
+    body : WaterBody
+        The water body.
+    settings : Settings
+        Settings of the site.
+    held : tuple of HeldRaft
+        Rafts of the site whose places a person has fixed; those of other waters are left out.
+    ground : Ground or None
+        What was found of the water body before; ``None``: it is found here.
+
+    Returns
+    -------
+    Surroundings
+        Fields, edges, and the regions where they are known.
+    tuple of Fault
+        What a reader must know of the headings.
+    """
     mine = tuple(raft for raft in held if raft.water_id == body.water_id)
     fields = ground.fields if ground else site_fields(body, settings)
     edges = ground.edges if ground else water_edges(body, fields, settings.bank_slope)

@@ -20,22 +20,19 @@ from typing import Any
 
 import numpy as np
 
-from geoplan.cover import water_edges
-from geoplan.fields import site_fields
-from geoplan.headings import with_headings
 from geoplan.hydraulics import inflow_l_s
 from geoplan.placement.allowed import (
     ROUNDING_ROOM_M,
     AllowedRegion,
     Ground,
     Surroundings,
-    allowed_region,
 )
 from geoplan.placement.benefit import Benefit, Tangent
 from geoplan.placement.bound import BoundedRoom, Charge, Limit, bounded_room
-from geoplan.placement.place import packed_for, place_benefit
-from geoplan.placement.rules import GAP, LIMIT_RULES, REGION_RULES
+from geoplan.placement.place import packed_for, place_benefit, regions_of
+from geoplan.placement.rules import GAP, LIMIT_RULES
 from geoplan.placement.search import TURNS_DEG, Poses
+from geoplan.planner import surroundings_of
 from geoplan.settings import Settings
 from geoplan.site import FloatArray, WaterBody, lock_arrays
 from geoplan.treatment import load_benefit
@@ -163,13 +160,11 @@ def weighed(body: WaterBody, settings: Settings) -> tuple[RemovalCurve, Ground]:
     Ground
         What the plan of the water body begins with.
     """
-    known = site_fields(body, settings)
-    edges = water_edges(body, known, settings.bank_slope)
-    around, _ = with_headings(Surroundings(body, known, edges, settings))
-    load, _ = load_benefit(body, settings, known)
+    around, _ = surroundings_of(body, settings)
+    load, _ = load_benefit(body, settings, around.fields)
     benefit: Benefit = load or place_benefit(around)
     cover = cover_limit(around)
-    regions = tuple(allowed_region(around, kind, REGION_RULES) for kind in settings.raft)
+    regions = regions_of(around)
     made = _Curve(benefit, regions, cover, GAP.gap_m(around))
     curve = RemovalCurve(
         water_id=body.water_id,
@@ -180,10 +175,11 @@ def weighed(body: WaterBody, settings: Settings) -> tuple[RemovalCurve, Ground]:
         cut_constant=np.array([constant for constant, _ in made.cuts]),
         cut_slope=np.array([slope for _, slope in made.cuts]).reshape(-1, len(settings.raft)),
         room_m2=cover.most,
-        pool_m2=edges[1].area_m2,
+        pool_m2=around.edges[1].area_m2,
         inflow_l_s=inflow_l_s(body, settings),
     )
-    return curve, Ground(known, edges, regions, load.bare() if load else None)
+    bare = load.bare() if load else None
+    return curve, Ground(around.fields, around.edges, regions, bare)
 
 
 def cover_limit(around: Surroundings) -> Limit:

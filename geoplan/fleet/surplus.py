@@ -9,22 +9,14 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from geoplan.cover import water_edges
-from geoplan.fields import site_fields
 from geoplan.fleet.curves import cover_limit
-from geoplan.headings import with_headings
-from geoplan.placement.allowed import (
-    ROUNDING_ROOM_M,
-    AllowedRegion,
-    Ground,
-    Surroundings,
-    allowed_region,
-)
+from geoplan.placement.allowed import ROUNDING_ROOM_M, AllowedRegion, Ground
 from geoplan.placement.benefit import Benefit, Tangent, average, best_shares
 from geoplan.placement.bound import Limit, bounded_room
-from geoplan.placement.place import packed_for, place_benefit
+from geoplan.placement.place import packed_for, place_benefit, regions_of
 from geoplan.placement.price_field import price_field
-from geoplan.placement.rules import GAP, REGION_RULES
+from geoplan.placement.rules import GAP
+from geoplan.planner import surroundings_of
 from geoplan.settings import Settings
 from geoplan.site import WaterBody
 from geoplan.treatment import load_benefit
@@ -67,16 +59,10 @@ def surplus_bound(
     The average of the tangents of the water without rafts and with so many bounds what any number
     of them is worth; it is taken where the area bound of so many is the least.
     """
-    fields = ground.fields if ground else site_fields(body, settings)
-    edges = ground.edges if ground else water_edges(body, fields, settings.bank_slope)
-    around, _ = with_headings(Surroundings(body, fields, edges, settings))
-    load, _ = load_benefit(body, settings, fields, ground.bare if ground else None)
+    around, _ = surroundings_of(body, settings, ground=ground)
+    load, _ = load_benefit(body, settings, around.fields, ground.bare if ground else None)
     benefit: Benefit = load or place_benefit(around)
-    regions = (
-        ground.regions
-        if ground
-        else [allowed_region(around, kind, REGION_RULES) for kind in settings.raft]
-    )
+    regions = regions_of(around)
     if all(region.region.is_empty for region in regions):
         return min(known, 0.0)
     cover, gap_m = cover_limit(around), GAP.gap_m(around)

@@ -124,7 +124,7 @@ def place_rafts(
     held = held_poses(around)
     if held:
         benefit = HeldBenefit(benefit, held, tuple(kind.name for kind in types))
-    regions = around.known_regions or _regions(around)
+    regions = regions_of(around)
     limits = _limits(around, types, allotment or {})
     gap_m = GAP.gap_m(around)
     room = shapely.union_all([region.region for region in regions])
@@ -150,9 +150,23 @@ def place_rafts(
     )
 
 
-def _regions(around: Surroundings) -> tuple[AllowedRegion, ...]:
-    """Return where rafts of each type may lie."""
-    return tuple(allowed_region(around, kind, REGION_RULES) for kind in around.settings.raft)
+def regions_of(around: Surroundings) -> tuple[AllowedRegion, ...]:
+    """
+    Return where rafts of each type may lie.
+
+    Parameters
+    ----------
+    around : Surroundings
+        The water body.
+
+    Returns
+    -------
+    tuple of AllowedRegion
+        As they are known, else found now.
+    """
+    types = around.settings.raft
+    found = (allowed_region(around, kind, REGION_RULES) for kind in types)
+    return around.known_regions or tuple(found)
 
 
 @dataclass(frozen=True, eq=False)
