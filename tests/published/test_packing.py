@@ -5,7 +5,7 @@ import pytest
 import shapely
 
 from geoplan.placement.mixed_rows import pack_lays
-from geoplan.placement.rows import frame
+from geoplan.placement.rows import frame, turned_edges
 from geoplan.placement.search import best_rows
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType
@@ -20,7 +20,7 @@ FLAT = WorthSurface(-5.0, -5.0, 1.0, np.ones((21, 31)))
 )
 def test_56_rafts_in_a_basin_of_20_by_10() -> None:
     """8 · 2 + 7 · 0.5 = 19.5 m long and 7 · 1 + 6 · 0.5 = 10 m wide."""
-    along = frame(BASIN, FLAT, RAFT, 0.5, 0.0, is_across=False)
+    along = frame(turned_edges(BASIN, 0.0), FLAT, RAFT, 0.5, 0.0, is_across=False)
     assert along is not None
     ((_, places),) = pack_lays((along,), 0.0)
     assert len(places) == 56
@@ -45,7 +45,7 @@ def test_rows_of_both_lays_hold_more_than_a_lattice_and_no_more_than_the_area() 
 )
 def test_52_rafts_when_they_lie_across() -> None:
     """13 · 1 + 12 · 0.5 = 19 m long and 4 · 2 + 3 · 0.5 = 9.5 m wide."""
-    turned = frame(BASIN, FLAT, RAFT, 0.5, 0.0, is_across=True)
+    turned = frame(turned_edges(BASIN, 0.0), FLAT, RAFT, 0.5, 0.0, is_across=True)
     assert turned is not None
     ((_, places),) = pack_lays((turned,), 0.0)
     assert len(places) == 52
