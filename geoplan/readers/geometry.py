@@ -47,7 +47,7 @@ def single_parts(layer: Layer, log: FaultLog) -> Layer:
     """
     if isinstance(layer.geometries, Points) and "Point" in KINDS[layer.name]:
         whole = np.flatnonzero(~layer.geometries.is_missing)  # the table's reader named the others
-        return layer.taken(whole, layer.geometries.taken(whole))
+        return layer.picked(whole)
     indices, parts, ordinals = [], [], []
     for index, geometry in enumerate(layer.geometries):
         found = _parts_of(layer, index, geometry, log)

@@ -1,6 +1,7 @@
 """A layer as it stands in a file: geometries and columns, not yet understood."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -8,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from geoplan.readers.fault_log import Place
-from geoplan.readers.points import Geometries, Points
+from geoplan.readers.points import Geometries, Points, joined_geometries
 
 
 @dataclass(frozen=True, eq=False)
@@ -104,16 +105,24 @@ class Layer:
         columns = {
             name: [values[index] for index in indices] for name, values in self.columns.items()
         }
-        return Layer(
-            self.name,
-            self.file,
-            self.crs,
-            geometries,
-            columns,
-            self.rows[indices],
-            self.row_word,
-            self.file_format,
-        )
+        return replace(self, geometries=geometries, columns=columns, rows=self.rows[indices])
+
+    def picked(self, indices: NDArray[np.int64]) -> "Layer":
+        """
+        Return some rows as they are.
+
+        Parameters
+        ----------
+        indices : ndarray of int, shape (m,)
+            Positions of the rows.
+
+        Returns
+        -------
+        Layer
+            The rows.
+        """
+        own = self.geometries
+        return self.taken(indices, own.taken(indices) if isinstance(own, Points) else own[indices])
 
     def with_columns(self, columns: dict[str, list[Any]]) -> "Layer":
         """
@@ -129,16 +138,33 @@ class Layer:
         Layer
             The rows.
         """
-        return Layer(
-            self.name,
-            self.file,
-            self.crs,
-            self.geometries,
-            columns,
-            self.rows,
-            self.row_word,
-            self.file_format,
-        )
+        return replace(self, columns=columns)
+
+
+def joined(parts: Sequence[Layer]) -> Layer:
+    """
+    Return pieces of a layer as one.
+
+    Parameters
+    ----------
+    parts : sequence of Layer
+        One or more, of the same file and CRS; a column that one of them lacks is empty there.
+
+    Returns
+    -------
+    Layer
+        Their rows, one piece after the other.
+    """
+    if len(parts) == 1:
+        return parts[0]
+    names = dict.fromkeys(name for part in parts for name in part.columns)
+    columns: dict[str, list[Any]] = {name: [] for name in names}
+    for part in parts:
+        for name in names:
+            columns[name] += part.columns.get(name, [None] * len(part))
+    rows = np.concatenate([part.rows for part in parts])
+    geometries = joined_geometries([part.geometries for part in parts])
+    return replace(parts[0], geometries=geometries, columns=columns, rows=rows)
 
 
 def object_array(values: list[Any]) -> NDArray[Any]:

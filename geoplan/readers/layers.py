@@ -1,17 +1,18 @@
 """The layers of a site, read from whichever files hold them."""
 
 import difflib
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from geoplan.readers.columns import clean_text
 from geoplan.readers.fault_log import FaultLog, Place, shown
 from geoplan.readers.geojson import geojson_layer, parsed_json
-from geoplan.readers.layer import Layer
+from geoplan.readers.layer import Layer, joined
 from geoplan.readers.settings_file import parsed_toml, settings_from_rows
-from geoplan.readers.source import VECTOR_LAYERS, SitePaths, file_bytes, is_regular
-from geoplan.readers.tables import table_layer
-from geoplan.readers.vector import gdal_layer, gdal_layer_names
+from geoplan.readers.source import VECTOR_LAYERS, SitePaths, file_bytes, is_regular, opened
+from geoplan.readers.tables import table_layers
+from geoplan.readers.vector import gdal_layer, gdal_layer_names, gdal_layers
 
 #: Layer of a GeoPackage that holds settings as rows of key and value.
 SETTINGS_LAYER = "site"
@@ -81,7 +82,7 @@ class OpenedFiles:
 
     def layer(self, name: str) -> Layer | None:
         """
-        Read a layer of points, lines or polygons.
+        Read a layer of points, lines or polygons whole.
 
         Parameters
         ----------
@@ -93,6 +94,23 @@ class OpenedFiles:
         Layer or None
             ``None`` where the site has none, or none that can be read.
         """
+        parts = list(self.pieces(name))
+        return joined(parts) if parts else None
+
+    def pieces(self, name: str) -> Iterator[Layer]:
+        """
+        Read a layer of points, lines or polygons piece by piece.
+
+        Parameters
+        ----------
+        name : str
+            Layer of the site.
+
+        Yields
+        ------
+        Layer
+            Rows in the order of the file; GeoJSON comes in one piece, for it is one document.
+        """
         path = dict(self.paths.layers).get(name)
         in_container = name in self._container_layers
         if path is not None and in_container:
@@ -102,15 +120,15 @@ class OpenedFiles:
                 "one source for each layer",
                 "Delete or rename one of them.",
             )
-        if path is not None:
-            return self._file_layer(name, path)
         container = self.paths.container
-        if not in_container or container is None:
-            return None
-        place = Place(container.name, name)
-        if self._document is not None:
-            return self._document_layer(name, place)
-        return gdal_layer(container, (name,), place, self.log)
+        if path is not None:
+            yield from self._file_pieces(name, path)
+        elif in_container and container is not None:
+            place = Place(container.name, name)
+            if self._document is None:
+                yield from gdal_layers(container, (name,), place, self.log)
+            else:
+                yield from _alone(self._document_layer(name, place))
 
     def bytes_of(self, path: Path, place: Place) -> bytes | None:
         """
@@ -219,36 +237,41 @@ class OpenedFiles:
         layer.rows[:] = [own[row - 1] + 1 for row in layer.rows]
         return layer
 
-    def _file_layer(self, name: str, path: Path) -> Layer | None:
-        """Return the layer that a file of its own holds."""
+    def _file_pieces(self, name: str, path: Path) -> Iterator[Layer]:
+        """Yield the layer that a file of its own holds."""
         place = Place(self.paths.shown(path), name)
         ending = path.suffix.lower()
-        if ending not in {".csv", ".geojson", ".json"}:
-            return self._gdal_layer(name, path, place)
-        data = self.bytes_of(path, place)
-        if data is None or ending == ".csv":
-            return None if data is None else table_layer(data, place, self.log)
-        document = parsed_json(data, place, self.log)
-        return None if document is None else geojson_layer(document, place, self.log)
-
-    def _gdal_layer(self, name: str, path: Path, place: Place) -> Layer | None:
-        """Return the layer that a file of GDAL's formats holds."""
-        if not is_regular(path):
+        if ending == ".csv":
+            file = opened(path, place, self.log)
+            if file is not None:
+                self.read.append(path)
+                with file:
+                    yield from table_layers(file, place, self.log)
+        elif ending in {".geojson", ".json"}:
+            data = self.bytes_of(path, place)
+            document = None if data is None else parsed_json(data, place, self.log)
+            if document is not None:
+                yield from _alone(geojson_layer(document, place, self.log))
+        elif not is_regular(path):
             file_bytes(path, place, self.log)
-            return None
+        else:
+            yield from gdal_layers(path, self._gdal_names(name, path, place), place, self.log)
+
+    def _gdal_names(self, name: str, path: Path, place: Place) -> tuple[str, ...]:
+        """Return which layers of a file of GDAL's formats are meant."""
         names = gdal_layer_names(path, place, self.log)
         if not names:
-            return None
+            return ()
         self.read.append(path)
         # A KML file has a layer for each folder of the drawing; all are meant.
-        if len(names) > 1 and path.suffix.lower() != ".kml":
-            if name not in names:
-                found = f"{len(names)} layers: {', '.join(shown(one) for one in names[:8])}"
-                remedy = "Rename the one that is meant."
-                self.log.refuse(place, found, f"one layer, or one named {name}", remedy)
-                return None
-            names = (name,)
-        return gdal_layer(path, names, place, self.log)
+        if len(names) == 1 or path.suffix.lower() == ".kml":
+            return names
+        if name in names:
+            return (name,)
+        found = f"{len(names)} layers: {', '.join(shown(one) for one in names[:8])}"
+        remedy = "Rename the one that is meant."
+        self.log.refuse(place, found, f"one layer, or one named {name}", remedy)
+        return ()
 
     def _settings_rows(self, container: Path, place: Place) -> dict[str, Any] | None:
         """Return the settings that a GeoPackage holds as rows."""
@@ -262,6 +285,12 @@ class OpenedFiles:
         keys, values = layer.columns["key"], layer.columns["value"]
         rows = [(clean_text(key), str(value)) for key, value in zip(keys, values, strict=True)]
         return settings_from_rows(rows, place, self.log)
+
+
+def _alone(layer: Layer | None) -> Iterator[Layer]:
+    """Yield a layer that comes in one piece, where there is one."""
+    if layer is not None:
+        yield layer
 
 
 def _layer_property(feature: Any) -> Any:

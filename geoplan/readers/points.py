@@ -1,6 +1,6 @@
 """Points of a large layer as their coordinates, made into geometries when they are asked for."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any, overload
 
 import numpy as np
@@ -95,3 +95,31 @@ class Points:
 
 #: Geometries of a layer: made already, or points to be made.
 Geometries = NDArray[Any] | Points
+
+
+def joined_geometries(parts: Sequence[Geometries]) -> Geometries:
+    """
+    Return the geometries of pieces of a layer together.
+
+    Parameters
+    ----------
+    parts : sequence of ndarray of BaseGeometry or Points
+        One or more.
+
+    Returns
+    -------
+    ndarray of BaseGeometry, shape (n,), or Points
+        Points where all of them are.
+
+    Examples
+    --------
+    >>> some = Points(np.array([[1.0, 2.0]]))
+    >>> joined_geometries([some, some]).coordinates.tolist()
+    [[1.0, 2.0], [1.0, 2.0]]
+    >>> joined_geometries([some, np.array([shapely.Point(3, 4)])])
+    array([<POINT (1 2)>, <POINT (3 4)>], dtype=object)
+    """
+    points = [part for part in parts if isinstance(part, Points)]
+    if len(points) == len(parts):
+        return Points(np.concatenate([part.coordinates for part in points]))
+    return np.concatenate([np.asarray(part) for part in parts])

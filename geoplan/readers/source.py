@@ -5,6 +5,7 @@ import hashlib
 import stat
 from dataclasses import dataclass
 from pathlib import Path
+from typing import BinaryIO
 
 from geoplan.errors import SiteDataError
 from geoplan.readers.fault_log import FaultLog, Place
@@ -124,6 +125,40 @@ def find_site(path: Path, log: FaultLog) -> SitePaths | None:
     return None
 
 
+def opened(path: Path, place: Place, log: FaultLog) -> BinaryIO | None:
+    """
+    Open a file to read its bytes.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    place : Place
+        Where faults are.
+    log : FaultLog
+        Takes the faults.
+
+    Returns
+    -------
+    binary file or None
+        ``None`` where it cannot be read or is empty; a fault says so.
+    """
+    file = None
+    try:
+        file = path.open("rb") if is_regular(path) else None
+        if file is not None and file.peek(1):
+            return file
+    except OSError as error:
+        _refuse_unreadable(place, error, log)
+        return None
+    if file is None:
+        log.refuse(place, "no ordinary file", "a readable file", "Put the file itself there.")
+        return None
+    file.close()
+    log.refuse(place, "an empty file of 0 bytes", "data", "Export or copy the file again.")
+    return None
+
+
 def file_bytes(path: Path, place: Place, log: FaultLog) -> bytes | None:
     """
     Read a file whole.
@@ -142,21 +177,21 @@ def file_bytes(path: Path, place: Place, log: FaultLog) -> bytes | None:
     bytes or None
         ``None`` where it cannot be read or is empty; a fault says so.
     """
-    try:
-        data = path.read_bytes() if is_regular(path) else None
-    except OSError as error:
-        log.refuse(
-            place,
-            f"a file that cannot be read ({error.strerror})",
-            "a readable file",
-            "Check its permissions.",
-        )
+    file = opened(path, place, log)
+    if file is None:
         return None
-    if data is None:
-        log.refuse(place, "no ordinary file", "a readable file", "Put the file itself there.")
-    elif not data:
-        log.refuse(place, "an empty file of 0 bytes", "data", "Export or copy the file again.")
-    return data or None
+    try:
+        with file:
+            return file.read()
+    except OSError as error:
+        _refuse_unreadable(place, error, log)
+        return None
+
+
+def _refuse_unreadable(place: Place, error: OSError, log: FaultLog) -> None:
+    """Note a file that the system does not let be read."""
+    found = f"a file that cannot be read ({error.strerror})"
+    log.refuse(place, found, "a readable file", "Check its permissions.")
 
 
 def is_regular(path: Path) -> bool:

@@ -1,12 +1,14 @@
 """Tables of text: CSV layers with their coordinates in columns."""
 
+import codecs
 import csv
 import io
 import math
 from array import array
 from collections.abc import Iterator
-from dataclasses import dataclass, field
-from typing import Any
+from dataclasses import dataclass, field, replace
+from itertools import islice
+from typing import Any, BinaryIO
 
 import numpy as np
 
@@ -14,16 +16,18 @@ from geoplan.crs import WGS84
 from geoplan.readers.columns import text_number
 from geoplan.readers.fault_log import FaultLog, Place, shown
 from geoplan.readers.layer import Layer
-from geoplan.readers.points import Points
+from geoplan.readers.points import AT_A_TIME, Points
 
 _PAIRS = (("easting_m", "northing_m"), ("longitude_deg", "latitude_deg"))
 #: Texts of a column that are held once, however often they stand there.
 _MOST_SHARED = 10_000
+#: Bytes that are looked at together.
+_BLOCK_BYTES = 1 << 20
+#: Columns by name, and the numbers of their rows.
+Table = tuple[dict[str, Any], "array[int]"]
 
 
-def table_columns(
-    data: bytes, place: Place, log: FaultLog
-) -> tuple[dict[str, Any], "array[int]"] | None:
+def table_columns(data: bytes, place: Place, log: FaultLog) -> Table | None:
     """
     Return the columns of a table of text.
 
@@ -42,33 +46,7 @@ def table_columns(
         Texts by column name, those of coordinates as numbers, and the row numbers that a
         spreadsheet shows, the header being row 1; ``None`` where the file is no table.
     """
-    try:
-        header = data.decode("utf-8-sig").split("\n", 1)[0]
-    except UnicodeDecodeError as error:
-        log.refuse(
-            place,
-            f"bytes that are no UTF-8 text (byte {error.start})",
-            "a CSV file in UTF-8",
-            "Save it again as 'CSV UTF-8'.",
-        )
-        return None
-    text = io.TextIOWrapper(io.BytesIO(data), encoding="utf-8-sig", newline="")
-    reader = csv.reader(text, delimiter=max(",;\t", key=header.count), strict=True)
-    try:
-        names = [name.strip() for name in next(reader, [])]
-        cells = _by_column(reader, names)
-    except csv.Error as error:
-        log.refuse(
-            place,
-            f"a table that cannot be read at line {reader.line_num} ({error})",
-            "a CSV file",
-            "Save it again as CSV.",
-        )
-        return None
-    if not any(names) or "\0" in header:
-        log.refuse(place, "no header line", "column names in the first line", "Add them.")
-        return None
-    return _named(names, cells, place, log)
+    return next(_pieces(io.BytesIO(data), place, log, None), None)
 
 
 def table_layer(data: bytes, place: Place, log: FaultLog, *, blanks: bool = False) -> Layer | None:
@@ -92,8 +70,86 @@ def table_layer(data: bytes, place: Place, log: FaultLog, *, blanks: bool = Fals
         ``None`` where the file is no table or has no coordinates; a fault says so.
     """
     table = table_columns(data, place, log)
-    if table is None:
-        return None
+    return None if table is None else _layer(table, place, log, blanks=blanks)
+
+
+def table_layers(file: BinaryIO, place: Place, log: FaultLog) -> Iterator[Layer]:
+    """
+    Yield a CSV file of points piece by piece; no more of it is held.
+
+    Parameters
+    ----------
+    file : binary file
+        The file, open at its beginning.
+    place : Place
+        File and layer.
+    log : FaultLog
+        Takes the faults; after one that is of the whole file nothing more is yielded.
+
+    Yields
+    ------
+    Layer
+        Rows in the order of the file, some 20,000 at a time.
+    """
+    for table in _pieces(file, place, log, AT_A_TIME):
+        layer = _layer(table, place, log, blanks=False)
+        if layer is None:
+            return
+        yield layer
+
+
+def _pieces(file: BinaryIO, place: Place, log: FaultLog, most: int | None) -> Iterator[Table]:
+    """Yield the rows of a table by column, so many at a time or all of them; close the file."""
+    number = 1
+    try:
+        odd = _first_odd_byte(file)
+        if odd is not None:
+            found = f"bytes that are no UTF-8 text (byte {odd})"
+            log.refuse(place, found, "a CSV file in UTF-8", "Save it again as 'CSV UTF-8'.")
+            return
+        header = file.readline().decode("utf-8-sig")
+        file.seek(0)
+        with io.TextIOWrapper(file, encoding="utf-8-sig", newline="") as text:
+            reader = csv.reader(text, delimiter=max(",;\t", key=header.count), strict=True)
+            names = [name.strip() for name in next(reader, [])]
+            if not any(names) or "\0" in header:
+                log.refuse(place, "no header line", "column names in the first line", "Add them.")
+                return
+            lines, is_last = enumerate(reader, 2), False
+            while not is_last:
+                cells = _by_column(islice(lines, most), names)
+                is_last = most is None or cells.lines < most
+                table = _named(names, cells, place, log) if cells.lines or number == 1 else None
+                if table is None:
+                    return
+                yield table
+                number += 1
+    except csv.Error as error:
+        found = f"a table that cannot be read at line {reader.line_num} ({error})"
+        log.refuse(place, found, "a CSV file", "Save it again as CSV.")
+    except OSError as error:
+        found = f"a file that cannot be read ({error.strerror})"
+        log.refuse(place, found, "a readable file", "Copy the file again.")
+
+
+def _first_odd_byte(file: BinaryIO) -> int | None:
+    """Return the position of the first byte that is no UTF-8; the file is at its beginning then."""
+    decoder, passed = codecs.getincrementaldecoder("utf-8")(), 0
+    try:
+        while block := file.read(_BLOCK_BYTES):
+            waiting = len(decoder.getstate()[0])
+            decoder.decode(block)
+            passed += len(block)
+        waiting = len(decoder.getstate()[0])
+        decoder.decode(b"", final=True)
+    except UnicodeDecodeError as error:
+        return passed - waiting + error.start
+    file.seek(0)
+    return None
+
+
+def _layer(table: Table, place: Place, log: FaultLog, *, blanks: bool) -> Layer | None:
+    """Return rows of a table as those of a layer of points."""
     columns, rows = table
     by_name = {name.strip().lower(): values for name, values in columns.items()}
     pair = next((pair for pair in _PAIRS if all(name in by_name for name in pair)), None)
@@ -200,14 +256,16 @@ class _Cells:
     columns: tuple[_Texts | Coordinates, ...]
     rows: "array[int]"
     ragged: list[tuple[int, int]]
+    lines: int
 
 
-def _by_column(lines: Iterator[list[str]], names: list[str]) -> _Cells:
+def _by_column(lines: Iterator[tuple[int, list[str]]], names: list[str]) -> _Cells:
     """Return rows of cells as columns, one row after the other: a table is never held twice."""
     ways = {name for pair in _PAIRS for name in pair}
     columns = (Coordinates() if name.lower() in ways else _Texts() for name in names)
-    cells = _Cells(tuple(columns), array("q"), [])
-    for number, line in enumerate(lines, 2):
+    cells, count = _Cells(tuple(columns), array("q"), [], 0), 0
+    for number, line in lines:
+        count += 1
         stripped = [cell.strip() or None for cell in line]
         if not any(stripped):
             continue
@@ -217,12 +275,10 @@ def _by_column(lines: Iterator[list[str]], names: list[str]) -> _Cells:
         cells.rows.append(number)
         for column, cell in zip(cells.columns, stripped, strict=True):
             column.append(cell)
-    return cells
+    return replace(cells, lines=count)
 
 
-def _named(
-    names: list[str], cells: _Cells, place: Place, log: FaultLog
-) -> tuple[dict[str, Any], "array[int]"] | None:
+def _named(names: list[str], cells: _Cells, place: Place, log: FaultLog) -> Table | None:
     """Return columns by their names, refusing ragged rows and names given twice."""
     twice = sorted({name for name in names if name and names.count(name) > 1})
     if twice:

@@ -1,5 +1,5 @@
 """
-Layers read through GDAL: whole with pyogrio; where a record is bad, fiona shows which and why.
+Layers read through GDAL with pyogrio; where a record is bad, fiona shows which and why.
 
 Each file is opened by the one driver of its ending, so that no file can pass for another kind
 and lead GDAL elsewhere. pyogrio comes first because fiona 1.10 can end the whole process on the
@@ -29,7 +29,7 @@ from shapely import GeometryType
 from geoplan.crs import WGS84
 from geoplan.readers.fault_log import FaultLog, Place, shown
 from geoplan.readers.geojson import GeometryFaultError, geometry_from
-from geoplan.readers.layer import Layer, object_array
+from geoplan.readers.layer import Layer, joined, object_array
 from geoplan.readers.points import AT_A_TIME, Geometries, Points
 from geoplan.readers.source import DRIVERS
 
@@ -176,43 +176,73 @@ def gdal_layer(path: Path, names: tuple[str, ...], place: Place, log: FaultLog) 
     Layer or None
         ``None`` where nothing can be read.
     """
-    parts = []
+    parts = list(gdal_layers(path, names, place, log))
+    return joined(parts) if parts else None
+
+
+def gdal_layers(path: Path, names: tuple[str, ...], place: Place, log: FaultLog) -> Iterator[Layer]:
+    """
+    Yield layers of a file as one layer of the site, piece by piece; no more of it is held.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    names : tuple of str
+        Its layers to read, one after the other.
+    place : Place
+        File and layer of the site.
+    log : FaultLog
+        Takes the faults, each with its record.
+
+    Yields
+    ------
+    Layer
+        Records in the order of the file, numbered through all of its layers.
+    """
+    begin = 0
     for name in names:
-        try:
-            with decoder_messages(place, log):
-                parts.append(_read(path, name, place, log))
-        except DECODER_ERRORS as error:
-            _unreadable(place, error, log)
-    return _joined(parts) if parts else None
+        skip, is_last = 0, False
+        while not is_last:
+            try:
+                with decoder_messages(place, log):
+                    layer, count = _read(path, name, (skip, begin), place, log)
+            except DECODER_ERRORS as error:
+                _unreadable(place, error, log)
+                break
+            if len(layer) or not skip:
+                yield layer
+            skip, begin, is_last = skip + count, begin + count, count < AT_A_TIME
 
 
-def _read(path: Path, name: str, place: Place, log: FaultLog) -> Layer:
-    """Read one layer of a file, noting each record that cannot be read."""
-    ending = path.suffix.lower()
+def _read(
+    path: Path, name: str, first: tuple[int, int], place: Place, log: FaultLog
+) -> tuple[Layer, int]:
+    """
+    Read some records of one layer of a file, noting each that cannot be read, and count them.
+
+    The first one is told by those before it in that layer, and in the file.
+    """
+    ending, (skip, begin) = path.suffix.lower(), first
     driver = pyogrio.read_info(path, layer=name, **_options(ending))["driver"]
     if driver.removeprefix("LIB") != DRIVERS[ending]:  # GDAL reads KML in two ways
         raise ValueError(f"a file of the kind {driver}")
-    meta, _, encoded, fields = pyogrio.raw.read(path, layer=name, **_options(ending))
+    meta, _, encoded, fields = pyogrio.raw.read(
+        path, layer=name, skip_features=skip, max_features=AT_A_TIME, **_options(ending)
+    )
     if encoded is None:  # a table without geometries
         encoded = object_array([None] * (len(fields[0]) if fields else 0))
     geometries, is_bad = _decoded(encoded)
     if is_bad.any():
-        _say_bad(path, name, set(np.flatnonzero(is_bad).tolist()), place, log)
+        _say_bad(path, name, set((skip + np.flatnonzero(is_bad)).tolist()), place, log)
     kept = np.flatnonzero(~is_bad)
     columns = {
         str(field): _listed(values[kept])
         for field, values in zip(meta["fields"], fields, strict=True)
     }
-    crs = WGS84 if ending in _GEOGRAPHIC else meta["crs"]
-    return Layer(
-        place.layer,
-        place.file,
-        crs,
-        geometries,
-        columns,
-        kept + 1,
-        file_format=ending,
-    )
+    crs, rows = WGS84 if ending in _GEOGRAPHIC else meta["crs"], begin + kept + 1
+    layer = Layer(place.layer, place.file, crs, geometries, columns, rows, file_format=ending)
+    return layer, len(encoded)
 
 
 def _decoded(encoded: NDArray[Any]) -> tuple[Geometries, NDArray[np.bool_]]:
@@ -226,15 +256,12 @@ def _decoded(encoded: NDArray[Any]) -> tuple[Geometries, NDArray[np.bool_]]:
 
 
 def _plain_points(encoded: NDArray[Any]) -> Points | None:
-    """Return a layer of plain points by their coordinates; none where any is something else."""
-    pieces = [np.empty((0, 2))]
-    for begin in range(0, len(encoded), AT_A_TIME):
-        some = shapely.from_wkb(encoded[begin : begin + AT_A_TIME], on_invalid="ignore")
-        is_plain = (shapely.get_type_id(some) == GeometryType.POINT) & ~shapely.has_z(some)
-        if not is_plain.all() or shapely.is_empty(some).any():
-            return None
-        pieces.append(shapely.get_coordinates(some))
-    coordinates = np.concatenate(pieces)
+    """Return plain points by their coordinates; none where any is something else."""
+    some = shapely.from_wkb(encoded, on_invalid="ignore")
+    is_plain = (shapely.get_type_id(some) == GeometryType.POINT) & ~shapely.has_z(some)
+    if not is_plain.all() or shapely.is_empty(some).any():
+        return None
+    coordinates = shapely.get_coordinates(some)
     return Points(coordinates) if np.isfinite(coordinates).all() else None
 
 
@@ -270,23 +297,6 @@ def _listed(values: Any) -> list[Any]:
         return [None if text == "NaT" else text for text in texts]
     out: list[Any] = values.tolist()
     return out
-
-
-def _joined(parts: list[Layer]) -> Layer:
-    """Return layers of one file as one, records numbered through."""
-    if len(parts) == 1:
-        return parts[0]
-    names = list(dict.fromkeys(name for part in parts for name in part.columns))
-    columns: dict[str, list[Any]] = {name: [] for name in names}
-    for part in parts:
-        for name in names:
-            columns[name] += part.columns.get(name, [None] * len(part))
-    geometries = np.concatenate([np.asarray(part.geometries) for part in parts])
-    first = parts[0]
-    rows = np.arange(1, len(geometries) + 1)
-    return Layer(
-        first.name, first.file, first.crs, geometries, columns, rows, file_format=first.file_format
-    )
 
 
 def _starts_as_it_should(path: Path, place: Place, log: FaultLog) -> bool:
