@@ -177,6 +177,38 @@ def nearest_water(
     return np.concatenate(nearest), np.concatenate(distance_m)
 
 
+def nearest_of_all(
+    geometries: Geometries, crs: str, waters: tuple[DrawnWater, ...], reach_m: float
+) -> Reach:
+    """
+    Return the water body nearest to each feature, those beyond reach included.
+
+    Parameters
+    ----------
+    geometries : ndarray of BaseGeometry, shape (n,), or Points
+        Features in ``crs``.
+    crs : str
+        Their CRS.
+    waters : tuple of DrawnWater
+        The water bodies, one at least.
+    reach_m : float
+        Reach within which the nearest is told to the last millimetre, as ``within_reach`` does;
+        beyond it is the nearest in degrees [m].
+
+    Returns
+    -------
+    Reach
+        One pair for each feature, in their order.
+    """
+    count = len(geometries)
+    near = nearest_only(within_reach(geometries, crs, waters, np.full(count, reach_m)))
+    water, distance_m = np.empty(count, dtype=np.int64), np.empty(count)
+    water[near.feature], distance_m[near.feature] = near.water, near.distance_m
+    beyond = np.setdiff1d(np.arange(count), near.feature)
+    water[beyond], distance_m[beyond] = nearest_water(geometries[beyond], crs, waters)
+    return Reach(np.arange(count), water, distance_m)
+
+
 def distances_m(
     geometries: NDArray[Any], crs: str, waters: tuple[DrawnWater, ...], water: IntArray
 ) -> FloatArray:

@@ -6,7 +6,7 @@ from scipy.spatial import KDTree
 
 from geoplan.crs import WGS84, crs_name, geodesic_area_m2, is_geographic, transformed_points
 from geoplan.grid import water_grid
-from geoplan.readers.assembly import LayerSummary
+from geoplan.readers.prepared import LayerSummary
 from geoplan.site import Site, WaterBody
 from geoplan.sounding_plan import SoundingPlace, where_to_sound
 from geoplan.water.record import share_below, time_text

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from geoplan.readers.fault_log import FaultLog, Place, shown
+from geoplan.readers.fault_log import FaultLog, shown
 from geoplan.readers.layer import Layer
 from geoplan.units import si_name
 
@@ -417,7 +417,9 @@ def _flag(layer: Layer, index: int, name: str, value: Any, log: FaultLog) -> boo
     return False
 
 
-def identities(layer: Layer, name: str, log: FaultLog) -> list[str]:
+def identities(
+    layer: Layer, name: str, log: FaultLog, seen: dict[str, int] | None = None
+) -> list[str]:
     """
     Return the names of a layer's features, refusing empty ones and ones given twice.
 
@@ -429,16 +431,18 @@ def identities(layer: Layer, name: str, log: FaultLog) -> list[str]:
         Column of the names.
     log : FaultLog
         Takes the faults.
+    seen : dict of str to int or None
+        Names in earlier pieces of the layer, with their rows; those of this one are added.
 
     Returns
     -------
     list of str
         One for each row.
     """
+    seen = {} if seen is None else seen
     texts = [text_of(layer, name, index) for index in range(len(layer))]
     if name not in layer.columns:
         return texts
-    seen: dict[str, Place] = {}
     for index, text in enumerate(texts):
         place = layer.place(index)
         if not text:
@@ -446,10 +450,10 @@ def identities(layer: Layer, name: str, log: FaultLog) -> list[str]:
         elif text in seen:
             log.refuse(
                 place,
-                f"{name} {shown(text)}, which {seen[text].feature} has too",
+                f"{name} {shown(text)}, which {layer.row_word} {seen[text]} has too",
                 f"each {name} once",
                 "Give each its own.",
             )
         else:
-            seen[text] = place
+            seen[text] = int(layer.rows[index])
     return texts

@@ -5,7 +5,7 @@ The bed is needed where the water is, the surface model as far round as things m
 """
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -42,7 +42,7 @@ LIMITS_M = (-11_500.0, 9_000.0)
 
 
 def bed_rasters(
-    path: Path, place: Place, site_crs: str | None, waters: tuple[DrawnWater, ...], log: FaultLog
+    path: Path, place: Place, site_crs: str | None, waters: Mapping[int, DrawnWater], log: FaultLog
 ) -> dict[int, BedRaster]:
     """
     Return the part of a bed raster that covers each water body.
@@ -55,8 +55,8 @@ def bed_rasters(
         File and layer.
     site_crs : str or None
         CRS where the file states none.
-    waters : tuple of DrawnWater
-        The water bodies.
+    waters : mapping of int to DrawnWater
+        The water bodies by their position.
     log : FaultLog
         Takes the faults.
 
@@ -70,7 +70,7 @@ def bed_rasters(
 
 
 def surface_rasters(
-    path: Path, place: Place, site_crs: str | None, waters: tuple[DrawnWater, ...], log: FaultLog
+    path: Path, place: Place, site_crs: str | None, waters: Mapping[int, DrawnWater], log: FaultLog
 ) -> dict[int, SurfaceRaster]:
     """
     Return the part of a surface model over each water body and what may shade it.
@@ -83,8 +83,8 @@ def surface_rasters(
         File and layer.
     site_crs : str or None
         CRS where the file states none.
-    waters : tuple of DrawnWater
-        The water bodies.
+    waters : mapping of int to DrawnWater
+        The water bodies by their position.
     log : FaultLog
         Takes the faults.
 
@@ -98,24 +98,44 @@ def surface_rasters(
     return {index: SurfaceRaster(*part) for index, part in cells.items()}
 
 
+def say_uncovered(place: Place, log: FaultLog) -> None:
+    """
+    Refuse a raster that covers no water body, unless it has been refused for another reason.
+
+    Parameters
+    ----------
+    place : Place
+        File and layer.
+    log : FaultLog
+        Takes the fault.
+    """
+    own = [fault for fault in log.found_so_far if fault.file == place.file]
+    if not any(fault.severity == "error" for fault in own):
+        log.refuse(
+            place,
+            "a raster that covers no water body",
+            f"elevations of the {place.layer} where the water is",
+            "Check its CRS and its extent.",
+        )
+
+
 def _cells(
     path: Path,
     place: Place,
     site_crs: str | None,
-    waters: tuple[DrawnWater, ...],
+    waters: Mapping[int, DrawnWater],
     kind: tuple[float, Doubt],
     log: FaultLog,
 ) -> dict[int, Cells]:
     """Return the cells of a raster over each water body; a kind is a margin and a doubt."""
     margin_m, doubt = kind
     out: dict[int, Cells] = {}
-    count = len(log.found_so_far)
     try:
         with decoder_messages(place, log), rasterio.open(path, driver="GTiff") as source:
             crs = _raster_crs(source, site_crs, place, log)
             if crs is None or not _is_usable(source, place, log):
                 return out
-            for index, water in enumerate(waters):
+            for index, water in waters.items():
                 where = Place(place.file, place.layer, f"water body '{water.water_id}'")
                 cropped = _cropped(source, crs, water, margin_m, where, log)
                 if cropped is not None:
@@ -129,13 +149,6 @@ def _cells(
             "Export or copy the file again.",
         )
         return {}
-    if not out and waters and not any(f.severity == "error" for f in log.found_so_far[count:]):
-        log.refuse(
-            place,
-            "a raster that covers no water body",
-            f"elevations of the {place.layer} where the water is",
-            "Check its CRS and its extent.",
-        )
     return out
 
 

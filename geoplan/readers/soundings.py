@@ -12,17 +12,12 @@ import shapely
 from numpy.typing import NDArray
 
 from geoplan.crs import transformed
-from geoplan.readers.belonging import (
-    by_owner,
-    nearest_only,
-    nearest_water,
-    touched_or_nearest,
-    within_reach,
-)
+from geoplan.readers.belonging import by_owner
 from geoplan.readers.columns import numbers
 from geoplan.readers.fault_log import FaultLog, Place
 from geoplan.readers.layer import Layer
 from geoplan.readers.levels_record import times
+from geoplan.readers.shelf import Rows
 from geoplan.readers.survey_steps import say_dry, say_steps, survey_steps
 from geoplan.readers.waters import DrawnWater
 from geoplan.site import Contour, LevelRecord, Soundings
@@ -135,22 +130,21 @@ def with_heights(layer: Layer, log: FaultLog) -> Layer:
 
 
 def sounded(
-    layer: Layer,
-    crs: str,
+    rows: Rows,
     waters: tuple[DrawnWater, ...],
     record: LevelRecord | None,
     sigma_m: float,
     log: FaultLog,
+    *,
+    is_lost: bool,
 ) -> dict[int, Soundings]:
     """
     Return the soundings of each water body.
 
     Parameters
     ----------
-    layer : Layer
-        Layer ``soundings``, tidied, one point in each row.
-    crs : str
-        Its CRS.
+    rows : Rows
+        Of the layer ``soundings``, tidied, one point in each, with the water body nearest to it.
     waters : tuple of DrawnWater
         The water bodies.
     record : LevelRecord or None
@@ -159,19 +153,17 @@ def sounded(
         One standard deviation where a row states none [m].
     log : FaultLog
         Takes the faults.
+    is_lost : bool
+        Whether no row of the whole layer lies in or beside water.
 
     Returns
     -------
     dict of int to Soundings
         By position of the water body, in the order of easting and northing.
     """
-    layer = with_heights(layer, log)
-    reach = nearest_only(
-        within_reach(layer.geometries, crs, waters, np.full(len(layer), BANK_REACH_M))
-    )
-    owner = np.full(len(layer), -1)
-    owner[reach.feature] = reach.water
-    _say_ashore(layer, crs, waters, owner, log)
+    layer, crs, reach = with_heights(rows.layer, log), rows.crs, rows.reach
+    owner = np.where(reach.distance_m <= BANK_REACH_M, reach.water, -1)
+    _say_ashore(rows, waters, log, is_lost=is_lost)
     time_s = times(layer, log)
     level = _levels(layer, waters, owner, record, time_s, log)
     bed = bed_elevations(layer, level, log)
@@ -201,21 +193,17 @@ def sounded(
 
 
 def contoured(
-    layer: Layer, crs: str, waters: tuple[DrawnWater, ...], reach_m: float, log: FaultLog
+    rows: Rows, waters: tuple[DrawnWater, ...], log: FaultLog
 ) -> dict[int, tuple[Contour, ...]]:
     """
     Return the contours of each water body.
 
     Parameters
     ----------
-    layer : Layer
-        Layer ``contours``, tidied, one line in each row.
-    crs : str
-        Its CRS.
+    rows : Rows
+        Of the layer ``contours``, tidied, one line in each.
     waters : tuple of DrawnWater
         The water bodies.
-    reach_m : float
-        Farthest that a contour lies from its water [m].
     log : FaultLog
         Takes the faults.
 
@@ -224,10 +212,7 @@ def contoured(
     dict of int to tuple of Contour
         By position of the water body; a line that touches several belongs to each.
     """
-    layer = with_heights(layer, log)
-    reach = touched_or_nearest(
-        within_reach(layer.geometries, crs, waters, np.full(len(layer), reach_m))
-    )
+    layer, crs, reach = with_heights(rows.layer, log), rows.crs, rows.reach
     first = np.full(len(layer), -1)
     first[reach.feature[::-1]] = reach.water[::-1]
     bed = bed_elevations(layer, _outline_levels(waters, first), log)
@@ -240,14 +225,6 @@ def contoured(
             line = transformed(layer.geometries[feature], crs, waters[water].crs)
             height = float(bed[feature]) + (shift if is_depth else 0.0)
             out.setdefault(int(water), []).append(Contour(line, height))
-    unused = len(layer) - len(np.unique(reach.feature))
-    if unused:
-        log.remark(
-            layer.place(),
-            f"{unused} contours on land",
-            f"contours within {reach_m:g} m of water",
-            "They are not used.",
-        )
     return {water: tuple(lines) for water, lines in out.items()}
 
 
@@ -350,15 +327,15 @@ def _levels(
 
 
 def _say_ashore(
-    layer: Layer, crs: str, waters: tuple[DrawnWater, ...], owner: IntArray, log: FaultLog
+    rows: Rows, waters: tuple[DrawnWater, ...], log: FaultLog, *, is_lost: bool
 ) -> None:
     """Name stray fixes one by one, and count the others that lie on land."""
-    ashore = np.flatnonzero(owner < 0)
-    if not ashore.size:
+    layer, nearest, distance = rows.layer, rows.reach.water, rows.reach.distance_m
+    is_ashore = distance > BANK_REACH_M
+    if not is_ashore.any():
         return
-    nearest, distance = nearest_water(layer.geometries, crs, waters)
-    is_stray = (owner < 0) & (distance > STRAY_M)
-    is_stray &= _far_of_own(layer, crs, waters, nearest) | (distance > LOST_M)
+    is_stray = is_ashore & (distance > STRAY_M)
+    is_stray &= _far_of_own(layer, rows.crs, waters, nearest) | (distance > LOST_M)
     stray = np.flatnonzero(is_stray)
     places = [layer.place(int(index)) for index in stray]
     log.refuse_rows(
@@ -370,8 +347,8 @@ def _say_ashore(
         "soundings in or beside the water",
         "Delete the row, or correct its coordinates.",
     )
-    on_land = np.flatnonzero((owner < 0) & ~is_stray)
-    if ashore.size == len(layer):
+    on_land = np.flatnonzero(is_ashore & ~is_stray)
+    if is_lost:
         found = f"all {len(layer)} soundings on land"
         remedy = "Check the CRS of both layers and the order of the coordinates."
         log.refuse(layer.place(), found, "soundings in the water", remedy)
