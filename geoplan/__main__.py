@@ -281,7 +281,7 @@ def _kept(water: "WaterPlan") -> str:
 
 def _say_audit(report: "AuditReport") -> None:
     """Write the verdict, and every check that failed."""
-    failed = [finding for finding in report.findings if not finding.passed]
+    failed = report.failed
     _say(
         f"audit: {'passed' if report.passed else 'FAILED'},"
         f" {len(report.findings) - len(failed)} of {len(report.findings)} checks hold"

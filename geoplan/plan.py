@@ -812,13 +812,32 @@ class AuditReport:
 
     Attributes
     ----------
-    findings : tuple of Finding
-        Every check, passed or not.
+    findings : sequence of Finding
+        Every check, passed or not, in the order of the checks; of a large district read from disk
+        when they are asked for.
+    failed : tuple of Finding
+        Those that do not hold.
+    counts : dict of str to tuple of int
+        By check how many hold, and how many do not [1].
     """
 
-    findings: tuple[Finding, ...]
+    findings: Sequence[Finding]
+    failed: tuple[Finding, ...] = field(init=False)
+    counts: dict[str, tuple[int, int]] = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Count once what everyone asks for: there may be a million findings on disk."""
+        counts: dict[str, list[int]] = {}
+        failed = []
+        for finding in self.findings:
+            counts.setdefault(finding.check, [0, 0])[0 if finding.passed else 1] += 1
+            if not finding.passed:
+                failed.append(finding)
+        object.__setattr__(self, "failed", tuple(failed))
+        both = {check: (held, not_held) for check, (held, not_held) in counts.items()}
+        object.__setattr__(self, "counts", both)
 
     @property
     def passed(self) -> bool:
         """Tell whether every check holds."""
-        return all(finding.passed for finding in self.findings)
+        return not self.failed

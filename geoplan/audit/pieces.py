@@ -9,10 +9,12 @@ side.
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 from geoplan.audit import CHECKS
 from geoplan.audit.evidence import case_of, counted_case
+from geoplan.audit.filing import Filing
 from geoplan.plan import AuditReport, Finding
 from geoplan.site import Site
 from geoplan.written import WrittenPlan
@@ -101,7 +103,10 @@ def judged_piece(written: WrittenPlan, site: Site) -> dict[str, tuple[Finding, .
 
 
 def audit_of_pieces(
-    written: WrittenPlan, site: Site, found: Iterable[PieceFindings]
+    written: WrittenPlan,
+    site: Site,
+    found: Iterable[PieceFindings],
+    folder: Path | None = None,
 ) -> AuditReport:
     """
     Judge a plan of which every piece has been judged.
@@ -115,17 +120,22 @@ def audit_of_pieces(
         The raw site.
     found : iterable of mapping of str to sequence of Finding
         Findings of the pieces, in their order.
+    folder : Path or None
+        Where findings lie as long as the report is in use; ``None``: with other temporary files.
 
     Returns
     -------
     AuditReport
-        What ``audit_plan`` finds, in its order.
+        What ``audit_plan`` finds, in its order; no more than one piece is held.
+
+    Raises
+    ------
+    ExportError
+        If the disk is full.
     """
-    by_check: dict[str, list[Finding]] = {name: [] for name in CHECKS}
-    for piece in found:
-        for name, findings in piece.items():
-            by_check[name] += findings
-    case = counted_case(written, site)
-    for name in WHOLE_CHECKS:
-        by_check[name] += CHECKS[name](case)
-    return AuditReport(tuple(finding for findings in by_check.values() for finding in findings))
+    with Filing(folder) as filing:
+        for piece in found:
+            filing.add(piece)
+        case = counted_case(written, site)
+        filing.add({name: list(CHECKS[name](case)) for name in WHOLE_CHECKS})
+        return AuditReport(filing.filed(list(CHECKS)))

@@ -90,7 +90,7 @@ def _verdict(audit: AuditReport) -> Iterator[str]:
     if audit.passed:
         yield f"<p>Audit: passed, all {len(audit.findings)} checks hold.</p>"
         return
-    failed = [finding for finding in audit.findings if not finding.passed]
+    failed = audit.failed
     waters = len({finding.water_id for finding in failed if finding.water_id})
     where = f", in {waters} water bod{'ies' if waters > 1 else 'y'}" if waters else ""
     yield (

@@ -90,9 +90,8 @@ def table(
         Lines of HTML.
     """
     failed: dict[str, list[Finding]] = {}
-    for finding in audit.findings if audit else ():
-        if not finding.passed:
-            failed.setdefault(finding.water_id, []).append(finding)
+    for finding in audit.failed if audit else ():
+        failed.setdefault(finding.water_id, []).append(finding)
     has_wards = any(share.ward for share in allocation.shares)
     yield from _tools(audit is not None)
     yield '<div class="wide" role="region" tabindex="0" aria-label="Table of water bodies">'

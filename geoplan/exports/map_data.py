@@ -155,9 +155,8 @@ def map_record(
 def _failures_by_raft(audit: AuditReport | None) -> Failures:
     """Return the words of every check that failed, by water body and raft."""
     words: dict[tuple[str, str], list[str]] = defaultdict(list)
-    for finding in audit.findings if audit else ():
-        if not finding.passed:
-            words[finding.water_id, finding.raft_id].append(_words(finding))
+    for finding in audit.failed if audit else ():
+        words[finding.water_id, finding.raft_id].append(_words(finding))
     return words
 
 
@@ -169,7 +168,7 @@ def _words(finding: Finding) -> str:
 
 def _verdict(audit: AuditReport | None) -> dict[str, Any]:
     """Return how many checks were made, and what failed."""
-    failed = [finding for finding in (audit.findings if audit else ()) if not finding.passed]
+    failed = audit.failed if audit else ()
     return {
         "made": len(audit.findings) if audit else None,
         "failed_count": len(failed),

@@ -7,7 +7,6 @@ No time is written: the same plan gives the same bytes. Nothing here is computed
 import json
 import math
 import platform
-from collections import Counter
 from dataclasses import asdict
 from importlib.metadata import version
 from pathlib import Path
@@ -272,15 +271,13 @@ def _verdict(audit: AuditReport | None) -> dict[str, Any]:
     """Return the verdict: counts of every check, and in full what does not hold."""
     if audit is None:
         return {"passed": None, "checks": {}, "findings": []}
-    made = Counter(finding.check for finding in audit.findings)
-    failed = [finding for finding in audit.findings if not finding.passed]
-    failures = Counter(finding.check for finding in failed)
     return {
         "passed": audit.passed,
         "checks": {
-            check: {"made": made[check], "failed": failures[check]} for check in sorted(made)
+            check: {"made": sum(counts), "failed": counts[1]}
+            for check, counts in sorted(audit.counts.items())
         },
-        "findings": [asdict(finding) for finding in failed],
+        "findings": [asdict(finding) for finding in audit.failed],
     }
 
 

@@ -217,7 +217,8 @@ def judged(path: Path, site: Site, hands: Hands | None = None) -> AuditReport:
         if failures:
             raise GeoplanError(f"the plan could not be judged: {'; '.join(failures.values())}")
         found = (hands.store.load(task.key) for task in tasks)
-        return audit_of_pieces(counted.result(), site, found)
+        folder = hands.store.folder / "findings"
+        return audit_of_pieces(counted.result(), site, found, folder)
 
 
 def _counted(path: Path, keys: WrittenPlan) -> WrittenPlan:

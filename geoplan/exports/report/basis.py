@@ -137,16 +137,15 @@ def _verdict(audit: AuditReport | None) -> str:
     """Return the verdict of the audit in words."""
     if audit is None:
         return "The plan has not been audited."
-    failed = [finding for finding in audit.findings if not finding.passed]
-    if not failed:
+    if audit.passed:
         return (
             f"A separate audit, which shares no computation with the planner, derived every claim"
             f" again from the site's raw data: all {len(audit.findings)} checks hold."
         )
     return (
         f"A separate audit derived every claim again from the site's raw data:"
-        f" {len(failed)} of {len(audit.findings)} checks FAIL. Do not build from this plan before"
-        " they are settled; they are listed in the section on the audit."
+        f" {len(audit.failed)} of {len(audit.findings)} checks FAIL. Do not build from this plan"
+        " before they are settled; they are listed in the section on the audit."
     )
 
 

@@ -3,7 +3,7 @@
 import platform
 from collections.abc import Iterator
 from importlib.metadata import version
-from itertools import chain
+from itertools import chain, islice
 
 from geoplan.crs import proj_version
 from geoplan.errors import said_by_kind
@@ -81,25 +81,22 @@ def findings(audit: AuditReport | None) -> Iterator[Block]:
     if audit is None:
         yield Text("The plan has not been audited.")
         return
-    failed = [one for one in audit.findings if not one.passed]
-    held = [one for one in audit.findings if one.passed]
+    failed = audit.failed
+    held = list(islice((one for one in audit.findings if one.passed), _MOST))
     header = ("rule", "water body", "raft", "measured", "limit", "unit", "in words")
     if failed:
         yield grid("Checks that FAIL", header, [_finding(one) for one in failed[:_MOST]])
     if len(failed) > _MOST:
         yield Text(f"{len(failed) - _MOST} more that FAIL stand in plan.gpkg, layer findings.")
-    counts: dict[str, list[int]] = {}
-    for one in audit.findings:
-        count = counts.setdefault(one.check, [0, 0])
-        count[0 if one.passed else 1] += 1
     yield grid(
         "By rule",
         ("rule", "hold", "fail"),
-        [(name.replace("_", " "), hold, fail) for name, (hold, fail) in counts.items()],
+        [(name.replace("_", " "), hold, fail) for name, (hold, fail) in audit.counts.items()],
     )
-    yield grid("Checks that hold", header, [_finding(one) for one in held[:_MOST]])
-    if len(held) > _MOST:
-        yield Text(f"{len(held) - _MOST} more that hold stand in plan.gpkg, layer findings.")
+    yield grid("Checks that hold", header, [_finding(one) for one in held])
+    more = len(audit.findings) - len(failed) - len(held)
+    if more:
+        yield Text(f"{more} more that hold stand in plan.gpkg, layer findings.")
 
 
 def _finding(one: Finding) -> tuple[Value, ...]:
