@@ -92,28 +92,36 @@ def read_all(path: Path, taking: Taking = tuple) -> Reading:
     levels = site_levels(stand_in.levels, record, place, log) or Levels(0.0, 0.0, 0.0)
     prepared = Preparation(files, site_crs, log)
     water_crs, waters = _waters(prepared, stand_in, levels, log)
-    bodies: Sequence[WaterBody] = ()
-    if water_crs is not None and waters:
-        rasters = _rasters(files, site_crs, log)
-        sources = Sources(waters, stand_in, levels, record, _record_place(files), rasters)
-        with Shelf(len(waters)) as shelf:
-            _lay_all_by(prepared, waters, shelf, log)
-            made = bodies_of(sources, shelf, log)
-            if settings is None or log.has_errors:
-                deque(made, maxlen=0)  # for their faults alone
-            else:
-                bodies = taking(made)
-    else:
+    if water_crs is None or not waters:
         _read_the_rest(prepared)
-    reading.layers = list(prepared.summaries.values())
-    if settings is None or log.has_errors or water_crs is None:
+        reading.layers = list(prepared.summaries.values())
         return reading
+    rasters = _rasters(files, site_crs, log)
+    sources = Sources(waters, stand_in, levels, record, _record_place(files), rasters)
+    bodies = _bodies(prepared, sources, log, None if settings is None else taking)
+    reading.layers = list(prepared.summaries.values())
     centre = shapely.union_all([shapely.box(*w.outline_deg.bounds) for w in waters]).centroid
     target = client_crs(site_crs, water_crs, (centre.x, centre.y), place, log)
-    if not log.has_errors:
+    if not log.has_errors and settings is not None:
         notes = reading.faults
         reading.site = Site(settings, target, bodies, hashed(paths, files.read), notes)
     return reading
+
+
+def _bodies(
+    prepared: Preparation, sources: Sources, log: FaultLog, taking: Taking | None
+) -> Sequence[WaterBody]:
+    """Put the water bodies together; where they cannot be used, for their faults alone."""
+    with Shelf(len(sources.waters)) as shelf:
+        for name in ("soundings", "contours", *PART_LAYERS):
+            names: dict[str, int] = {}
+            for layer, crs in prepared.pieces(name):
+                lay_by(layer, crs, sources.waters, shelf, names, log)
+        made = bodies_of(sources, shelf, log)
+        if taking is not None and not log.has_errors:
+            return taking(made)
+        deque(made, maxlen=0)
+        return ()
 
 
 def _stand_in(document: dict[str, Any] | None) -> Settings:
@@ -170,16 +178,6 @@ def _read_the_rest(prepared: Preparation) -> None:
     """Look at the other layers for faults of their own, though no water is known."""
     for name in ("soundings", "contours", *PART_LAYERS):
         deque(prepared.pieces(name), maxlen=0)
-
-
-def _lay_all_by(
-    prepared: Preparation, waters: tuple[DrawnWater, ...], shelf: Shelf, log: FaultLog
-) -> None:
-    """Lay the rows of all layers by for the water bodies to which they belong."""
-    for name in ("soundings", "contours", *PART_LAYERS):
-        names: dict[str, int] = {}
-        for layer, crs in prepared.pieces(name):
-            lay_by(layer, crs, waters, shelf, names, log)
 
 
 def _rasters(files: OpenedFiles, site_crs: str | None, log: FaultLog) -> Rasters:
