@@ -122,7 +122,7 @@ def test_memory_does_not_grow_with_the_number_of_water_bodies(tmp_path: Path) ->
     peaks, sizes = [], []
     for count in (1, 200):
         tracemalloc.start()
-        many = replace(plan, waters=plan.waters[1:] * count)
+        many = replace(plan, waters=(plan.waters[1],) * count)
         plan_json.write(many, small.site(), tmp_path, None)
         peaks.append(tracemalloc.get_traced_memory()[1])
         tracemalloc.stop()
