@@ -146,7 +146,8 @@ def _path(body: WaterBody, settings: Settings) -> SunPath:
     return _path_at(round(longitude[0] * steps), round(latitude[0] * steps), first, last, year)
 
 
-@lru_cache(maxsize=256)
+# A season takes 0.6 MB: enough for a town, and no more where each water body has its own.
+@lru_cache(maxsize=32)
 def _path_at(longitude: int, latitude: int, first: str, last: str, year: int) -> SunPath:
     """Return the sun over a place given in hundredths of a degree; neighbours share it."""
     return sun_path(longitude / _PLACE_STEPS, latitude / _PLACE_STEPS, first, last, year)

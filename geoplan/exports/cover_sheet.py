@@ -5,11 +5,13 @@ Limits hold for the normal pool. Percents are rounded up, so that none is met by
 """
 
 import math
-from collections.abc import Iterator
+from array import array
+from collections.abc import Iterator, Mapping
+from itertools import chain
 from pathlib import Path
 
 from geoplan.exports.csv_text import Cell, Fixed, write_table
-from geoplan.plan import AuditReport, Cover, Plan
+from geoplan.plan import AuditReport, Plan
 from geoplan.site import Site
 
 FILE_NAME = "cover.csv"
@@ -35,6 +37,8 @@ TWO_SIDED_95 = 1.96
 _ROUNDING_PCT = 1e-9
 #: Status of rafts whose planted area counts.
 _COUNTED = ("planned", "existing")
+#: Of one water body at one level: rafts and water [m²], doubt of the cover [%], limit kept.
+_Part = tuple[float, float, float, bool]
 
 
 def write(
@@ -62,7 +66,9 @@ def write(
     ExportError
         If the file cannot be written.
     """
-    write_table(folder / FILE_NAME, _HEADER, [*_water_rows(plan, site), *_total_rows(plan, site)])
+    limits = limits_pct(site)
+    rows = chain(_water_rows(plan, limits), _total_rows(plan, limits))
+    write_table(folder / FILE_NAME, _HEADER, rows)
 
 
 def rounded_up_pct(cover_pct: float) -> float:
@@ -126,9 +132,8 @@ def limits_pct(site: Site) -> dict[str, float]:
     return {body.water_id: body.max_cover_pct for body in site.water_bodies}
 
 
-def _water_rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
+def _water_rows(plan: Plan, limits: Mapping[str, float]) -> Iterator[tuple[Cell, ...]]:
     """Yield a row for each water body and level."""
-    limits = limits_pct(site)
     for water in plan.waters:
         planted_m2 = math.fsum(raft.planted_area_m2 for raft in water.rafts)
         existing_m2 = math.fsum(raft.area_m2 for raft in water.rafts if raft.status == "existing")
@@ -150,19 +155,22 @@ def _water_rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
             )
 
 
-def _total_rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
+def _total_rows(plan: Plan, limits: Mapping[str, float]) -> Iterator[tuple[Cell, ...]]:
     """Yield the sum of all water bodies at each level; limits are kept one by one."""
-    limits = limits_pct(site)
-    by_level: dict[str, list[tuple[float, Cover]]] = {"low": [], "normal": [], "high": []}
-    planted_m2, existing_m2 = [], []
+    by_level: dict[str, list[_Part]] = {"low": [], "normal": [], "high": []}
+    planted_m2, existing_m2 = array("d"), array("d")
     for water in plan.waters:
-        planted_m2 += [raft.planted_area_m2 for raft in water.rafts if raft.status in _COUNTED]
-        existing_m2 += [raft.area_m2 for raft in water.rafts if raft.status == "existing"]
-        for cover in water.cover:
-            by_level[cover.level_name].append((limits.get(water.water_id, 100.0), cover))
+        planted_m2.extend(raft.planted_area_m2 for raft in water.rafts if raft.status in _COUNTED)
+        existing_m2.extend(raft.area_m2 for raft in water.rafts if raft.status == "existing")
+        limit = limits.get(water.water_id, 100.0)
+        for one in water.cover:
+            keeps = is_within(one.cover_pct, limit)
+            by_level[one.level_name].append(
+                (one.raft_area_m2, one.water_area_m2, one.sigma_pct, keeps)
+            )
     for level_name, parts in by_level.items():
-        rafts = math.fsum(cover.raft_area_m2 for _, cover in parts)
-        surface = math.fsum(cover.water_area_m2 for _, cover in parts)
+        rafts = math.fsum(raft_m2 for raft_m2, *_ in parts)
+        surface = math.fsum(water_m2 for _, water_m2, *_ in parts)
         yield (
             "total",
             "all water bodies",
@@ -175,13 +183,11 @@ def _total_rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
             Fixed(rounded_up_pct(100 * rafts / surface), 1) if surface > 0 else None,
             Fixed(TWO_SIDED_95 * _sigma_pct(parts, surface), 2) if surface > 0 else None,
             None,
-            all(is_within(cover.cover_pct, limit) for limit, cover in parts)
-            if level_name == "normal"
-            else None,
+            all(keeps for *_, keeps in parts) if level_name == "normal" else None,
         )
 
 
-def _sigma_pct(parts: list[tuple[float, Cover]], surface_m2: float) -> float:
+def _sigma_pct(parts: list[_Part], surface_m2: float) -> float:
     """Return the doubt of a sum of water bodies, their errors taken as independent."""
-    shares = (cover.sigma_pct * cover.water_area_m2 / surface_m2 for _, cover in parts)
+    shares = (sigma_pct * water_m2 / surface_m2 for _, water_m2, sigma_pct, _ in parts)
     return math.hypot(*shares)

@@ -12,11 +12,10 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from geoplan.district import Allocation, LimitUse, WaterShare
-from geoplan.errors import writing
 from geoplan.exports import web_map
 from geoplan.exports.allocation_sheet import rafts_text
 from geoplan.exports.district_table import figure, findings_words, table
-from geoplan.exports.page_files import page_asset, page_head, page_policy
+from geoplan.exports.page_files import page_asset, page_head, page_policy, write_page
 from geoplan.plan import AuditReport, Plan, WaterFailure
 from geoplan.site import Site
 
@@ -53,9 +52,7 @@ def write(
     ExportError
         If the file cannot be written.
     """
-    text = "\n".join(_page(plan, site, audit)) + "\n"
-    with writing(folder / FILE_NAME):
-        (folder / FILE_NAME).write_bytes(text.encode())
+    write_page(folder / FILE_NAME, _page(plan, site, audit))
 
 
 def _page(plan: Plan, site: Site, audit: AuditReport | None) -> Iterator[str]:

@@ -48,12 +48,12 @@ def write(
     ExportError
         If the file cannot be written.
     """
-    rows = [
+    rows = (
         (water.water_id, *row)
         for water in plan.waters
         if water.effect is not None
         for row in _rows(water.effect)
-    ]
+    )
     write_table(folder / FILE_NAME, _HEADER, rows)
 
 

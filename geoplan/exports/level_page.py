@@ -8,8 +8,7 @@ import html
 from collections.abc import Iterator
 from pathlib import Path
 
-from geoplan.errors import writing
-from geoplan.exports.page_files import page_head
+from geoplan.exports.page_files import page_head, write_page
 from geoplan.exports.plots import history_plot, stage_plot
 from geoplan.plan import AuditReport, Plan, RecordReplay, WaterPlan
 from geoplan.site import Site, WaterBody
@@ -51,9 +50,7 @@ def write(
     ExportError
         If the file cannot be written.
     """
-    text = "\n".join(_page(plan, site)) + "\n"
-    with writing(folder / FILE_NAME):
-        (folder / FILE_NAME).write_bytes(text.encode())
+    write_page(folder / FILE_NAME, _page(plan, site))
 
 
 def _page(plan: Plan, site: Site) -> Iterator[str]:

@@ -4,7 +4,11 @@ import base64
 import hashlib
 import html
 import re
+from collections.abc import Iterable
 from importlib.resources import files
+from pathlib import Path
+
+from geoplan.errors import writing
 
 #: Of a page of text and drawings, which runs and loads nothing.
 PLAIN_POLICY = "default-src 'none'; style-src 'unsafe-inline'"
@@ -97,6 +101,26 @@ def page_head(title: str, *styles: str, policy: str = PLAIN_POLICY) -> str:
             "</head>",
         ]
     )
+
+
+def write_page(path: Path, lines: Iterable[str]) -> None:
+    """
+    Write a page line by line, as they are made: that of a large district is never held whole.
+
+    Parameters
+    ----------
+    path : Path
+        File to write.
+    lines : iterable of str
+        Its lines, without their ends.
+
+    Raises
+    ------
+    ExportError
+        If the file cannot be written.
+    """
+    with writing(path), path.open("w", encoding="utf-8", newline="") as file:
+        file.writelines(f"{line}\n" for line in lines)
 
 
 def policy_hash(text: str) -> str:

@@ -7,6 +7,7 @@ No time is written: the same plan gives the same bytes. Nothing here is computed
 import json
 import math
 import platform
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 from importlib.metadata import version
 from pathlib import Path
@@ -52,11 +53,9 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
     ExportError
         If the file cannot be written.
     """
-    text = json.dumps(
-        _without_nan(_record(plan, site, audit)), indent=1, ensure_ascii=False, allow_nan=False
-    )
-    with writing(folder / FILE_NAME):
-        (folder / FILE_NAME).write_bytes((text + "\n").encode())
+    path = folder / FILE_NAME
+    with writing(path), path.open("w", encoding="utf-8", newline="") as file:
+        file.writelines(_pieces(_record(plan, site, audit)))
 
 
 def load(path: Path) -> dict[str, Any]:
@@ -94,8 +93,37 @@ def load(path: Path) -> dict[str, Any]:
     return dict(record)
 
 
+def _pieces(record: Mapping[str, Any]) -> Iterator[str]:
+    """Yield the text that ``json.dumps`` has for it all; what comes one by one is held so too."""
+    before = "{\n "
+    for name, value in record.items():
+        yield f"{before}{json.dumps(name)}: "
+        if isinstance(value, Iterator):
+            yield from _listed(value)
+        else:
+            yield _dumped(value, 1)
+        before = ",\n "
+    yield "\n}\n"
+
+
+def _listed(values: Iterator[Any]) -> Iterator[str]:
+    """Yield a list in the file's outermost object."""
+    before, end = "[\n  ", "[]"
+    for value in values:
+        yield before + _dumped(value, 2)
+        before, end = ",\n  ", "\n ]"
+    yield end
+
+
+def _dumped(value: Any, depth: int) -> str:
+    """Return the text of a value that lies so deep in the file."""
+    text = json.dumps(_without_nan(value), indent=1, ensure_ascii=False, allow_nan=False)
+    # Within a string a line's end is written as two characters, so these are between values.
+    return text.replace("\n", "\n" + " " * depth)
+
+
 def _record(plan: Plan, site: Site, audit: AuditReport | None) -> dict[str, Any]:
-    """Return everything that the file says, in the order of the file."""
+    """Return all that the file says, in its order; water bodies one by one, as they are asked."""
     return {
         "geoplan_plan": FORMAT,
         "site": plan.site_name,
@@ -105,10 +133,10 @@ def _record(plan: Plan, site: Site, audit: AuditReport | None) -> dict[str, Any]
         "time_limit_s": plan.time_limit_s,
         "kept_from": asdict(plan.kept_from) if plan.kept_from else None,
         "audit": _verdict(audit),
-        "water_bodies": [
+        "water_bodies": (
             _water(water, name)
             for water, name in zip(plan.waters, certificate_names(len(plan.waters)), strict=True)
-        ],
+        ),
         "allocation": _allocation(plan.allocation),
         "logistics": _logistics(plan.logistics),
         "failed_water_bodies": [asdict(failure) for failure in plan.failures],

@@ -214,7 +214,10 @@ class Way:
     def open_tow(self) -> LineString:
         """Return the tow up to where the raft takes the heading of its place."""
         whole = self.tow
-        return shapely.ops.substring(whole, 0.0, whole.length - self.manoeuvre.turn_before_m)
+        # Of a raft turned where towing begins, rounding may leave less than nothing, and a
+        # distance below nothing would be counted from the end.
+        open_m = max(whole.length - self.manoeuvre.turn_before_m, 0.0)
+        return shapely.ops.substring(whole, 0.0, open_m)
 
 
 def raft_places(rafts: Sequence[PlacedRaft]) -> list[Polygon]:

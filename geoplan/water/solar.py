@@ -8,7 +8,7 @@ sun seen under a crown is lost, which errs towards shade.
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 
 import numba
@@ -187,16 +187,9 @@ def _seen_from(
     is within a millionth of a degree; what turns with the place is done for each time.
     """
     from pvlib import spa
-    from scipy.interpolate import CubicSpline
 
-    node_s = np.arange(time_s[0] - _NODE_S, time_s[-1] + 2 * _NODE_S, _NODE_S)
-    sidereal, ascension, declination = spa.solar_position(
-        node_s, 0.0, 0.0, 0.0, 0.0, 0.0, _DELTA_T_S, 0.0, 1, sst=True
-    )
-    (radius,) = spa.solar_position(node_s, 0.0, 0.0, 0.0, 0.0, 0.0, _DELTA_T_S, 0.0, 1, esd=True)
-    turning = (np.unwrap(angle, period=360.0) for angle in (sidereal, ascension))
-    nodes = np.column_stack([*turning, declination, radius])
-    sidereal, ascension, declination, radius = CubicSpline(node_s, nodes)(time_s).T
+    among_stars = _among_stars(float(time_s[0]), float(time_s[-1]))
+    sidereal, ascension, declination, radius = among_stars(time_s).T
     hour = spa.local_hour_angle(sidereal, longitude_deg, ascension)
     parallax = spa.equatorial_horizontal_parallax(radius)
     reduced = spa.uterm(latitude_deg)
@@ -207,6 +200,21 @@ def _seen_from(
     elevation = spa.topocentric_elevation_angle_without_atmosphere(latitude_deg, declination, hour)
     astronomers = spa.topocentric_astronomers_azimuth(hour, declination, latitude_deg)
     return spa.topocentric_azimuth_angle(astronomers), elevation
+
+
+@lru_cache(maxsize=16)
+def _among_stars(first_s: float, last_s: float) -> Any:
+    """Return where the sun stands among the stars by time; places on one meridian share it."""
+    from pvlib import spa
+    from scipy.interpolate import CubicSpline
+
+    node_s = np.arange(first_s - _NODE_S, last_s + 2 * _NODE_S, _NODE_S)
+    sidereal, ascension, declination = spa.solar_position(
+        node_s, 0.0, 0.0, 0.0, 0.0, 0.0, _DELTA_T_S, 0.0, 1, sst=True
+    )
+    (radius,) = spa.solar_position(node_s, 0.0, 0.0, 0.0, 0.0, 0.0, _DELTA_T_S, 0.0, 1, esd=True)
+    turning = (np.unwrap(angle, period=360.0) for angle in (sidereal, ascension))
+    return CubicSpline(node_s, np.column_stack([*turning, declination, radius]))
 
 
 def horizon_slope(

@@ -181,7 +181,13 @@ class Carrier:
         self._water = np.nan_to_num(np.asarray(basin.depth_m, float)) > 0
         self._settling = (settling_m_s * basin.cell_area_m2)[self._water]
         self._outflow = np.asarray(basin.outflow_m3_s, float)[self._water]
-        self._near = self if near is None else near
+        # Itself is not held: factors would then lie in memory until cycles are looked for.
+        self._other = near
+
+    @property
+    def _near(self) -> "Carrier":
+        """Return the one whose factors serve."""
+        return self if self._other is None else self._other
 
     @cached_property
     def _system(self) -> SparseSystem:

@@ -34,6 +34,7 @@ from tests.benchmarks.bench_audited_plans import is_full, site_of
         pytest.param(42317, id="a place over a shoal for towing, into which a raft is hauled"),
         pytest.param(52568, id="a raft in place where another's stern is when its tow begins"),
         pytest.param(43649, id="a flow that goes another way over straight lines"),
+        pytest.param(85110, id="a raft turned where its tow begins, at the edge of its place"),
     ],
 )
 def test_audit_accepts_what_it_once_refused(number: int, tmp_path: Path) -> None:

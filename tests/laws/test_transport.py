@@ -1,10 +1,13 @@
 """Flow and transport: conservation, the adjoint, concavity, and the order of convergence."""
 
+import gc
+import weakref
+
 import numpy as np
 import pytest
 
 from geoplan.water.flow import Faces, steady_flow, whole_faces
-from geoplan.water.transport import Basin, Transport, transport
+from geoplan.water.transport import Basin, Carrier, Transport, transport
 from tests.published.test_transport import DAY, disc, tank, wehner_wilhelm
 
 
@@ -98,3 +101,20 @@ def test_faces_carry_nothing_between_land_and_water() -> None:
     assert isinstance(faces, Faces)
     assert faces.east.tolist() == [[0.0], [1.0]]
     assert faces.north.tolist() == [[1.0, 0.0]]
+
+
+def test_factors_are_let_go_at_once() -> None:
+    """In a cycle they would wait for the collector: hundreds of megabytes in a long run."""
+    basin, load, _ = pond(3)
+    first = Carrier(basin, 1e-6)
+    other = Carrier(basin, 2e-6, near=first)
+    ends = [weakref.ref(one) for one in (first, other)]
+    was_enabled = gc.isenabled()
+    gc.disable()
+    try:
+        assert other.load_out_g_s(load) < first.load_out_g_s(load)
+        del first, other
+        assert [end() for end in ends] == [None, None]
+    finally:
+        if was_enabled:
+            gc.enable()

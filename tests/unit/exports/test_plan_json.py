@@ -1,6 +1,7 @@
 """``plan.json``: the keys others build on, no NaN, the same bytes twice, faults in words."""
 
 import json
+import tracemalloc
 from dataclasses import replace
 from pathlib import Path
 
@@ -104,6 +105,29 @@ def test_the_same_plan_gives_the_same_bytes(folder: Path) -> None:
     first = (folder / "plan.json").read_bytes()
     plan_json.write(small.plan(), small.site(), folder, small.audit())
     assert (folder / "plan.json").read_bytes() == first
+
+
+@pytest.mark.parametrize("count", [0, 1, 2])
+def test_written_piece_by_piece_it_is_as_one_text(tmp_path: Path, count: int) -> None:
+    plan = small.plan()
+    plan_json.write(replace(plan, waters=plan.waters[:count]), small.site(), tmp_path, None)
+    text = (tmp_path / "plan.json").read_text("utf-8")
+    assert len(json.loads(text)["water_bodies"]) == count
+    assert text == json.dumps(json.loads(text), indent=1, ensure_ascii=False) + "\n"
+
+
+def test_memory_does_not_grow_with_the_number_of_water_bodies(tmp_path: Path) -> None:
+    plan = small.plan()
+    plan_json.write(plan, small.site(), tmp_path, None)  # what is loaded once is loaded
+    peaks, sizes = [], []
+    for count in (1, 200):
+        tracemalloc.start()
+        many = replace(plan, waters=(plan.waters[1],) * count)
+        plan_json.write(many, small.site(), tmp_path, None)
+        peaks.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+        sizes.append((tmp_path / "plan.json").stat().st_size)
+    assert peaks[1] - peaks[0] < (sizes[1] - sizes[0]) / 10
 
 
 @pytest.mark.parametrize(
