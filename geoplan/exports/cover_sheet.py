@@ -5,11 +5,11 @@ Limits hold for the normal pool. Percents are rounded up, so that none is met by
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from geoplan.exports.csv_text import Cell, Fixed, write_table
-from geoplan.plan import AuditReport, Cover, Plan
+from geoplan.plan import AuditReport, Cover, Plan, WaterPlan
 from geoplan.site import Site
 
 FILE_NAME = "cover.csv"
@@ -62,7 +62,7 @@ def write(
     ExportError
         If the file cannot be written.
     """
-    write_table(folder / FILE_NAME, _HEADER, [*_water_rows(plan, site), *_total_rows(plan, site)])
+    write_table(folder / FILE_NAME, _HEADER, _rows(plan, site))
 
 
 def rounded_up_pct(cover_pct: float) -> float:
@@ -126,40 +126,46 @@ def limits_pct(site: Site) -> dict[str, float]:
     return {body.water_id: body.max_cover_pct for body in site.water_bodies}
 
 
-def _water_rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
-    """Yield a row for each water body and level."""
-    limits = limits_pct(site)
-    for water in plan.waters:
-        planted_m2 = math.fsum(raft.planted_area_m2 for raft in water.rafts)
-        existing_m2 = math.fsum(raft.area_m2 for raft in water.rafts if raft.status == "existing")
-        for cover in (*water.cover, *water.asked_cover):
-            limit = limits.get(water.water_id) if cover.level_name == "normal" else None
-            yield (
-                water.water_id,
-                water.name,
-                cover.level_name,
-                Fixed(cover.level_m, 3),
-                Fixed(cover.raft_area_m2, 2),
-                Fixed(planted_m2, 2),
-                Fixed(existing_m2, 2),
-                Fixed(cover.water_area_m2, 2),
-                Fixed(rounded_up_pct(cover.cover_pct), 1),
-                Fixed(TWO_SIDED_95 * cover.sigma_pct, 2),
-                limit,
-                None if limit is None else is_within(cover.cover_pct, limit),
-            )
-
-
-def _total_rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
-    """Yield the sum of all water bodies at each level; limits are kept one by one."""
+def _rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
+    """Yield the rows of each water body, then those of all, whose limits are kept one by one."""
     limits = limits_pct(site)
     by_level: dict[str, list[tuple[float, Cover]]] = {"low": [], "normal": [], "high": []}
     planted_m2, existing_m2 = [], []
     for water in plan.waters:
+        yield from _water_rows(water, limits.get(water.water_id))
         planted_m2 += [raft.planted_area_m2 for raft in water.rafts if raft.status in _COUNTED]
         existing_m2 += [raft.area_m2 for raft in water.rafts if raft.status == "existing"]
         for cover in water.cover:
             by_level[cover.level_name].append((limits.get(water.water_id, 100.0), cover))
+    yield from _total_rows(by_level, math.fsum(planted_m2), math.fsum(existing_m2))
+
+
+def _water_rows(water: WaterPlan, limit_pct: float | None) -> Iterator[tuple[Cell, ...]]:
+    """Yield a row for each level of a water body."""
+    planted_m2 = math.fsum(raft.planted_area_m2 for raft in water.rafts)
+    existing_m2 = math.fsum(raft.area_m2 for raft in water.rafts if raft.status == "existing")
+    for cover in (*water.cover, *water.asked_cover):
+        limit = limit_pct if cover.level_name == "normal" else None
+        yield (
+            water.water_id,
+            water.name,
+            cover.level_name,
+            Fixed(cover.level_m, 3),
+            Fixed(cover.raft_area_m2, 2),
+            Fixed(planted_m2, 2),
+            Fixed(existing_m2, 2),
+            Fixed(cover.water_area_m2, 2),
+            Fixed(rounded_up_pct(cover.cover_pct), 1),
+            Fixed(TWO_SIDED_95 * cover.sigma_pct, 2),
+            limit,
+            None if limit is None else is_within(cover.cover_pct, limit),
+        )
+
+
+def _total_rows(
+    by_level: Mapping[str, list[tuple[float, Cover]]], planted_m2: float, existing_m2: float
+) -> Iterator[tuple[Cell, ...]]:
+    """Yield the sum of all water bodies at each level."""
     for level_name, parts in by_level.items():
         rafts = math.fsum(cover.raft_area_m2 for _, cover in parts)
         surface = math.fsum(cover.water_area_m2 for _, cover in parts)
@@ -169,8 +175,8 @@ def _total_rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
             level_name,
             None,
             Fixed(rafts, 2),
-            Fixed(math.fsum(planted_m2), 2),
-            Fixed(math.fsum(existing_m2), 2),
+            Fixed(planted_m2, 2),
+            Fixed(existing_m2, 2),
             Fixed(surface, 2),
             Fixed(rounded_up_pct(100 * rafts / surface), 1) if surface > 0 else None,
             Fixed(TWO_SIDED_95 * _sigma_pct(parts, surface), 2) if surface > 0 else None,

@@ -57,9 +57,8 @@ def write(
     ExportError
         If the file cannot be written.
     """
-    text = "\n".join(_page(plan, site)) + "\n"
-    with writing(folder / FILE_NAME):
-        (folder / FILE_NAME).write_bytes(text.encode())
+    with writing(folder / FILE_NAME), (folder / FILE_NAME).open("wb") as file:
+        file.writelines(f"{line}\n".encode() for line in _page(plan, site))
 
 
 def _page(plan: Plan, site: Site) -> Iterator[str]:
