@@ -1,10 +1,8 @@
 """From a site to a plan folder that is audited, and back to the audit of a folder."""
 
-import ctypes
 import os
-import sys
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -16,6 +14,7 @@ from geoplan.exports import gis_files, plan_json
 from geoplan.fleet.crew import Crew
 from geoplan.fleet.kept import laid_down
 from geoplan.fleet.lock import alone
+from geoplan.fleet.memory import give_back
 from geoplan.fleet.planning import Asked, planned
 from geoplan.fleet.running import Progress
 from geoplan.fleet.store import PartStore
@@ -108,7 +107,7 @@ def plan_folder(
     store = parts_of(out)
     is_begun = not store.is_empty
     site = read_site(site_path, laid_down(store))
-    _give_back()
+    give_back()  # what reading took would be kept while all is planned
     held, kept_from = read_held(keep, site) if keep else ((), None)
     site = _seen_from(out, site, site_path)
     with alone(store, str(out)), (crew or Crew(workers)).staying() as staying:
@@ -120,13 +119,6 @@ def plan_folder(
             plan = replace(plan, kept_from=kept_from)
             report = write_plan(plan, site, folder, Hands(store, staying, progress), early)
     return Outcome(plan, report, out, site.settings.cover.min_pct)
-
-
-def _give_back() -> None:
-    """Give what reading took back to the system, which would else be kept while all is planned."""
-    if sys.platform == "linux":
-        with suppress(AttributeError, OSError):  # another C library knows no such call
-            ctypes.CDLL(None).malloc_trim(0)
 
 
 def written_folder(plan: Plan, site: Site, site_path: Path, out: Path) -> Outcome:
