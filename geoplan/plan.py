@@ -773,6 +773,12 @@ class Plan:
     allocation: Allocation | None = None
     logistics: Logistics | None = None
 
+    @property
+    def water_ids(self) -> tuple[str, ...]:
+        """Return the water bodies that are planned, in their order; no plan is read for it."""
+        names: tuple[str, ...] | None = getattr(self.waters, "names", None)
+        return tuple(water.water_id for water in self.waters) if names is None else names
+
 
 @dataclass(frozen=True, slots=True)
 class Finding:

@@ -38,5 +38,12 @@ WITH_VERDICT = frozenset(
     {"plan.gpkg", "plan.json", "map.html", "district.html", "report.pdf", "report.html"}
 )
 
+#: The plan of record: written first, judged, and given the verdict.
+RECORD = "plan.gpkg"
+
+#: Files that need what only the whole plan tells, such as the days of the crew; every other that
+#: states no verdict is written water body by water body, while the next are planned.
+NEEDS_ALL = frozenset({"logistics.csv", "launch.csv"})
+
 #: Files that may be written in parts, side by side.
 IN_PARTS = frozenset({"map.html"})

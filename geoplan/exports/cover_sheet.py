@@ -7,11 +7,10 @@ Limits hold for the normal pool. Percents are rounded up, so that none is met by
 import math
 from array import array
 from collections.abc import Iterator, Mapping
-from itertools import chain
 from pathlib import Path
 
 from geoplan.exports.csv_text import Cell, Fixed, write_table
-from geoplan.plan import AuditReport, Plan
+from geoplan.plan import AuditReport, Plan, WaterPlan
 from geoplan.site import Site
 
 FILE_NAME = "cover.csv"
@@ -66,9 +65,7 @@ def write(
     ExportError
         If the file cannot be written.
     """
-    limits = limits_pct(site)
-    rows = chain(_water_rows(plan, limits), _total_rows(plan, limits))
-    write_table(folder / FILE_NAME, _HEADER, rows)
+    write_table(folder / FILE_NAME, _HEADER, _rows(plan, site))
 
 
 def rounded_up_pct(cover_pct: float) -> float:
@@ -132,34 +129,13 @@ def limits_pct(site: Site) -> dict[str, float]:
     return {body.water_id: body.max_cover_pct for body in site.water_bodies}
 
 
-def _water_rows(plan: Plan, limits: Mapping[str, float]) -> Iterator[tuple[Cell, ...]]:
-    """Yield a row for each water body and level."""
-    for water in plan.waters:
-        planted_m2 = math.fsum(raft.planted_area_m2 for raft in water.rafts)
-        existing_m2 = math.fsum(raft.area_m2 for raft in water.rafts if raft.status == "existing")
-        for cover in (*water.cover, *water.asked_cover):
-            limit = limits.get(water.water_id) if cover.level_name == "normal" else None
-            yield (
-                water.water_id,
-                water.name,
-                cover.level_name,
-                Fixed(cover.level_m, 3),
-                Fixed(cover.raft_area_m2, 2),
-                Fixed(planted_m2, 2),
-                Fixed(existing_m2, 2),
-                Fixed(cover.water_area_m2, 2),
-                Fixed(rounded_up_pct(cover.cover_pct), 1),
-                Fixed(TWO_SIDED_95 * cover.sigma_pct, 2),
-                limit,
-                None if limit is None else is_within(cover.cover_pct, limit),
-            )
-
-
-def _total_rows(plan: Plan, limits: Mapping[str, float]) -> Iterator[tuple[Cell, ...]]:
-    """Yield the sum of all water bodies at each level; limits are kept one by one."""
+def _rows(plan: Plan, site: Site) -> Iterator[tuple[Cell, ...]]:
+    """Yield the rows of each water body, then those of all, whose limits are kept one by one."""
+    limits = limits_pct(site)
     by_level: dict[str, list[_Part]] = {"low": [], "normal": [], "high": []}
     planted_m2, existing_m2 = array("d"), array("d")
     for water in plan.waters:
+        yield from _water_rows(water, limits.get(water.water_id))
         planted_m2.extend(raft.planted_area_m2 for raft in water.rafts if raft.status in _COUNTED)
         existing_m2.extend(raft.area_m2 for raft in water.rafts if raft.status == "existing")
         limit = limits.get(water.water_id, 100.0)
@@ -168,6 +144,35 @@ def _total_rows(plan: Plan, limits: Mapping[str, float]) -> Iterator[tuple[Cell,
             by_level[one.level_name].append(
                 (one.raft_area_m2, one.water_area_m2, one.sigma_pct, keeps)
             )
+    yield from _total_rows(by_level, math.fsum(planted_m2), math.fsum(existing_m2))
+
+
+def _water_rows(water: WaterPlan, limit_pct: float | None) -> Iterator[tuple[Cell, ...]]:
+    """Yield a row for each level of a water body."""
+    planted_m2 = math.fsum(raft.planted_area_m2 for raft in water.rafts)
+    existing_m2 = math.fsum(raft.area_m2 for raft in water.rafts if raft.status == "existing")
+    for cover in (*water.cover, *water.asked_cover):
+        limit = limit_pct if cover.level_name == "normal" else None
+        yield (
+            water.water_id,
+            water.name,
+            cover.level_name,
+            Fixed(cover.level_m, 3),
+            Fixed(cover.raft_area_m2, 2),
+            Fixed(planted_m2, 2),
+            Fixed(existing_m2, 2),
+            Fixed(cover.water_area_m2, 2),
+            Fixed(rounded_up_pct(cover.cover_pct), 1),
+            Fixed(TWO_SIDED_95 * cover.sigma_pct, 2),
+            limit,
+            None if limit is None else is_within(cover.cover_pct, limit),
+        )
+
+
+def _total_rows(
+    by_level: Mapping[str, list[_Part]], planted_m2: float, existing_m2: float
+) -> Iterator[tuple[Cell, ...]]:
+    """Yield the sum of all water bodies at each level."""
     for level_name, parts in by_level.items():
         rafts = math.fsum(raft_m2 for raft_m2, *_ in parts)
         surface = math.fsum(water_m2 for _, water_m2, *_ in parts)
@@ -177,8 +182,8 @@ def _total_rows(plan: Plan, limits: Mapping[str, float]) -> Iterator[tuple[Cell,
             level_name,
             None,
             Fixed(rafts, 2),
-            Fixed(math.fsum(planted_m2), 2),
-            Fixed(math.fsum(existing_m2), 2),
+            Fixed(planted_m2, 2),
+            Fixed(existing_m2, 2),
             Fixed(surface, 2),
             Fixed(rounded_up_pct(100 * rafts / surface), 1) if surface > 0 else None,
             Fixed(TWO_SIDED_95 * _sigma_pct(parts, surface), 2) if surface > 0 else None,

@@ -69,9 +69,7 @@ def _page(plan: Plan, site: Site, audit: AuditReport | None) -> Iterator[str]:
         yield f'<p><a href="{web_map.FILE_NAME}">Its map</a></p>'
     else:
         pages = {
-            water_id: name
-            for name, shown in web_map.pages_of(tuple(one.water_id for one in plan.waters))
-            for water_id in shown
+            water_id: name for name, shown in web_map.pages_of(plan.water_ids) for water_id in shown
         }
         most = {body.water_id: body.max_cover_pct for body in site.water_bodies}
         yield from _summary(plan.allocation)

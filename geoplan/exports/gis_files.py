@@ -151,9 +151,9 @@ def _plan_rows(plan: Plan, site: Site) -> dict[str, list[Row]]:
             }
             for line in (water.worth_map.streamlines if water.worth_map else ())
         ]
-    for places in places_of(plan, site):
-        layers["marks"] += _mark_rows(places, crs)
-        layers["setting_out"] += _set_out_rows(places, crs)
+        for places in places_of(replace(plan, waters=(water,)), site):
+            layers["marks"] += _mark_rows(places, crs)
+            layers["setting_out"] += _set_out_rows(places, crs)
     return layers
 
 

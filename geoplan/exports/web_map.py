@@ -73,7 +73,7 @@ def write_part(
     ExportError
         As ``write``.
     """
-    pages = pages_of(tuple(water.water_id for water in plan.waters))
+    pages = pages_of(plan.water_ids)
     # Days run on from page to page.
     launches = launches_record(plan, site) if len(pages) > 1 else None
     verdict = verdict_of(audit)

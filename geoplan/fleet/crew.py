@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from geoplan.errors import GeoplanError
+from geoplan.fleet.memory import gives_back
 from geoplan.fleet.store import PartStore
 
 
@@ -43,8 +44,8 @@ class Workers:
     restart: Callable[[], Executor] | None = None
 
 
-#: Pieces after which the next step has new processes: old ones hold what was needed before, and
-#: memory that the system does not get back: 330 MB more each after a thousand ponds of 0.3 ha.
+#: Pieces after which the next step has new processes where none gives memory back: after a thousand
+#: ponds of 0.3 ha each holds 330 MB more. To load new ones takes seconds in which no core works.
 _RENEWED_AFTER = 64
 
 
@@ -94,9 +95,10 @@ class Standing:
         Returns
         -------
         Workers
-            The same ones again and again; new ones after a step of very many pieces.
+            The same ones again and again; where they give no memory back, new ones after a step
+            of very many pieces.
         """
-        if self._pieces > _RENEWED_AFTER:
+        if self._pieces > _RENEWED_AFTER and not gives_back():
             self.end()
         self._pieces += pieces
         if self._hands is None:

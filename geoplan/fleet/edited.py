@@ -25,7 +25,7 @@ from geoplan.fleet.folder import (
     written_folder,
 )
 from geoplan.fleet.lock import alone
-from geoplan.fleet.planning import planned
+from geoplan.fleet.planning import Asked, planned
 from geoplan.fleet.running import Progress
 from geoplan.fleet.whole import refuse_foreign_folder
 from geoplan.plan import AuditReport
@@ -164,14 +164,8 @@ def plan_edited(
     refuse_foreign_folder(out)
     store = parts_of(out)
     with alone(store, str(out)):
-        plan = planned(
-            edited.site,
-            store,
-            crew or Crew(),
-            progress=progress,
-            held=edited.held,
-            is_held_alone=True,
-        )
+        asked = Asked(held=edited.held, is_held_alone=True)
+        plan = planned(edited.site, store, crew or Crew(), asked, progress)
         plan = replace(plan, kept_from=edited.source)
         return written_folder(plan, edited.site, edited.site_path, out)
 

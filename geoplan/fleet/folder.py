@@ -1,10 +1,8 @@
 """From a site to a plan folder that is audited, and back to the audit of a folder."""
 
-import ctypes
 import os
-import sys
-from collections.abc import Mapping
-from contextlib import suppress
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -16,11 +14,12 @@ from geoplan.exports import gis_files, plan_json
 from geoplan.fleet.crew import Crew
 from geoplan.fleet.kept import laid_down
 from geoplan.fleet.lock import alone
-from geoplan.fleet.planning import planned
+from geoplan.fleet.memory import give_back
+from geoplan.fleet.planning import Asked, planned
 from geoplan.fleet.running import Progress
 from geoplan.fleet.store import PartStore
 from geoplan.fleet.whole import refuse_foreign_folder, whole_or_nothing
-from geoplan.fleet.writing import Hands, judged, write_plan
+from geoplan.fleet.writing import Hands, early_files, judged, write_plan
 from geoplan.plan import AuditReport, Plan
 from geoplan.readers import read_site
 from geoplan.readers.held_rafts import read_held
@@ -108,26 +107,21 @@ def plan_folder(
     store = parts_of(out)
     is_begun = not store.is_empty
     site = read_site(site_path, laid_down(store))
-    _give_back()
+    give_back()  # what reading took would be kept while all is planned
     held, kept_from = read_held(keep, site) if keep else ((), None)
+    site = _seen_from(out, site, site_path)
     with alone(store, str(out)), (crew or Crew(workers)).staying() as staying:
         if staying.standing and not is_begun:
             staying.standing.begin(len(site.water_bodies))
-        plan = planned(site, store, staying, seed, progress, held=held, time_limit_s=time_limit_s)
-        plan = replace(plan, kept_from=kept_from)
-        return written_folder(plan, site, site_path, out, Hands(store, staying, progress))
+        with _appearing(out) as folder, early_files(site, folder, staying) as early:
+            asked = Asked(seed, held, time_limit_s=time_limit_s)
+            plan = planned(site, store, staying, asked, progress, early)
+            plan = replace(plan, kept_from=kept_from)
+            report = write_plan(plan, site, folder, Hands(store, staying, progress), early)
+    return Outcome(plan, report, out, site.settings.cover.min_pct)
 
 
-def _give_back() -> None:
-    """Give what reading took back to the system, which would else be kept while all is planned."""
-    if sys.platform == "linux":
-        with suppress(AttributeError, OSError):  # another C library knows no such call
-            ctypes.CDLL(None).malloc_trim(0)
-
-
-def written_folder(
-    plan: Plan, site: Site, site_path: Path, out: Path, hands: Hands | None = None
-) -> Outcome:
+def written_folder(plan: Plan, site: Site, site_path: Path, out: Path) -> Outcome:
     """
     Write a plan as a whole folder, or nothing at all.
 
@@ -141,8 +135,6 @@ def written_folder(
         Where that lies.
     out : Path
         Plan folder to write; an earlier plan there is replaced only by a whole new one.
-    hands : Hands or None
-        Who writes a large district; ``None``: this process alone.
 
     Returns
     -------
@@ -154,17 +146,28 @@ def written_folder(
     ExportError
         If the disk is full.
     """
-    site = replace(site, location=os.path.relpath(site_path, out))
+    with _appearing(out) as folder:
+        report = write_plan(plan, _seen_from(out, site, site_path), folder)
+    return Outcome(plan, report, out, site.settings.cover.min_pct)
+
+
+def _seen_from(out: Path, site: Site, site_path: Path) -> Site:
+    """Return a site that says where it lies, as seen from its plan."""
+    return replace(site, location=os.path.relpath(site_path, out))
+
+
+@contextmanager
+def _appearing(out: Path) -> Iterator[Path]:
+    """Yield the folder that becomes the plan folder when all went well; tell of a full disk."""
     try:
         with whole_or_nothing(out, kept=("surveys",)) as folder:
-            report = write_plan(plan, site, folder, hands)
+            yield folder
     except OSError as error:
         raise ExportError(
             f"{out} could not be written: {error}. Every finished water body is kept in"
             f" {parts_of(out).folder}, and an earlier plan is untouched: make room and run the same"
             " command again"
         ) from error
-    return Outcome(plan, report, out, site.settings.cover.min_pct)
 
 
 def parts_of(out: Path) -> PartStore:
@@ -221,9 +224,8 @@ def plan_site(
     """
     with TemporaryDirectory() as folder:
         store = PartStore(Path(folder) / "parts")
-        plan = planned(
-            site, store, crew or Crew(workers), seed, progress, held=held, time_limit_s=time_limit_s
-        )
+        asked = Asked(seed, held, time_limit_s=time_limit_s)
+        plan = planned(site, store, crew or Crew(workers), asked, progress)
         return replace(plan, waters=tuple(plan.waters))
 
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -25,6 +26,9 @@ from geoplan.reasons import HeldRaft
 from geoplan.settings import Settings
 from geoplan.site import FloatArray, Site, WaterBody
 
+if TYPE_CHECKING:  # a worker writes no files
+    from geoplan.fleet.early import EarlyFiles
+
 #: Above so many water bodies none is judged under other assumptions as well, and above so many the
 #: bound of none is made tighter, which takes about as long again as its plan.
 _MOST_JUDGED_AGAIN, _MOST_PROVEN = 30, 100
@@ -34,16 +38,37 @@ _OVERHEAD_CELLS = 2000.0
 _MOST_CELLS = 300_000.0
 
 
+@dataclass(frozen=True)
+class Asked:
+    """
+    What a plan is to be like, beside what its site says.
+
+    Attributes
+    ----------
+    seed : int
+        Seed of the searches.
+    held : tuple of HeldRaft
+        Rafts whose places a person has fixed.
+    is_held_alone : bool
+        Whether those are the whole plan: nothing else is placed, and nothing shared out.
+    time_limit_s : float or None
+        Time that the searches may take together, shared evenly; ``None``: until they are done.
+        Reading, moorings, routes and files are not in it, and a first plan is always made [s].
+    """
+
+    seed: int = 0
+    held: tuple[HeldRaft, ...] = ()
+    is_held_alone: bool = False
+    time_limit_s: float | None = None
+
+
 def planned(
     site: Site,
     store: PartStore,
     crew: Crew,
-    seed: int = 0,
+    asked: Asked,
     progress: Progress | None = None,
-    *,
-    held: tuple[HeldRaft, ...] = (),
-    is_held_alone: bool = False,
-    time_limit_s: float | None = None,
+    early: "EarlyFiles | None" = None,
 ) -> Plan:
     """
     Plan every water body of a site, sharing stock and budget.
@@ -56,17 +81,12 @@ def planned(
         Where finished water bodies are kept, and found again.
     crew : Crew
         Who does the work.
-    seed : int
-        Seed of the searches.
+    asked : Asked
+        What the plan is to be like.
     progress : callable or None
         Told of every water body.
-    held : tuple of HeldRaft
-        Rafts whose places a person has fixed.
-    is_held_alone : bool
-        Whether those are the whole plan: nothing else is placed, and nothing shared out.
-    time_limit_s : float or None
-        Time that the searches may take together, shared evenly; ``None``: until they are done.
-        Reading, moorings, routes and files are not in it, and a first plan is always made [s].
+    early : EarlyFiles or None
+        Files to be written meanwhile.
 
     Returns
     -------
@@ -81,9 +101,10 @@ def planned(
     GeoplanError
         If no water body could be planned, or the store takes no more.
     """
+    held, time_limit_s = asked.held, asked.time_limit_s
     refuse_held(site, held, store, crew, progress)
     every = _waters(site)
-    if is_held_alone:
+    if asked.is_held_alone:
         counts = [_counted(water.name, held, site.settings) for water in every]
         shared = _Shared(every, site.settings, counts)
     elif len(every) > 1 or _has_terms(site.water_bodies[0]):
@@ -94,22 +115,28 @@ def planned(
         shared = _Shared(every, site.settings, [{}])
     waters, failures = shared.waters, shared.failures
     patience_s = _patience_s(time_limit_s, crew, len(waters))
-    wanted = _Wanted(shared.settings, seed, held, patience_s, _detail(len(waters)))
+    wanted = _Wanted(shared.settings, asked.seed, held, patience_s, _detail(len(waters)))
     tasks = _tasks(waters, wanted, shared.allotted, store)
-    failures |= run_all(tasks, store, crew, "planning", progress)
-    done = {task.name: task.key for task in tasks if task.name not in failures}
-    _refuse_none(list(done), failures)
-    store.forget_all_but([*(water.key for water in every), *shared.keys, *done.values()])
     plan = Plan(
         site_name=site.settings.name,
         client_crs=site.client_crs,
-        waters=held_or_kept(store, tuple(done.values()), tuple(done)),
-        seed=seed,
+        waters=(),
+        seed=asked.seed,
         time_limit_s=time_limit_s,
-        failures=tuple(WaterFailure(name, why) for name, why in sorted(failures.items())),
         allocation=shared.allocation,
     )
-    return replace(plan, logistics=logistics(plan, site))
+    told = early.begin(plan, tasks, store) if early else None
+    failures |= run_all(tasks, store, crew, "planning", progress, told)
+    done = {task.name: task.key for task in tasks if task.name not in failures}
+    _refuse_none(list(done), failures)
+    store.forget_all_but([*(water.key for water in every), *shared.keys, *done.values()])
+    plan = replace(
+        plan,
+        waters=held_or_kept(store, tuple(done.values()), tuple(done)),
+        failures=tuple(WaterFailure(name, why) for name, why in sorted(failures.items())),
+    )
+    trips = early.trips() if early else None
+    return replace(plan, logistics=trips or logistics(plan, site))
 
 
 def _detail(waters: int) -> Detail:

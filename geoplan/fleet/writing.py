@@ -1,8 +1,9 @@
 """
 Files and verdict of a plan; those of a large district by all who work on it.
 
-The audit of many water bodies is done in pieces, and files that do not depend on each other are
-written side by side: both would keep one processor busy for as long as the planning keeps all.
+What can be is written while water bodies are planned (``early``). The audit of many water bodies is
+done in pieces, and files that do not depend on each other are written side by side: both would keep
+one processor busy for as long as the planning keeps all.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -25,8 +26,9 @@ from geoplan.audit.pieces import (
     pieces,
 )
 from geoplan.errors import ExportError, GeoplanError
-from geoplan.exports import EXPORTS, IN_PARTS, WITH_VERDICT, gis_files
+from geoplan.exports import EXPORTS, IN_PARTS, NEEDS_ALL, RECORD, WITH_VERDICT, gis_files
 from geoplan.fleet.crew import Crew
+from geoplan.fleet.early import EarlyFiles
 from geoplan.fleet.running import Progress, Task, run_all
 from geoplan.fleet.store import WORK_ENDING, PartStore
 from geoplan.plan import AuditReport, Plan
@@ -67,7 +69,13 @@ class Hands:
     progress: Progress | None = None
 
 
-def write_plan(plan: Plan, site: Site, folder: Path, hands: Hands | None = None) -> AuditReport:
+def write_plan(
+    plan: Plan,
+    site: Site,
+    folder: Path,
+    hands: Hands | None = None,
+    early: EarlyFiles | None = None,
+) -> AuditReport:
     """
     Write every output of a plan into a folder, and audit what was written.
 
@@ -78,9 +86,11 @@ def write_plan(plan: Plan, site: Site, folder: Path, hands: Hands | None = None)
     site : Site
         The site it was made from.
     folder : Path
-        Empty folder.
+        Empty folder, but for the files that are written early.
     hands : Hands or None
         Who works on a large district; ``None``: this process alone.
+    early : EarlyFiles or None
+        Files that were begun while the plan was made.
 
     Returns
     -------
@@ -95,14 +105,41 @@ def write_plan(plan: Plan, site: Site, folder: Path, hands: Hands | None = None)
     # Thousands of small matrices: threads of the linear algebra would wait for each other.
     with threadpool_limits(1):
         shared = hands if hands and _is_shared(len(plan.waters), hands.crew) else None
-        gis = partial(gis_files.write, plan, site, folder, None)
-        early = [one for one in EXPORTS if one[0] not in WITH_VERDICT]
-        late = [one for one in EXPORTS if one[0] in WITH_VERDICT and one[0] != gis_files.FILE_NAME]
-        _written(early, (plan, site, folder, None), shared, gis)
+        first = [one for one in EXPORTS if one[0] not in WITH_VERDICT]
+        late = [one for one in EXPORTS if one[0] in WITH_VERDICT and one[0] != RECORD]
+        is_recorded = early is not None and early.has_record()
+        if not is_recorded:
+            gis = partial(gis_files.write, plan, site, folder, None)
+            _written(first, (plan, site, folder, None), shared, gis)
         report = judged(folder / gis_files.FILE_NAME, site, hands)
+        if is_recorded and early is not None:
+            late += [one for one in first if one[0] in NEEDS_ALL or not early.has_all()]
         findings = partial(gis_files.add_findings, folder, plan.client_crs, report)
         _written(late, (plan, site, folder, report), shared, findings)
     return report
+
+
+def early_files(site: Site, folder: Path, crew: Crew) -> EarlyFiles:
+    """
+    Return what writes files while a plan is made.
+
+    Parameters
+    ----------
+    site : Site
+        The site.
+    folder : Path
+        Empty folder.
+    crew : Crew
+        Who makes the plan.
+
+    Returns
+    -------
+    EarlyFiles
+        It writes nothing where this process plans itself, nor beside workers of other machines,
+        nor for a few water bodies.
+    """
+    workers = crew.count(len(site.water_bodies)) if _is_here(crew) else 0
+    return EarlyFiles(site, folder, workers, _WHOLE_UP_TO + 1)
 
 
 def _is_shared(waters: int, crew: Crew) -> bool:

@@ -3,7 +3,11 @@
 import os
 import time
 from pathlib import Path
+from typing import Any
 
+from geoplan.fleet.kept import Handed
+from geoplan.fleet.planning import planned_water
+from geoplan.plan import WaterPlan
 from geoplan.site import WaterBody
 
 
@@ -42,3 +46,10 @@ def slow_square(number: float) -> float:
 
 def area_m2(body: WaterBody) -> float:
     return float(body.outline.area)
+
+
+def planned_but_one(body: Handed | WaterBody, *rest: Any) -> WaterPlan:
+    """Plans any water body but one."""
+    if "w00007" in {getattr(body, "water_id", ""), getattr(body, "name", "")}:
+        raise ValueError("the bed is on fire")
+    return planned_water(body, *rest)  # type: ignore[arg-type]
