@@ -34,8 +34,8 @@ _MOST_GROUPED = 8
 #: single pieces, so that all end together.
 _GROUPS_EACH, _ENDS_EACH = 24, 6
 #: A piece is large that is more than one in so many of all for each worker: were it begun last, the
-#: others would wait for it, for a fiftieth of the whole time at most.
-_LARGE_EACH = 50
+#: others would wait for it, for a hundredth of the whole time at most.
+_LARGE_EACH = 100
 
 
 @dataclass(frozen=True)

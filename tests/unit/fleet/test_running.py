@@ -82,15 +82,34 @@ def test_another_version_on_a_worker_stops_the_run() -> None:
         work(tasks(1), None, "0" * 64)
 
 
-def test_largest_first_and_small_ones_together() -> None:
-    many = [Task(key(k), f"w{k}", float(1 + k), jobs.square, (0.0,)) for k in range(200)]
+def test_large_ones_first_and_small_ones_together_in_the_order_of_the_site() -> None:
+    weights = [1.0 + k % 3 for k in range(200)]
+    weights[50], weights[150], weights[199] = 20.0, 30.0, 10.0
+    many = [Task(key(k), f"w{k}", weight, jobs.square, (0.0,)) for k, weight in enumerate(weights)]
     groups = grouped(many, 2)
-    flat = [task.weight for group in groups for task in group]
-    assert flat == sorted(flat, reverse=True)
-    assert len(flat) == 200
+    flat = [task.name for group in groups for task in group]
+    # A hundredth of what each of two does is 2.3: all of 3 are more, the largest before them.
+    first = [f"w{k}" for k in (150, 50, 199, *(k for k in range(200) if weights[k] == 3.0))]
+    assert flat[: len(first)] == first
+    assert flat[len(first) :] == [f"w{k}" for k in range(200) if f"w{k}" not in first]
     sizes = [len(group) for group in groups]
     assert sizes[0] < max(sizes) <= 8
     assert sizes[-1] == 1
+
+
+def test_every_task_is_told_once_and_failures_with_their_reason(store: PartStore) -> None:
+    told: dict[str, str] = {}
+    mixed = [*tasks(5), Task(key(9), "bad", 1.0, jobs.refuse, (9.0,))]
+    run_all(mixed[:2], store, Crew(1), "work")
+
+    def tell(task: Task, reason: str) -> None:
+        assert task.name not in told
+        assert bool(reason) == (store.data_of(task.key) is None)
+        told[task.name] = reason
+
+    run_all(mixed, store, Crew(2), "work", told=tell)
+    assert set(told) == {"w0", "w1", "w2", "w3", "w4", "bad"}
+    assert "9.0 is refused" in told["bad"]
 
 
 def test_a_killed_run_leaves_nobody_at_work(tmp_path: Path) -> None:
