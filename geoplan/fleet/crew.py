@@ -44,8 +44,8 @@ class Workers:
     restart: Callable[[], Executor] | None = None
 
 
-#: Pieces after which the next step has new processes where none gives memory back: after a thousand
-#: ponds of 0.3 ha each holds 330 MB more. To load new ones takes seconds in which no core works.
+#: Pieces after which processes are worth replacing: old ones hold what planning needs, and after a
+#: thousand ponds of 0.3 ha 330 MB more each where they give none back. New ones take seconds to load.
 _RENEWED_AFTER = 64
 
 
@@ -106,6 +106,13 @@ class Standing:
             self._hands = Workers(start(), count, folder, start)
         self._hands.count, self._hands.store_folder = count, folder
         return self._hands
+
+    def renew(self) -> None:
+        """Replace processes that have done very much, while this one does something else."""
+        if self._hands is not None and self._pieces > _RENEWED_AFTER:
+            count = self._hands.count
+            self.end()
+            self.begin(count)
 
     def end(self) -> None:
         """Let the processes end."""

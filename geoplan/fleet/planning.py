@@ -127,6 +127,8 @@ def planned(
     )
     told = early.begin(plan, tasks, store) if early else None
     failures |= run_all(tasks, store, crew, "planning", progress, told)
+    if crew.standing:
+        crew.standing.renew()  # those who judge and write need nothing of this
     done = {task.name: task.key for task in tasks if task.name not in failures}
     _refuse_none(list(done), failures)
     store.forget_all_but([*(water.key for water in every), *shared.keys, *done.values()])

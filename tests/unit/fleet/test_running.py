@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from geoplan.errors import GeoplanError
-from geoplan.fleet.crew import Crew
+from geoplan.fleet.crew import Crew, Standing
 from geoplan.fleet.progress import ShownProgress
 from geoplan.fleet.running import Task, grouped, run_all, work
 from geoplan.fleet.store import PartStore
@@ -136,6 +136,20 @@ if __name__ == "__main__":
         kept = len(list(tmp_path.glob("*/*")))
         time.sleep(1.5)
     assert 0 < kept < 400  # workers left alone would have gone on to the last
+
+
+def test_processes_that_have_done_much_are_replaced(tmp_path: Path) -> None:
+    standing = Standing(2)
+    try:
+        hands = standing.hands(2, tmp_path, pieces=10)
+        first = hands.executor.submit(os.getpid).result()
+        standing.renew()
+        assert standing.hands(2, tmp_path, pieces=100) is hands
+        standing.renew()
+        renewed = standing.hands(2, tmp_path)
+        assert renewed.executor.submit(os.getpid).result() != first
+    finally:
+        standing.end()
 
 
 class Terminal(io.StringIO):
