@@ -44,8 +44,9 @@ class Workers:
     restart: Callable[[], Executor] | None = None
 
 
-#: Pieces after which processes are worth replacing: old ones hold what planning needs, and after a
-#: thousand ponds of 0.3 ha 330 MB more each where they give none back. New ones take seconds to load.
+#: Pieces after which processes are worth replacing: old ones hold what planning needs, and where
+#: they give none back 330 MB more each after a thousand ponds of 0.3 ha. To load new ones takes
+#: seconds.
 _RENEWED_AFTER = 64
 
 
