@@ -160,6 +160,11 @@ class Crew:
         """
         return max(1, min(self.workers or os.cpu_count() or 1, tasks))
 
+    def renew(self) -> None:
+        """Replace processes that stay, where they have done very much."""
+        if self.standing:
+            self.standing.renew()
+
     @contextmanager
     def staying(self) -> Iterator["Crew"]:
         """

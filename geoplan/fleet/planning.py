@@ -127,8 +127,7 @@ def planned(
     )
     told = early.begin(plan, tasks, store) if early else None
     failures |= run_all(tasks, store, crew, "planning", progress, told)
-    if crew.standing:
-        crew.standing.renew()  # those who judge and write need nothing of this
+    crew.renew()  # those who judge and write need nothing of this
     done = {task.name: task.key for task in tasks if task.name not in failures}
     _refuse_none(list(done), failures)
     store.forget_all_but([*(water.key for water in every), *shared.keys, *done.values()])
@@ -137,8 +136,7 @@ def planned(
         waters=held_or_kept(store, tuple(done.values()), tuple(done)),
         failures=tuple(WaterFailure(name, why) for name, why in sorted(failures.items())),
     )
-    trips = early.trips() if early else None
-    return replace(plan, logistics=trips or logistics(plan, site))
+    return replace(plan, logistics=(early and early.trips()) or logistics(plan, site))
 
 
 def _detail(waters: int) -> Detail:
