@@ -1,5 +1,6 @@
 """From a site to a plan folder that is audited, and back to the audit of a folder."""
 
+import errno
 import os
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -163,10 +164,11 @@ def _appearing(out: Path) -> Iterator[Path]:
         with whole_or_nothing(out, kept=("surveys",)) as folder:
             yield folder
     except OSError as error:
+        is_full = error.errno in {errno.ENOSPC, errno.EDQUOT}
         raise ExportError(
-            f"{out} could not be written: {error}. Every finished water body is kept in"
-            f" {parts_of(out).folder}, and an earlier plan is untouched: make room and run the same"
-            " command again"
+            f"{out} could not be made: {error}. Every finished water body is kept in"
+            f" {parts_of(out).folder}, and an earlier plan is untouched:"
+            f" {'make room' if is_full else 'put that right'} and run the same command again"
         ) from error
 
 
