@@ -245,20 +245,30 @@ def _digest(folder: Path) -> str:
 
 
 def kills(count: int) -> None:
-    """Kill runs at random moments, half of them with every water body on disk from the first."""
+    """
+    Kill runs at random moments: six ponds, held in memory and on disk, and so many that files are
+    written while they are planned.
+    """
     with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        site = write_district(complete(6, 4), folder / "site")
-        plan_folder(site, folder / "whole", workers=2)
-        wanted = _digest(folder / "whole")
-        for most_held in (MOST_HELD, 0):
-            script = folder / f"run_{most_held}.py"
+        for case, (recipe, most_held) in enumerate(
+            (
+                (complete(6, 4), MOST_HELD),
+                (complete(6, 4), 0),
+                (replace(complete(34, 4), area_m2=500.0), 0),
+            )
+        ):
+            folder = Path(name) / str(case)
+            site = write_district(recipe, folder / "site")
+            plan_folder(site, folder / "whole", workers=2)
+            wanted = _digest(folder / "whole")
+            script = folder / "run.py"
             script.write_text(
                 f"from geoplan.fleet import kept\nkept.MOST_HELD = {most_held}\n"
                 "if __name__ == '__main__':\n    from geoplan.__main__ import main\n    main()\n"
             )
             command = [sys.executable, str(script), "plan", str(site), "-o", str(folder / "plan")]
-            _killed(command, folder, count // 2, wanted)
+            print(f"{recipe.ponds} ponds, {most_held} held in memory at most", flush=True)
+            _killed(command, folder, count // 3, wanted)
 
 
 def _killed(command: list[str], folder: Path, count: int, wanted: str) -> None:
