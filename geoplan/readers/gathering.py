@@ -13,6 +13,7 @@ from geoplan.readers.levels_record import doubtful_levels
 from geoplan.readers.parts import part_of
 from geoplan.readers.raster import bed_rasters, say_uncovered, surface_rasters
 from geoplan.readers.shelf import Rows, Shelf
+from geoplan.readers.short_circuit import doubtful_flow
 from geoplan.readers.soundings import contoured, sounded
 from geoplan.readers.survey_steps import say_off_raster
 from geoplan.readers.waters import DrawnWater
@@ -173,6 +174,7 @@ def bodies_of(sources: Sources, shelf: Shelf, log: FaultLog) -> Iterator[WaterBo
             is_own = len(waters) == 1 or water.levels == sources.levels
             body = found.body(index, record if is_own else None)
             doubtful_levels(body, sources.settings.levels, sources.record_place, log)
+            doubtful_flow(body, found.files.get("outlets", ""), log)
             yield body
     sources.rasters.say_uncovered()
 
@@ -191,9 +193,10 @@ class _Found:
         if (rows := shelf.taken("contours", group)) is not None:
             self.contours = contoured(rows, waters, log)
         self.parts: dict[str, dict[int, list[Any]]] = {}
+        self.files: dict[str, str] = {}
         for name in PART_LAYERS:
             if (rows := shelf.taken(name, group)) is not None:
-                self.parts[name] = _parts(rows, waters)
+                self.parts[name], self.files[name] = _parts(rows, waters), rows.layer.file
         some = {index: waters[index] for index in group}
         self.beds, self.surfaces = sources.rasters.beds(some), sources.rasters.surfaces(some)
         for index, raster in self.beds.items():

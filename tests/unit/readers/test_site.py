@@ -368,3 +368,18 @@ def test_faults_of_one_geojson_name_features_by_their_place_in_the_file(tmp_path
 def test_path_outside_the_site_is_refused_for_the_record(tmp_path: Path) -> None:
     settings = SETTINGS.replace("[levels]", '[levels]\nrecord = "../secret.csv"')
     assert any("beside the settings" in text for text in errors(write_site(tmp_path, settings)))
+
+
+@pytest.mark.parametrize(("away_m", "is_told"), [(0.0, True), (7.0, True), (7.1, False)])
+def test_an_outlet_beside_an_inflow_is_doubted(
+    tmp_path: Path, away_m: float, is_told: bool
+) -> None:
+    # The pond has 5,000 m²: a tenth of its size is 7.07 m.
+    path = write_site(
+        tmp_path,
+        inflows=features([(at(0, 25), {"inflow_id": "west"})]),
+        outlets=features([(at(0, 25 + away_m), {"outlet_id": "weir"})]),
+    )
+    told = [str(note) for note in read_site(path).notes if "hardly treated" in str(note)]
+    assert len(told) == int(is_told)
+    assert all("weir" in text and "west" in text and "outlets.geojson" in text for text in told)
