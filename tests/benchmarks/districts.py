@@ -102,17 +102,23 @@ def _pond(
             }
         )
 
+    corners = len(bank) - 1
+
     def on_bank() -> shapely.Point:
-        return shapely.Point(*bank[int(rng.integers(len(bank) - 1))])
+        return shapely.Point(*bank[int(rng.integers(corners))])
 
     add("water", shore, water_id=f"w{k:05d}", level_m=10.0, ward=f"ward {k % 4}")
+    entry = 0
     if rng.random() >= recipe.no_inflow:
         flow = round(float(rng.lognormal(np.log(size / 1000.0), 0.8)), 3)
         pipe = {"pipe_diameter_m": 0.3, "peak_flow_l_s": min(10 * flow, 40.0)}
         load = {"flow_l_s": flow, "tn_mg_l": round(float(rng.uniform(1, 4)), 2)}
-        add("inflows", on_bank(), inflow_id=f"in{k}", **load, **pipe)
+        entry = int(rng.integers(corners))
+        add("inflows", shapely.Point(*bank[entry]), inflow_id=f"in{k}", **load, **pipe)
     if rng.random() >= recipe.no_outlet:
-        add("outlets", on_bank(), outlet_id=f"out{k}", width_m=0.8)
+        # A quarter of the shore away or more: water does not leave where it enters.
+        outlet = (entry + corners // 4 + int(rng.integers(corners)) % (corners // 2 + 1)) % corners
+        add("outlets", shapely.Point(*bank[outlet]), outlet_id=f"out{k}", width_m=0.8)
     if rng.random() >= recipe.no_launch:
         add("launches", on_bank(), launch_id=f"slip{k}")
     if rng.random() >= recipe.no_shade:
