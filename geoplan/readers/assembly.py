@@ -15,11 +15,12 @@ import shapely
 from geoplan.errors import Fault
 from geoplan.readers.coordinates import checked_site_crs, client_crs
 from geoplan.readers.fault_log import FaultLog, Place
-from geoplan.readers.gathering import PART_LAYERS, Rasters, Sources, bodies_of
+from geoplan.readers.gathering import PART_LAYERS, Over, RasterLayer, Sources, bodies_of
 from geoplan.readers.layers import OpenedFiles
 from geoplan.readers.laying import lay_by
 from geoplan.readers.levels_record import level_record, site_levels
 from geoplan.readers.prepared import LayerSummary, Preparation
+from geoplan.readers.raster import bed_rasters, surface_rasters
 from geoplan.readers.settings_file import checked_settings
 from geoplan.readers.shelf import Shelf
 from geoplan.readers.source import find_site, hashed
@@ -96,8 +97,9 @@ def read_all(path: Path, taking: Taking = tuple) -> Reading:
         _read_the_rest(prepared)
         reading.layers = list(prepared.summaries.values())
         return reading
-    rasters = _rasters(files, site_crs, log)
-    sources = Sources(waters, stand_in, levels, record, _record_place(files), rasters)
+    bed = _raster("bed", bed_rasters, files, site_crs)
+    surface = _raster("surface", surface_rasters, files, site_crs)
+    sources = Sources(waters, stand_in, levels, record, _record_place(files), bed, surface)
     bodies = _bodies(prepared, sources, log, None if settings is None else taking)
     reading.layers = list(prepared.summaries.values())
     centre = shapely.union_all([shapely.box(*w.outline_deg.bounds) for w in waters]).centroid
@@ -180,12 +182,12 @@ def _read_the_rest(prepared: Preparation) -> None:
         deque(prepared.pieces(name), maxlen=0)
 
 
-def _rasters(files: OpenedFiles, site_crs: str | None, log: FaultLog) -> Rasters:
-    """Return the rasters of the site, not read yet."""
-    found = {}
-    for name in ("bed", "surface"):
-        path = files.path_of(name)
-        if path is not None:
-            files.read.append(path)
-            found[name] = (path, Place(files.paths.shown(path), name))
-    return Rasters(found.get("bed"), found.get("surface"), site_crs, log)
+def _raster(
+    name: str, read: Callable[..., dict[int, Over]], files: OpenedFiles, site_crs: str | None
+) -> RasterLayer[Over]:
+    """Return a raster of the site, not read yet."""
+    path = files.path_of(name)
+    if path is not None:
+        files.read.append(path)
+    place = Place("" if path is None else files.paths.shown(path), name)
+    return RasterLayer(path, place, site_crs, read)

@@ -1,9 +1,9 @@
 """Water bodies put together, group by group, from all that belongs to each."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from geoplan.crs import transformed
 from geoplan.readers.fault_log import FaultLog, Place
 from geoplan.readers.levels_record import doubtful_levels
 from geoplan.readers.parts import part_of
-from geoplan.readers.raster import bed_rasters, say_uncovered, surface_rasters
+from geoplan.readers.raster import say_uncovered
 from geoplan.readers.shelf import Rows, Shelf
 from geoplan.readers.short_circuit import doubtful_flow
 from geoplan.readers.soundings import contoured, sounded
@@ -30,92 +30,74 @@ from geoplan.site import (
 
 PART_LAYERS = ("inflows", "outlets", "shade", "launches", "keep_clear", "marks", "rafts")
 
-#: A raster's file, and where it is for a fault.
-_Raster = tuple[Path, Place]
+Over = TypeVar("Over", bound=BedRaster | SurfaceRaster)
 
 
-class Rasters:
+class RasterLayer(Generic[Over]):
     """
-    Rasters of a site, of which each group of water bodies reads what lies over it.
+    A raster of a site, of which each group of water bodies reads what lies over it.
 
     Parameters
     ----------
-    bed, surface : tuple of (Path, Place) or None
-        File of each, and where it is for a fault; ``None`` where there is none.
+    path : Path or None
+        Its file; ``None`` where the site has none.
+    place : Place
+        File and layer.
     site_crs : str or None
         CRS of a raster that states none.
-    log : FaultLog
-        Takes the faults.
+    read : callable
+        ``bed_rasters`` or ``surface_rasters``.
+
+    Attributes
+    ----------
+    place : Place
+        The same.
     """
 
     def __init__(
-        self, bed: _Raster | None, surface: _Raster | None, site_crs: str | None, log: FaultLog
+        self,
+        path: Path | None,
+        place: Place,
+        site_crs: str | None,
+        read: Callable[..., dict[int, Over]],
     ) -> None:
-        self._bed, self._surface, self._site_crs, self._log = bed, surface, site_crs, log
-        self._covering: set[str] = set()
+        self.place = place
+        self._path, self._site_crs, self._read = path, site_crs, read
+        self._is_of_use = False
 
-    def beds(self, waters: dict[int, DrawnWater]) -> dict[int, BedRaster]:
+    def over(self, waters: Mapping[int, DrawnWater], log: FaultLog) -> dict[int, Over]:
         """
-        Return the bed over water bodies.
+        Return what lies over water bodies.
 
         Parameters
         ----------
-        waters : dict of int to DrawnWater
+        waters : mapping of int to DrawnWater
             The water bodies by their position.
+        log : FaultLog
+            Takes the faults.
 
         Returns
         -------
-        dict of int to BedRaster
+        dict of int to BedRaster or SurfaceRaster
             Of those that the raster covers.
         """
-        if self._bed is None:
+        if self._path is None:
             return {}
-        found = bed_rasters(*self._bed, self._site_crs, waters, self._log)
-        self._covering |= {"bed"} if found else set()
+        found = self._read(self._path, self.place, self._site_crs, waters, log)
+        self._is_of_use |= bool(found)
         return found
 
-    def surfaces(self, waters: dict[int, DrawnWater]) -> dict[int, SurfaceRaster]:
+    def say_uncovered(self, log: FaultLog) -> None:
         """
-        Return the surface model over water bodies and round them.
+        Refuse a raster that has covered no water body, once all have been asked for.
 
         Parameters
         ----------
-        waters : dict of int to DrawnWater
-            The water bodies by their position.
-
-        Returns
-        -------
-        dict of int to SurfaceRaster
-            Of those that the raster reaches.
+        log : FaultLog
+            Takes the fault.
         """
-        if self._surface is None:
-            return {}
-        found = surface_rasters(*self._surface, self._site_crs, waters, self._log)
-        self._covering |= {"surface"} if found else set()
-        return found
-
-    def bed_place(self, water_id: str) -> Place:
-        """
-        Return where the bed over a water body is, for a fault.
-
-        Parameters
-        ----------
-        water_id : str
-            The water body.
-
-        Returns
-        -------
-        Place
-            The raster and the water body.
-        """
-        file = self._bed[1].file if self._bed else ""
-        return Place(file, "bed", f"water body '{water_id}'")
-
-    def say_uncovered(self) -> None:
-        """Refuse a raster that has covered no water body, once all have been asked for."""
-        for raster in (self._bed, self._surface):
-            if raster is not None and raster[1].layer not in self._covering:
-                say_uncovered(raster[1], self._log)
+        if self._path is not None and not self._is_of_use:
+            say_uncovered(self.place, log)
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,8 +117,8 @@ class Sources:
         Water levels.
     record_place : Place
         Where they stand.
-    rasters : Rasters
-        Of the bed and of a surface model.
+    bed, surface : RasterLayer
+        Rasters of the bed and of a surface model.
     """
 
     waters: tuple[DrawnWater, ...]
@@ -144,7 +126,8 @@ class Sources:
     levels: Levels
     record: LevelRecord | None
     record_place: Place
-    rasters: Rasters
+    bed: RasterLayer[BedRaster]
+    surface: RasterLayer[SurfaceRaster]
 
 
 def bodies_of(sources: Sources, shelf: Shelf, log: FaultLog) -> Iterator[WaterBody]:
@@ -176,7 +159,8 @@ def bodies_of(sources: Sources, shelf: Shelf, log: FaultLog) -> Iterator[WaterBo
             doubtful_levels(body, sources.settings.levels, sources.record_place, log)
             doubtful_flow(body, found.files.get("outlets", ""), log)
             yield body
-    sources.rasters.say_uncovered()
+    for raster in (sources.bed, sources.surface):
+        raster.say_uncovered(log)
 
 
 class _Found:
@@ -198,9 +182,9 @@ class _Found:
             if (rows := shelf.taken(name, group)) is not None:
                 self.parts[name], self.files[name] = _parts(rows, waters), rows.layer.file
         some = {index: waters[index] for index in group}
-        self.beds, self.surfaces = sources.rasters.beds(some), sources.rasters.surfaces(some)
+        self.beds, self.surfaces = sources.bed.over(some, log), sources.surface.over(some, log)
         for index, raster in self.beds.items():
-            place = sources.rasters.bed_place(waters[index].water_id)
+            place = replace(sources.bed.place, feature=f"water body '{waters[index].water_id}'")
             count = len(self.contours.get(index, ()))
             say_off_raster(self.soundings.get(index), count, raster, place, log)
 
