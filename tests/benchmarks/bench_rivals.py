@@ -150,7 +150,7 @@ def by_annealing(waters: Waters, count: int, spare: "Spare") -> Poses:
     best, best_sum = place.copy(), value.sum()
     begin, hot = time.process_time(), 0.05 * float(value.max(initial=1e-9))
     while len(place) and time.process_time() < until:
-        share = (time.process_time() - begin) / max(until - begin, 1e-9)
+        share = min(1.0, (time.process_time() - begin) / max(until - begin, 1e-9))
         k = int(rng.integers(len(place)))
         moved = place[k] + rng.normal(0, (1.0, 1.0, 20.0)) * (1 - 0.9 * share)
         if rng.random() < 0.2:
