@@ -42,6 +42,10 @@ _ECOLI_FACTOR = 0.01
 
 #: An inflow farther from every bank than this is remarked on [m]. *Judgement*.
 _OFFSHORE_M = 5.0
+#: What enters nearer to an outlet than this share of the size of the water, or than this, is taken
+#: to leave at once. *Judgement*: nearer by, the flow through cells mixes too much of it into the
+#: water, and rafts would be said to keep back up to twice what finer triangles show.
+_AT_ONCE_SHARE, _AT_ONCE_M = 0.03, 1.0
 
 
 @dataclass(frozen=True)
@@ -81,7 +85,7 @@ class Hydraulics:
     basin : Basin
         Depths, flow and dispersion on the grid.
     flows : tuple of KnownFlow
-        Inflows that reach an outlet.
+        Inflows that reach an outlet through the water.
     cells : tuple of (int, int)
         Row and column at which each of them enters.
     load_g_s : ndarray of float, shape (rows, cols)
@@ -287,7 +291,7 @@ def hydraulics(
     Returns
     -------
     Hydraulics or None
-        ``None`` where no inflow reaches an outlet.
+        ``None`` where no inflow reaches an outlet through the water.
     tuple of Fault
         What a reader must know of it.
     """
@@ -368,36 +372,57 @@ def _placed_inflows(
     notes: list[Fault] = []
     for flow in known_flows(body, settings):
         cell = _cell(grid, flow.inflow.point)
-        is_drained = pools[cell] in drained
-        notes += _doubts(body, flow, is_drained=is_drained, is_taken=cell in cells)
-        if is_drained and flow.flow_m3_s > 0:
+        left_out = _left_out(body, flow, is_drained=pools[cell] in drained)
+        notes += left_out or _doubts(body, flow, is_taken=cell in cells)
+        if not left_out:
             cells.append(cell)
             load[cell] += flow.flow_m3_s * flow.concentration_g_m3
             flows.append(flow)
     return tuple(flows), tuple(cells), load, tuple(notes)
 
 
-def _doubts(
-    body: WaterBody, flow: KnownFlow, *, is_drained: bool, is_taken: bool
-) -> Iterator[Fault]:
-    """Yield what a reader must know of an inflow."""
+def _left_out(body: WaterBody, flow: KnownFlow, *, is_drained: bool) -> list[Fault]:
+    """Return why the load of an inflow is left out; nothing where it is not."""
     name = f"inflow '{flow.inflow.inflow_id}'"
     if flow.flow_m3_s <= 0:
-        yield _note(
-            body,
-            f"{name} with flow_l_s 0",
-            "its mean flow, above zero",
-            "Nothing is taken to flow in there; correct the flow, or leave it blank.",
-        )
-        return
+        return [
+            _note(
+                body,
+                f"{name} with flow_l_s 0",
+                "its mean flow, above zero",
+                "Nothing is taken to flow in there; correct the flow, or leave it blank.",
+            )
+        ]
     if not is_drained:
-        yield _note(
-            body,
-            f"{name} in a pool that no outlet drains",
-            "an outlet in the same pool",
-            "Its load is left out; add the outlet, or correct the outline.",
-        )
-        return
+        return [
+            _note(
+                body,
+                f"{name} in a pool that no outlet drains",
+                "an outlet in the same pool",
+                "Its load is left out; add the outlet, or correct the outline.",
+            )
+        ]
+    least_m = max(_AT_ONCE_M, _AT_ONCE_SHARE * float(np.sqrt(body.outline.area)))
+    point = flow.inflow.point
+    away_m, outlet_id = min(
+        (float(shapely.distance(point, one.geometry)), one.outlet_id) for one in body.outlets
+    )
+    if away_m < least_m:
+        return [
+            _note(
+                body,
+                f"{name} {away_m:.1f} m from outlet '{outlet_id}'",
+                f"{least_m:.1f} m between them, so that water passes the rafts",
+                "What enters there is taken to leave at once, and its load is left out; check"
+                " both places.",
+            )
+        ]
+    return []
+
+
+def _doubts(body: WaterBody, flow: KnownFlow, *, is_taken: bool) -> Iterator[Fault]:
+    """Yield what a reader must know of an inflow whose load is counted."""
+    name = f"inflow '{flow.inflow.inflow_id}'"
     away = float(body.outline.boundary.distance(flow.inflow.point))
     if away > _OFFSHORE_M:
         yield _note(

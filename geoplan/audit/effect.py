@@ -20,7 +20,7 @@ from geoplan.audit.sun import sun_hours
 from geoplan.audit.water_mesh import WaterMesh, water_mesh
 from geoplan.plan import Finding
 from geoplan.raft import RaftType
-from geoplan.site import Inflow
+from geoplan.site import Inflow, WaterBody
 from geoplan.written import WrittenLoads
 
 FloatArray = NDArray[np.float64]
@@ -42,6 +42,10 @@ _ASSUMED = {"tn": 2.0, "tp": 0.3, "tss": 60.0, "ecoli": 5000.0}
 _COLUMNS = {"tn": "tn_mg_l", "tp": "tp_mg_l", "tss": "tss_mg_l", "ecoli": "ecoli_per_100ml"}
 _RUNOFF = 0.3
 _L_S_HA = 1.0
+#: What enters nearer to an outlet than this leaves at once: share of the size of the water [1], and
+#: at least [m]. As documented for the flow.
+_AT_ONCE_SHARE = 0.03
+_AT_ONCE_M = 1.0
 
 
 def check_effect(case: Case) -> Iterator[Finding]:
@@ -157,7 +161,8 @@ def flows_of(evidence: Evidence) -> tuple[OwnFlow, ...]:
     Returns
     -------
     tuple of OwnFlow
-        Those above zero, in the order of the site.
+        Those above zero that do not leave at once by an outlet beside them, in the order of the
+        site.
     """
     body, rain = evidence.body, evidence.settings.rain
     hectares = evidence.frame.area_m2(evidence.outline) / 1e4
@@ -171,9 +176,15 @@ def flows_of(evidence: Evidence) -> tuple[OwnFlow, ...]:
             is_assumed = inflow.runoff_coefficient is None or not rain.is_given
         else:
             flow, is_assumed = hectares * _L_S_HA / 1000.0 / len(body.inflows), True
-        if flow > 0:
+        if flow > 0 and not _leaves_at_once(inflow, body):
             out.append(OwnFlow(inflow, flow, is_assumed))
     return tuple(out)
+
+
+def _leaves_at_once(inflow: Inflow, body: WaterBody) -> bool:
+    """Tell whether an outlet is so near that what enters passes no raft, as the site has both."""
+    least_m = max(_AT_ONCE_M, _AT_ONCE_SHARE * math.sqrt(body.outline.area))
+    return any(inflow.point.distance(outlet.geometry) < least_m for outlet in body.outlets)
 
 
 def mesh_of(evidence: Evidence, flows: tuple[OwnFlow, ...]) -> WaterMesh | None:

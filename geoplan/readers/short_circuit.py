@@ -7,14 +7,14 @@ import shapely
 from geoplan.readers.fault_log import FaultLog, Place
 from geoplan.site import WaterBody
 
-#: Distance between an inflow and an outlet below which what rafts keep back is doubtful: as a
-#: share of the size of the water, and at least. *Judgement*.
+#: Distance between an inflow and an outlet below which both places are doubtful: as a share of the
+#: size of the water, and at least. *Judgement*.
 _SHARE, _LEAST_M = 0.1, 2.0
 
 
 def doubtful_flow(body: WaterBody, file: str, log: FaultLog) -> None:
     """
-    Warn of outlets beside an inflow: what rafts are said to keep back is then too much.
+    Warn of outlets beside an inflow: few ponds are built so.
 
     Parameters
     ----------
@@ -27,8 +27,8 @@ def doubtful_flow(body: WaterBody, file: str, log: FaultLog) -> None:
 
     Notes
     -----
-    Two sound models of the flow differ most there: how much leaves at once hangs on the size of
-    their cells.
+    Where they are nearer still, the plan leaves the load of the inflow out (see
+    ``geoplan.hydraulics``).
     """
     near_m = max(_LEAST_M, _SHARE * math.sqrt(body.outline.area))
     for outlet in body.outlets:
@@ -39,6 +39,6 @@ def doubtful_flow(body: WaterBody, file: str, log: FaultLog) -> None:
                     Place(file, "outlets", f"water body '{body.water_id}'"),
                     f"outlet '{outlet.outlet_id}' {away_m:.1f} m from inflow '{inflow.inflow_id}'",
                     f"an outlet {near_m:.1f} m or more away",
-                    "Check both places: water that leaves where it enters is hardly treated; what"
-                    " rafts keep back is told too high, and the audit may refuse it.",
+                    "Check both places: water that leaves where it enters is hardly treated, and"
+                    " where they all but meet its load is left out.",
                 )

@@ -14,7 +14,7 @@ from geoplan.audit.headings import check_heading
 from geoplan.placement.rules import RULES
 from geoplan.plan import Finding
 from geoplan.settings import Settings
-from geoplan.site import ExistingRaft, Inflow, KeepClear, ShadeObject, ShareTerms, Site
+from geoplan.site import ExistingRaft, Inflow, KeepClear, Outlet, ShadeObject, ShareTerms, Site
 from geoplan.written import WrittenPlan, WrittenRoute, WrittenWhyNot
 from geoplan.written_tapes import WrittenMark
 from tests.audit_faults.pond import (
@@ -482,6 +482,17 @@ SITES: list[tuple[str, set[str], Callable[[], Site]]] = [
         # 1 m³/s from 0.7 m is 2.6 m/s, 8.66 times what may be met; half a slot of pi 0.7²/4h in
         # 1.7 m of water is 0.23 m: the plane jet reaches (2.28 x 8.66)² x 0.23 = 88 m.
         lambda: honest_site(inflows=(Inflow("main", shapely.Point(-30, 0), None, 1000.0, 0.7),)),
+    ),
+    (
+        # 1.47 m is three hundredths of the size of 60 m by 40 m.
+        "loads of what leaves at once",
+        {"effect"},
+        lambda: honest_site(
+            outlets=(
+                Outlet("weir", shapely.Point(30, 0), width_m=3.0),
+                Outlet("pipe", shapely.Point(-30, 1.46), width_m=0.3),
+            )
+        ),
     ),
     (
         "kept clear without a distance",

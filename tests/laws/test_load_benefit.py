@@ -270,8 +270,34 @@ def test_a_plan_from_what_weighing_left_is_the_same() -> None:
     assert packed(with_it.effect) == packed(without.effect)
 
 
-def test_water_that_leaves_where_it_comes_in_has_no_streamlines() -> None:
-    body = basin(outlets=(Outlet("out", shapely.Point(0, 20), 1.0),))
+def test_what_enters_beside_an_outlet_is_left_out() -> None:
+    """Three hundredths of a pond 40 m wide are 1.2 m: nearer than that nothing passes the rafts."""
+    other = Inflow("far", shapely.Point(20, 0), 1.0, concentrations={"tn_mg_l": 4.0})
+    for away, kept in ((0.0, ["far"]), (1.19, ["far"]), (1.21, ["in", "far"])):
+        body = basin(
+            inflows=(*basin().inflows, other),
+            outlets=(Outlet("out", shapely.Point(0, 20 + away), 1.0),),
+        )
+        flow, notes = hydraulics(body, settings(), site_fields(body, settings()))
+        assert flow is not None
+        assert [part.inflow.inflow_id for part in flow.flows] == kept
+        # Load and water are those of the inflows that are left: 4 mg/L in 1 L/s and in 3.
+        litres = 1.0 if kept == ["far"] else 4.0
+        assert flow.load_g_s.sum() == pytest.approx(litres * 0.004)
+        assert flow.basin.outflow_m3_s.sum() == pytest.approx(litres * 0.001)
+        assert any("from outlet 'out'" in note.found for note in notes) is (kept == ["far"])
+
+
+def test_where_all_leaves_at_once_places_are_ranked_and_no_load_is_stated() -> None:
+    body = basin(outlets=(Outlet("out", shapely.LineString([(0, 19), (0, 21)]), 2.0),))
     plan = plan_water(body, settings(), {"a": 1}, detail="brief")
+    assert plan.effect is None
+    assert plan.rafts
+    assert any("0.0 m from outlet 'out'" in note.found for note in plan.notes)
+
+
+def test_water_that_leaves_by_the_cell_that_it_enters_has_no_streamlines() -> None:
+    body = basin(outlets=(Outlet("out", shapely.Point(0, 18.7), 1.0),))
+    plan = plan_water(body, settings(grid={"cell_m": 4.0}), {"a": 1}, detail="brief")
     assert plan.worth_map is not None
     assert plan.worth_map.streamlines == ()
