@@ -45,7 +45,7 @@ _OFFSHORE_M = 5.0
 #: What enters nearer to an outlet than this share of the size of the water, or than this, is taken
 #: to leave at once. *Judgement*: nearer by, the flow through cells mixes too much of it into the
 #: water, and rafts would be said to keep back up to twice what finer triangles show.
-_AT_ONCE_SHARE, _AT_ONCE_M = 0.03, 1.0
+_AT_ONCE_SHARE, _AT_ONCE_M = 0.04, 1.5
 
 
 @dataclass(frozen=True)

@@ -44,8 +44,8 @@ _RUNOFF = 0.3
 _L_S_HA = 1.0
 #: What enters nearer to an outlet than this leaves at once: share of the size of the water [1], and
 #: at least [m]. As documented for the flow.
-_AT_ONCE_SHARE = 0.03
-_AT_ONCE_M = 1.0
+_AT_ONCE_SHARE = 0.04
+_AT_ONCE_M = 1.5
 
 
 def check_effect(case: Case) -> Iterator[Finding]:

@@ -484,13 +484,13 @@ SITES: list[tuple[str, set[str], Callable[[], Site]]] = [
         lambda: honest_site(inflows=(Inflow("main", shapely.Point(-30, 0), None, 1000.0, 0.7),)),
     ),
     (
-        # 1.47 m is three hundredths of the size of 60 m by 40 m.
+        # 1.96 m is four hundredths of the size of 60 m by 40 m.
         "loads of what leaves at once",
         {"effect"},
         lambda: honest_site(
             outlets=(
                 Outlet("weir", shapely.Point(30, 0), width_m=3.0),
-                Outlet("pipe", shapely.Point(-30, 1.46), width_m=0.3),
+                Outlet("pipe", shapely.Point(-30, 1.95), width_m=0.3),
             )
         ),
     ),
