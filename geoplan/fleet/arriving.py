@@ -42,6 +42,8 @@ class Arrival:
         self._index = {key: index for index, key in enumerate(self._keys)}
         self._arrived = {_BEGINNING}
         self._lock = threading.Lock()
+        self._idle = threading.Condition(self._lock)
+        self._begun = 0
         self._waiting: dict[int, int] = {}
         self._called: dict[int, threading.Event] = {}
         self._turn: int | None = None
@@ -67,6 +69,21 @@ class Arrival:
             self._is_given_up = True
             for event in self._called.values():
                 event.set()
+            self._idle.notify_all()
+
+    def wait_until_idle(self, readers: int) -> None:
+        """
+        Sleep until readers have done all that can be done with what has arrived.
+
+        Parameters
+        ----------
+        readers : int
+            How many there are, or will be [1].
+        """
+        with self._idle:
+            self._idle.wait_for(
+                lambda: self._is_given_up or (self._begun == readers and self._turn is None)
+            )
 
     @contextmanager
     def reading(self) -> Iterator[None]:
@@ -86,6 +103,7 @@ class Arrival:
         me = threading.get_ident()
         with self._lock:
             self._called[me] = threading.Event()
+            self._begun += 1
         try:
             self._wait_for(_BEGINNING)
             yield
@@ -95,7 +113,7 @@ class Arrival:
                 self._waiting.pop(me, None)
                 if self._turn == me:
                     self._turn = None
-                    self._call_next()
+                self._call_next()
 
     def plan_at(self, index: int) -> WaterPlan:
         """
@@ -151,6 +169,8 @@ class Arrival:
             self._turn = min(ready)[1]
             del self._waiting[self._turn]
             self._called[self._turn].set()
+        else:
+            self._idle.notify_all()
 
 
 class Arriving(Sequence[WaterPlan]):

@@ -28,9 +28,6 @@ from geoplan.fleet.store import PartStore
 from geoplan.plan import Plan
 from geoplan.site import Site
 
-#: Above so many workers one process would not keep pace with them. *Judgement*: ponds of 0.3 ha
-#: take one of them some 0.5 s, and these files 0.05 s.
-_MOST_WORKERS = 8
 #: The trips of the crew, which are made in the same way.
 _TRIPS = "trips"
 _Make = Callable[[Plan, Site], Any]
@@ -46,16 +43,17 @@ class EarlyFiles(AbstractContextManager["EarlyFiles"]):
         The site.
     folder : Path
         Empty folder.
-    workers : int
-        Processes that plan meanwhile; fewer than two, or too many: nothing is written early.
     fewest : int
         Of fewer water bodies nothing is written early.
+    in_turn : bool
+        Whether this process plans as well: what has arrived is then written before it goes on.
     """
 
-    def __init__(self, site: Site, folder: Path, workers: int, fewest: int) -> None:
+    def __init__(self, site: Site, folder: Path, fewest: int, *, in_turn: bool) -> None:
         self._site = site
         self._folder = folder
-        self._fewest = fewest if 1 < workers <= _MOST_WORKERS else None
+        self._fewest = fewest
+        self._in_turn = in_turn
         self._stack = ExitStack()
         self._arrival: Arrival | None = None
         self._made: dict[str, Future[Any]] = {}
@@ -79,7 +77,7 @@ class EarlyFiles(AbstractContextManager["EarlyFiles"]):
             To be told of each task that is finished, and why it failed; ``None`` where nothing is
             written early.
         """
-        if self._fewest is None or len(tasks) < self._fewest:
+        if len(tasks) < self._fewest:
             return None
         arrival = self._arrival = Arrival(store, [task.key for task in tasks])
         plan = replace(plan, waters=Arriving(arrival, [task.name for task in tasks]))
@@ -97,8 +95,10 @@ class EarlyFiles(AbstractContextManager["EarlyFiles"]):
         def told(task: Task, reason: str) -> None:
             if reason:
                 arrival.give_up()
-            else:
-                arrival.tell(task.key)
+                return
+            arrival.tell(task.key)
+            if self._in_turn:
+                arrival.wait_until_idle(len(makers))
 
         return told
 

@@ -135,11 +135,10 @@ def early_files(site: Site, folder: Path, crew: Crew) -> EarlyFiles:
     Returns
     -------
     EarlyFiles
-        It writes nothing where this process plans itself, nor beside workers of other machines,
-        nor for a few water bodies.
+        It writes nothing for a few water bodies.
     """
-    workers = crew.count(len(site.water_bodies)) if _is_here(crew) else 0
-    return EarlyFiles(site, folder, workers, _WHOLE_UP_TO + 1)
+    in_turn = _is_here(crew) and crew.count(len(site.water_bodies)) == 1
+    return EarlyFiles(site, folder, _WHOLE_UP_TO + 1, in_turn=in_turn)
 
 
 def _is_shared(waters: int, crew: Crew) -> bool:

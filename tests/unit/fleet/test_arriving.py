@@ -107,6 +107,35 @@ def test_who_waits_is_served_what_has_arrived_and_costs_nothing(store: PartStore
     assert seen == NAMES
 
 
+def test_who_waits_for_the_readers_finds_all_done_that_can_be(store: PartStore) -> None:
+    arrival = Arrival(store, KEYS)
+    seen: list[list[str]] = [[], [], []]
+
+    def into(mine: list[str]) -> Callable[[Arriving], None]:
+        def note(some: Arriving) -> None:
+            for name in some:
+                time.sleep(0.002)
+                mine.append(str(name))
+
+        return note
+
+    with readers(arrival, *map(into, seen)) as futures:
+        for k, key in enumerate(KEYS):
+            arrival.tell(key)
+            arrival.wait_until_idle(len(seen))
+            assert seen == [NAMES[: k + 1]] * 3
+        done(futures)
+        arrival.wait_until_idle(len(seen))  # nobody is left
+
+
+def test_who_waits_for_readers_that_give_up_goes_on(store: PartStore) -> None:
+    arrival = Arrival(store, KEYS)
+    with ThreadPoolExecutor(1) as threads:
+        waiting = threads.submit(arrival.wait_until_idle, 2)
+        arrival.give_up()
+        waiting.result(timeout=30)
+
+
 def test_what_is_given_up_stops_every_reader(store: PartStore) -> None:
     arrival = Arrival(store, KEYS)
     with readers(arrival, list, list) as futures:

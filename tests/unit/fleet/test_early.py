@@ -3,6 +3,7 @@
 import shutil
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -96,18 +97,32 @@ def test_all_but_what_needs_the_whole_is_written_early(district: District) -> No
     assert len(district.made_early[0]) >= len(names) - 1  # no certificate where none is proven
 
 
+@pytest.mark.parametrize("workers", [1, 2])
 def test_files_written_early_are_those_written_afterwards(
-    district: District, monkeypatch: pytest.MonkeyPatch
+    workers: int, district: District, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    out = begun_again(district, beside(district, "afterwards"))
+    out = begun_again(district, beside(district, f"afterwards_{workers}"))
     begun = len(district.made_early)
-    plan_folder(district.site, out, workers=1)
-    assert same(out, district.out)
-    out = begun_again(district, beside(district, "too_many"))
-    monkeypatch.setattr("geoplan.fleet.early._MOST_WORKERS", 1)
-    plan_folder(district.site, out, workers=2)
+    monkeypatch.setattr(EarlyFiles, "begin", lambda *_: None)
+    plan_folder(district.site, out, workers=workers)
     assert same(out, district.out)
     assert len(district.made_early) == begun
+
+
+@pytest.mark.parametrize("workers", [1, 12])
+def test_any_number_of_workers_writes_early(workers: int, district: District) -> None:
+    out = begun_again(district, beside(district, f"by_{workers}"), "w00003", "w00030")
+    plan_folder(district.site, out, workers=workers)
+    assert district.made_early[-1] == district.made_early[0]
+    assert same(out, district.out)
+
+
+def test_workers_that_share_no_disk_write_early(district: District) -> None:
+    out = begun_again(district, beside(district, "elsewhere"), "w00003", "w00030")
+    with ThreadPoolExecutor(1) as executor:
+        plan_folder(district.site, out, crew=Crew(executor=executor))
+    assert district.made_early[-1] == district.made_early[0]
+    assert same(out, district.out)
 
 
 def test_a_run_begun_again_writes_the_same(district: District) -> None:
@@ -144,7 +159,7 @@ def test_the_plan_of_record_grows_while_water_bodies_are_planned(
     site = read_site(district.site)
     whole = (district.out / "plan.gpkg").stat().st_size
     record, sheet = tmp_path / "plan.gpkg", tmp_path / "setting_out.csv"
-    with EarlyFiles(site, tmp_path, 2, 1) as early:
+    with EarlyFiles(site, tmp_path, 1, in_turn=False) as early:
         told = early.begin(Plan(site.settings.name, site.client_crs, ()), tasks, store)
         assert told is not None
         for task in tasks[:30]:
