@@ -246,6 +246,12 @@ class _WrittenRow:
             raise PlanFileError(f"{self.where}: '{column}' is empty; fill it in")
         return value
 
+    def areas(self) -> Any:
+        """Return polygons; none where a row has no geometry, as of water that is dry."""
+        geometry = self.values["geometry"]
+        is_dry = geometry is None or geometry.is_empty
+        return MultiPolygon() if is_dry else self.shape(MultiPolygon, "polygons")
+
     def shape(self, kind: type[Any], words: str) -> Any:
         """Return the geometry, which must be of a kind; a multi-part of one part counts as it."""
         geometry = self.values["geometry"]
@@ -361,7 +367,7 @@ def _written_edge(row: _WrittenRow) -> WrittenEdge:
         water_id=row.text("water_id"),
         level_name=row.text("level_name"),
         level_m=row.number("level_m"),
-        outline=row.shape(MultiPolygon, "polygons"),
+        outline=row.areas(),
         area_m2=row.number("area_m2"),
         volume_m3=row.number("volume_m3"),
         cover_pct=row.number("cover_pct"),

@@ -452,6 +452,8 @@ def _why_none(
     around: Surroundings, regions: Sequence[AllowedRegion], limits: Sequence[Limit]
 ) -> str:
     """Return in words what keeps every raft out."""
+    if around.low_water.is_empty:
+        return f"all of it falls dry at the low level of {around.body.levels.low_m:g} m"
     for index, region in enumerate(regions):
         if not region.region.is_empty and _count_left(limits, np.zeros(len(limits)), index) == 0:
             tight = [limit for limit in limits if limit.per_raft[index] > limit.most]
