@@ -294,6 +294,8 @@ def worth_map(around: Surroundings, benefit: LoadBenefit) -> WorthMap:
     worth = benefit.tangent(()).surfaces[0].nodes
     inside = np.where(grid.water, worth, np.nan)
     steps = np.unique(np.nanquantile(inside, np.linspace(0.0, 1.0, _CLASSES + 1)))
+    if len(steps) == 1:  # one worth everywhere, such as none where what flows in is clean
+        steps = np.repeat(steps, 2)
     below = [_below(around, worth, step) for step in steps[1:-1]]
     whole = shapely.multipolygons([around.body.outline])
     edges = [shapely.MultiPolygon(), *below, whole]

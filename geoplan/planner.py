@@ -172,7 +172,9 @@ def _explained(
     """Return a plan with its effect, the map of worth, and why it is as it is."""
     reasons = reasons_of(around, benefit, placement, is_brief=not sensitivity)
     effect, worth = shown_effect(around, benefit, placement, sensitivity)
-    why_none = plan.why_none + as_words(reasons.yields) if plan.why_none else ""
+    why_none = plan.why_none
+    if why_none and not placement.is_worthless:
+        why_none += as_words(reasons.yields)
     return replace(plan, effect=effect, worth_map=worth, reasons=reasons, why_none=why_none)
 
 

@@ -199,7 +199,7 @@ def _water(
         "water_id": water.water_id,
         "name": water.name,
         "fit": fit_record(fit),
-        "bounds": _extent(water, mm),
+        "bounds": _extent(water, body, mm),
         "why_none": water.why_none,
         "notes": [str(note) for note in water.notes],
         "cover": _cover(water, body.max_cover_pct if body else None),
@@ -255,11 +255,12 @@ def _bounds_m(
     )
 
 
-def _extent(water: WaterPlan, mm: Millimetres) -> list[int]:
+def _extent(water: WaterPlan, body: WaterBody | None, mm: Millimetres) -> list[int]:
     """Return west, south, east and north of the water and its rafts, for zooming to it [mm]."""
-    shown = [edge.outline for edge in water.edges]
+    shown = [edge.outline for edge in water.edges if not edge.outline.is_empty]
     shown += [shapely.Point(raft.easting_m, raft.northing_m) for raft in water.rafts]
-    west, south, east, north = shapely.total_bounds(shown) if shown else (0.0, 0.0, 0.0, 0.0)
+    # Where all is dry at every level, what stands round it is shown.
+    west, south, east, north = shapely.total_bounds(shown) if shown else _bounds_m(water, body, ())
     return [
         math.floor((west - mm.east_m) * 1000),
         math.floor((south - mm.north_m) * 1000),

@@ -49,7 +49,9 @@ def reasons_of(
     worth = benefit or place_benefit(around)
     return Reasons(
         why_not=why,
-        yields=() if placed else rule_yields(around, placement.regions, placement.limits),
+        yields=()
+        if placed or placement.is_worthless
+        else rule_yields(around, placement.regions, placement.limits),
         prices=limit_prices(around, placement),
         alternatives=other_plan(worth, placement) if placed else (),
     )

@@ -3,7 +3,7 @@
 import itertools
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -26,6 +26,7 @@ from geoplan.placement.raising import raised, worth_of
 from geoplan.placement.rules import GAP, HEADING, LIMIT_RULES, REGION_RULES
 from geoplan.placement.search import TURNS_DEG, Poses, best_rows
 from geoplan.placement.worth import WorthSurface
+from geoplan.placement.yielding import has_place
 from geoplan.plan import PlacedRaft, SolveReport
 from geoplan.raft import RaftType
 from geoplan.site import FloatArray
@@ -79,6 +80,12 @@ class Placement:
     regions: tuple[AllowedRegion, ...] = ()
     limits: tuple[Limit, ...] = ()
     surfaces: tuple[WorthSurface, ...] = ()
+
+    @property
+    def is_worthless(self) -> bool:
+        """Tell whether there is room, and no place in it worth anything to a raft of any type."""
+        has_room = any(not region.region.is_empty for region in self.regions)
+        return has_room and not any(part.nodes.max() > 0 for part in self.surfaces)
 
     @property
     def free(self) -> tuple[Poses, ...]:
@@ -136,11 +143,11 @@ def place_rafts(
     poses = (*held, *found.poses)
     is_none = not any(len(part) for part in poses)
     rafts = with_held_marked(measured_rafts(around, found.tangent.surfaces, poses), around.held)
-    return Placement(
+    made = Placement(
         rafts,
         _reported(found, benefit, seed, patience),
         float(room.area),
-        _why_none(around, regions, limits) if is_none else "",
+        "",
         poses,
         found.room,
         held,
@@ -148,6 +155,7 @@ def place_rafts(
         limits,
         found.tangent.surfaces,
     )
+    return replace(made, why_none=_why_none(around, made)) if is_none else made
 
 
 def regions_of(around: Surroundings) -> tuple[AllowedRegion, ...]:
@@ -448,14 +456,17 @@ def _only_polygons(geometry: shapely.Geometry) -> shapely.Geometry:
     return shapely.multipolygons(parts[shapely.get_type_id(parts) == 3])
 
 
-def _why_none(
-    around: Surroundings, regions: Sequence[AllowedRegion], limits: Sequence[Limit]
-) -> str:
+def _why_none(around: Surroundings, placement: Placement) -> str:
     """Return in words what keeps every raft out."""
+    regions, limits = placement.regions, placement.limits
     if around.low_water.is_empty:
         return f"all of it falls dry at the low level of {around.body.levels.low_m:g} m"
+    if placement.is_worthless:
+        what = around.settings.treatment.constituent.upper()
+        return f"a raft would take out nothing: no {what} gets there, or jet or shade stop it"
     for index, region in enumerate(regions):
-        if not region.region.is_empty and _count_left(limits, np.zeros(len(limits)), index) == 0:
+        is_spent = _count_left(limits, np.zeros(len(limits)), index) == 0
+        if is_spent and has_place(around, region.region, region.raft_type):
             tight = [limit for limit in limits if limit.per_raft[index] > limit.most]
             words = ", ".join(limit.words for limit in tight) or "a limit"
             return f"there is room, but nothing is left for it of: {words}"

@@ -81,6 +81,31 @@ def rule_yields(
     return tuple(sorted(best.values(), key=lambda one: (-one.opens_m2, one.rule)))
 
 
+def has_place(around: Surroundings, room: BaseGeometry, kind: RaftType) -> bool:
+    """
+    Tell whether the search finds a place for one raft.
+
+    Parameters
+    ----------
+    around : Surroundings
+        The water body.
+    room : BaseGeometry
+        Where the raft may lie, working CRS [m].
+    kind : RaftType
+        Its type.
+
+    Returns
+    -------
+    bool
+        False too where the room is longer than the raft nowhere.
+    """
+    if room.is_empty:
+        return False
+    surface = WorthSurface.on(around.fields.grid, around.fields.worth)
+    found = best_rows(room, surface, kind, GAP.gap_m(around), 1, around.headings)
+    return len(found.poses) > 0
+
+
 def _of_type(around: Surroundings, kind: RaftType) -> Iterator[RuleYield]:
     """Yield what each rule would have to give for one raft of a type."""
     taken = {rule.name: rule.forbidden(around, kind) for rule in REGION_RULES}
@@ -97,7 +122,7 @@ def _of_type(around: Surroundings, kind: RaftType) -> Iterator[RuleYield]:
         rest = shapely.union_all([area for rule, area in taken.items() if rule != "depth"])
         shallow = shapely.difference(taken["depth"], blind)
         room = _room(shapely.difference(around.low_water, rest), shallow, kind)
-        if _fits(around, room, kind):
+        if has_place(around, room, kind):
             words = (
                 f"sounding the {blind.area:.0f} m² that nobody has sounded could open up to"
                 f" {room.area:.0f} m² for '{kind.name}', if it is deep enough there"
@@ -150,7 +175,7 @@ def _wider(around: Surroundings, region: AllowedRegion) -> RuleYield | None:
         return None
 
     def fits(by_deg: float) -> bool:
-        return _fits(replace(around, headings=heads.widened(by_deg)), region.region, kind)
+        return has_place(replace(around, headings=heads.widened(by_deg)), region.region, kind)
 
     low, high = 0.0, 90.0
     if not fits(high):
@@ -168,14 +193,14 @@ def _least(
     around: Surroundings, kind: RaftType, open_water: BaseGeometry, most: float, weaker: _Weaker
 ) -> float | None:
     """Return the least amount by which a rule must yield; None where no amount helps."""
-    if most <= 0 or not _fits(around, _room(open_water, weaker(most), kind), kind):
+    if most <= 0 or not has_place(around, _room(open_water, weaker(most), kind), kind):
         return None
     low, high = 0.0, most
     for _ in range(_HALVINGS):
         if high - low <= _STEP / 4:
             break
         middle = (low + high) / 2
-        if _fits(around, _room(open_water, weaker(middle), kind), kind):
+        if has_place(around, _room(open_water, weaker(middle), kind), kind):
             high = middle
         else:
             low = middle
@@ -185,15 +210,6 @@ def _least(
 def _room(open_water: BaseGeometry, taken: BaseGeometry, kind: RaftType) -> BaseGeometry:
     """Return the room that a rule leaves of what the others leave."""
     return reachable_parts(shapely.difference(open_water, taken), kind)
-
-
-def _fits(around: Surroundings, room: BaseGeometry, kind: RaftType) -> bool:
-    """Tell whether the search finds a place for one raft."""
-    if room.is_empty:
-        return False
-    surface = WorthSurface.on(around.fields.grid, around.fields.worth)
-    found = best_rows(room, surface, kind, GAP.gap_m(around), 1, around.headings)
-    return len(found.poses) > 0
 
 
 def _words(name: str, amount: float, opens_m2: float, kind: RaftType) -> str:
@@ -225,7 +241,7 @@ def _limits(
         if limit.name != "stock"
     }
     for index, region in enumerate(regions):
-        if region.region.is_empty or not _fits(around, region.region, region.raft_type):
+        if region.region.is_empty or not has_place(around, region.region, region.raft_type):
             continue
         for limit in limits:
             short = limit.per_raft[index] - raw.get(limit.name, limit).most

@@ -301,3 +301,24 @@ def test_water_that_leaves_by_the_cell_that_it_enters_has_no_streamlines() -> No
     plan = plan_water(body, settings(grid={"cell_m": 4.0}), {"a": 1}, detail="brief")
     assert plan.worth_map is not None
     assert plan.worth_map.streamlines == ()
+
+
+def test_where_what_flows_in_is_clean_no_raft_is_worth_anything() -> None:
+    clean = Inflow("in", shapely.Point(0, 20), 3.0, concentrations={"tn_mg_l": 0.0})
+    plan = plan_water(basin(inflows=(clean,)), settings(), {"a": 1})
+    assert not plan.rafts
+    assert plan.why_none.startswith("a raft would take out nothing: no TN gets there")
+    assert plan.worth_map is not None
+    assert plan.worth_map.steps == (0.0, 0.0)
+    (whole,) = plan.worth_map.areas
+    assert whole.area == pytest.approx(SIDE**2)
+
+
+def test_no_room_is_claimed_for_a_raft_longer_than_the_water() -> None:
+    """The longest line in a basin of 40 m is 57 m, clearances not counted."""
+    long = {"name": "long", "length_m": 58, "width_m": 2, "draft_m": 0.2, "root_depth_m": 0.4}
+    for stock in (0, 3):
+        plan = plan_water(basin(), settings(raft=[long | {"stock": stock}]))
+        assert not plan.rafts
+        assert "there is room" not in plan.why_none
+        assert "one raft is wanted" not in plan.why_none

@@ -100,15 +100,18 @@ def test_the_subdivision_pond_is_planned_and_accepted(repository: Path, tmp_path
     assert not water.effect.is_relative
 
 
-def test_a_pond_that_falls_dry_is_told_and_the_other_is_planned(tmp_path: Path) -> None:
+@pytest.mark.parametrize("levels", [("low_m",), ("low_m", "normal_m", "high_m")])
+def test_a_pond_that_falls_dry_is_told_and_the_other_is_planned(
+    tmp_path: Path, levels: tuple[str, ...]
+) -> None:
     """The bed lies at 7.6 m at its deepest: at 7 m nothing of the first pond is water."""
     path = two_ponds(tmp_path)
     record = json.loads(path.read_text(encoding="utf-8"))
-    record["features"][0]["properties"]["low_m"] = 7.0
+    record["features"][0]["properties"].update(dict.fromkeys(levels, 7.0))
     path.write_text(json.dumps(record), encoding="utf-8")
     made = plan_folder(path, tmp_path / "out", workers=1)
     dry, wet = made.plan.waters
-    assert dry.edges[0].outline.is_empty
+    assert [edge.outline.is_empty for edge in dry.edges[: len(levels)]] == [True] * len(levels)
     assert not dry.rafts
     assert "falls dry at the low level of 7 m" in dry.why_none
     assert wet.rafts
