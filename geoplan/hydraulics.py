@@ -373,51 +373,44 @@ def _placed_inflows(
     for flow in known_flows(body, settings):
         cell = _cell(grid, flow.inflow.point)
         left_out = _left_out(body, flow, is_drained=pools[cell] in drained)
-        notes += left_out or _doubts(body, flow, is_taken=cell in cells)
-        if not left_out:
+        notes += [left_out] if left_out else _doubts(body, flow, is_taken=cell in cells)
+        if left_out is None:
             cells.append(cell)
             load[cell] += flow.flow_m3_s * flow.concentration_g_m3
             flows.append(flow)
     return tuple(flows), tuple(cells), load, tuple(notes)
 
 
-def _left_out(body: WaterBody, flow: KnownFlow, *, is_drained: bool) -> list[Fault]:
-    """Return why the load of an inflow is left out; nothing where it is not."""
+def _left_out(body: WaterBody, flow: KnownFlow, *, is_drained: bool) -> Fault | None:
+    """Return why the load of an inflow is left out, or nothing."""
     name = f"inflow '{flow.inflow.inflow_id}'"
     if flow.flow_m3_s <= 0:
-        return [
-            _note(
-                body,
-                f"{name} with flow_l_s 0",
-                "its mean flow, above zero",
-                "Nothing is taken to flow in there; correct the flow, or leave it blank.",
-            )
-        ]
+        return _note(
+            body,
+            f"{name} with flow_l_s 0",
+            "its mean flow, above zero",
+            "Nothing is taken to flow in there; correct the flow, or leave it blank.",
+        )
     if not is_drained:
-        return [
-            _note(
-                body,
-                f"{name} in a pool that no outlet drains",
-                "an outlet in the same pool",
-                "Its load is left out; add the outlet, or correct the outline.",
-            )
-        ]
+        return _note(
+            body,
+            f"{name} in a pool that no outlet drains",
+            "an outlet in the same pool",
+            "Its load is left out; add the outlet, or correct the outline.",
+        )
     least_m = max(_AT_ONCE_M, _AT_ONCE_SHARE * float(np.sqrt(body.outline.area)))
     point = flow.inflow.point
     away_m, outlet_id = min(
         (float(shapely.distance(point, one.geometry)), one.outlet_id) for one in body.outlets
     )
-    if away_m < least_m:
-        return [
-            _note(
-                body,
-                f"{name} {away_m:.1f} m from outlet '{outlet_id}'",
-                f"{least_m:.1f} m between them, so that water passes the rafts",
-                "What enters there is taken to leave at once, and its load is left out; check"
-                " both places.",
-            )
-        ]
-    return []
+    if away_m >= least_m:
+        return None
+    return _note(
+        body,
+        f"{name} {away_m:.1f} m from outlet '{outlet_id}'",
+        f"{least_m:.1f} m between them, so that water passes the rafts",
+        "What enters there is taken to leave at once, and its load is left out; check both places.",
+    )
 
 
 def _doubts(body: WaterBody, flow: KnownFlow, *, is_taken: bool) -> Iterator[Fault]:
