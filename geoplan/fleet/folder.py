@@ -10,6 +10,7 @@ from tempfile import TemporaryDirectory
 
 from threadpoolctl import threadpool_limits
 
+from geoplan.crs import forget_ways
 from geoplan.errors import ExportError, PlanFileError
 from geoplan.exports import gis_files, plan_json
 from geoplan.fleet.crew import Crew
@@ -108,6 +109,7 @@ def plan_folder(
     store = parts_of(out)
     is_begun = not store.is_empty
     site = read_site(site_path, laid_down(store))
+    forget_ways()
     give_back()  # what reading took would be kept while all is planned
     held, kept_from = read_held(keep, site) if keep else ((), None)
     site = _seen_from(out, site, site_path)
