@@ -113,6 +113,20 @@ def _transformers(source: str, target: str) -> tuple[Transformer, ...]:
     return (*_transformers(source, WGS84), *_transformers(WGS84, target))
 
 
+def forget_ways() -> None:
+    """
+    Forget the ways from one CRS to another, which are found anew when they are asked for.
+
+    Each takes some 17 kB in pieces. The last few hundred of a large district lie all over what it
+    was read in, and none of that could be given back to the system.
+
+    Examples
+    --------
+    >>> forget_ways()
+    """
+    _transformers.cache_clear()
+
+
 @lru_cache(maxsize=64)
 def _operation(source: str, target: str) -> str | None:
     """Return the steps from one CRS to another as PROJ writes them, where it knows but one way."""

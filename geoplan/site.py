@@ -481,6 +481,29 @@ class WaterBody:
             raise ValueError(f"water body '{self.water_id}': the outline must be one polygon")
 
 
+def names_of(bodies: Sequence[WaterBody]) -> Sequence[str]:
+    """
+    Return what water bodies are called, without reading those that lie on disk.
+
+    Parameters
+    ----------
+    bodies : sequence of WaterBody
+        Held in memory, or with an attribute ``names`` that tells their ``water_id`` unread.
+
+    Returns
+    -------
+    sequence of str
+        ``water_id`` of each, in their order.
+
+    Examples
+    --------
+    >>> names_of(())
+    []
+    """
+    told: Sequence[str] | None = getattr(bodies, "names", None)
+    return [body.water_id for body in bodies] if told is None else told
+
+
 class BodiesById(Mapping[str, WaterBody]):
     """
     Water bodies by their names, none of which is read before it is asked for.
@@ -488,13 +511,12 @@ class BodiesById(Mapping[str, WaterBody]):
     Parameters
     ----------
     bodies : sequence of WaterBody
-        Held in memory, or with an attribute ``names`` that tells their ``water_id`` unread.
+        As ``names_of`` takes them.
     """
 
     def __init__(self, bodies: Sequence[WaterBody]) -> None:
         self._bodies = bodies
-        names = getattr(bodies, "names", None) or [body.water_id for body in bodies]
-        self._at: dict[str, int] = {name: at for at, name in enumerate(names)}
+        self._at: dict[str, int] = {name: at for at, name in enumerate(names_of(bodies))}
 
     def __getitem__(self, water_id: str) -> WaterBody:
         """Return one."""

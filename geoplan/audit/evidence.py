@@ -23,7 +23,7 @@ from geoplan.audit.frame import FloatArray, Frame, frame_of
 from geoplan.plan import Finding
 from geoplan.raft import RaftType
 from geoplan.settings import Settings
-from geoplan.site import Site, WaterBody
+from geoplan.site import ShareTerms, Site, WaterBody, names_of
 from geoplan.written import WrittenEdge, WrittenMooring, WrittenPlan, WrittenRaft, WrittenRoute
 
 #: Spacing of the points at which a footprint is sampled [m].
@@ -224,7 +224,7 @@ def _crs_faults(crs: str) -> Iterator[Finding]:
 
 def _row_faults(written: WrittenPlan, site: Site) -> Iterator[Finding]:
     """Yield a finding for each row that names something unknown, or an identity twice."""
-    waters = {body.water_id for body in site.water_bodies}
+    waters = set(names_of(site.water_bodies))
     for raft in written.rafts:
         if raft.water_id not in waters:
             words = f"the site has no water body {raft.water_id!r}; correct water_id"
@@ -272,13 +272,23 @@ class _Unread:
         raise RuntimeError(f"the {self._what} was not read, and its {name} is not known")
 
 
+@dataclass(frozen=True)
+class _Named:
+    """What is kept of a water body where rafts are counted."""
+
+    water_id: str
+    terms: ShareTerms
+
+
 def _sums_only(*args: Any) -> tuple[Evidence, list[Finding]]:
     """Return what is counted of a water body, without the shapes by which it was found."""
     found, faults = _counted(*args)
     nowhere: Any = _Unread("place")
+    named: Any = _Named(found.body.water_id, found.body.terms)
     judged = tuple(replace(raft, outline=nowhere) for raft in found.rafts)
     existing = tuple((name, nowhere) for name, _ in found.existing)
-    return replace(found, frame=nowhere, outline=nowhere, rafts=judged, existing=existing), faults
+    found = replace(found, body=named, frame=nowhere, outline=nowhere)
+    return replace(found, rafts=judged, existing=existing), faults
 
 
 def _counted(

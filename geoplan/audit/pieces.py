@@ -16,7 +16,7 @@ from geoplan.audit import CHECKS
 from geoplan.audit.evidence import case_of, counted_case
 from geoplan.audit.filing import Filing
 from geoplan.plan import AuditReport, Finding
-from geoplan.site import Site
+from geoplan.site import Site, names_of
 from geoplan.written import WrittenPlan
 
 #: Checks over the whole site; they look at rows, types and terms alone.
@@ -49,7 +49,7 @@ def pieces(written: WrittenPlan, site: Site, size: int) -> Iterator[tuple[Writte
     WrittenPlan
         First the rows that name no raft of the plan, then those of some water bodies at a time.
     Site
-        The site with those water bodies alone.
+        The site with those water bodies alone, of which none is read for it.
     """
     rows: dict[str, dict[str, list[Any]]] = {}
     for layer in _BY_WATER:
@@ -67,10 +67,12 @@ def pieces(written: WrittenPlan, site: Site, size: int) -> Iterator[tuple[Writte
             if row.raft_id not in waters:
                 strays.setdefault(layer, []).append(row)
     yield _of_layers(written, [strays]), replace(site, water_bodies=())
-    for begin in range(0, len(site.water_bodies), size):
-        bodies = tuple(site.water_bodies[begin : begin + size])
-        layers = [rows.get(body.water_id, {}) for body in bodies]
-        yield _of_layers(written, layers), replace(site, water_bodies=bodies)
+    names = names_of(site.water_bodies)
+    for begin in range(0, len(names), size):
+        some = slice(begin, begin + size)
+        layers = [rows.get(name, {}) for name in names[some]]
+        # Those that lie on disk stay there until somebody judges them.
+        yield _of_layers(written, layers), replace(site, water_bodies=site.water_bodies[some])
 
 
 def _of_layers(written: WrittenPlan, parts: Sequence[Mapping[str, Sequence[Any]]]) -> WrittenPlan:

@@ -10,12 +10,13 @@ from tempfile import TemporaryDirectory
 
 from threadpoolctl import threadpool_limits
 
+from geoplan.crs import forget_ways
 from geoplan.errors import ExportError, PlanFileError
 from geoplan.exports import gis_files, plan_json
 from geoplan.fleet.crew import Crew
 from geoplan.fleet.kept import laid_down
 from geoplan.fleet.lock import alone
-from geoplan.fleet.memory import give_back
+from geoplan.fleet.memory import give_back, share_one_heap
 from geoplan.fleet.planning import Asked, planned
 from geoplan.fleet.running import Progress
 from geoplan.fleet.store import PartStore
@@ -107,7 +108,9 @@ def plan_folder(
     refuse_foreign_folder(out)
     store = parts_of(out)
     is_begun = not store.is_empty
+    share_one_heap()  # files are written early by threads that take turns
     site = read_site(site_path, laid_down(store))
+    forget_ways()
     give_back()  # what reading took would be kept while all is planned
     held, kept_from = read_held(keep, site) if keep else ((), None)
     site = _seen_from(out, site, site_path)

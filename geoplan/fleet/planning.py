@@ -222,7 +222,6 @@ class _Shared:
     allocation: Allocation | None = None
     failures: dict[str, str] = field(default_factory=dict)
     keys: Sequence[str] = ()
-    curves: Sequence[RemovalCurve] = ()
 
 
 def _shared(
@@ -242,7 +241,7 @@ def _shared(
     # The share keeps the budget already; a water body without any then says what it costs.
     settings = own.model_copy(update={"budget": site.settings.budget})
     allotted = allotments(allocation, site.settings)
-    return _Shared(left, settings, allotted, allocation, failures, keys, curves)
+    return _Shared(left, settings, allotted, allocation, failures, keys)
 
 
 def _with_proof(
@@ -253,7 +252,8 @@ def _with_proof(
     if allocation is None:
         return shared
     bodies = (body for body in site.water_bodies if body.water_id not in shared.failures)
-    ceiling = ceiling_of(bodies, shared.curves, site.settings)
+    curves = [store.load(key) for key in shared.keys]
+    ceiling = ceiling_of(bodies, curves, site.settings)
     paid = ceiling.highest(np.array([limit.price for limit in allocation.limits]))
     surplus = ceiling.surplus(paid)
     asked = np.flatnonzero(surplus > 0).tolist() if paid.any() else []
