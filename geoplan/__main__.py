@@ -94,9 +94,11 @@ def plan(
     import time
 
     from geoplan.fleet import Crew, plan_folder, unmet_limits
+    from geoplan.fleet.memory import share_one_heap
     from geoplan.fleet.progress import ShownProgress
 
     begun_s = time.monotonic()
+    share_one_heap()  # files are written meanwhile by threads that take turns
     outcome = plan_folder(
         site,
         out,

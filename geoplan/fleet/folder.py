@@ -16,7 +16,7 @@ from geoplan.exports import gis_files, plan_json
 from geoplan.fleet.crew import Crew
 from geoplan.fleet.kept import laid_down
 from geoplan.fleet.lock import alone
-from geoplan.fleet.memory import give_back, share_one_heap
+from geoplan.fleet.memory import give_back
 from geoplan.fleet.planning import Asked, planned
 from geoplan.fleet.running import Progress
 from geoplan.fleet.store import PartStore
@@ -108,7 +108,6 @@ def plan_folder(
     refuse_foreign_folder(out)
     store = parts_of(out)
     is_begun = not store.is_empty
-    share_one_heap()  # files are written early by threads that take turns
     site = read_site(site_path, laid_down(store))
     forget_ways()
     give_back()  # what reading took would be kept while all is planned

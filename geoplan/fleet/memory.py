@@ -40,6 +40,7 @@ def share_one_heap() -> None:
     Let threads to come share one heap: those that take turns need none of their own.
 
     What was free in the first would else stay unused beside them, a district that was read in it.
+    It holds for the whole process: a matter of the program, not of a library that is called.
 
     Examples
     --------
