@@ -173,7 +173,9 @@ def _explained(
     reasons = reasons_of(around, benefit, placement, is_brief=not sensitivity)
     effect, worth = shown_effect(around, benefit, placement, sensitivity)
     why_none = plan.why_none
-    if why_none and not placement.is_worthless:
+    # In brief nobody looks for what would open room where there is some.
+    is_asked = sensitivity or placement.room_m2 == 0.0
+    if why_none and is_asked and not placement.is_worthless:
         why_none += as_words(reasons.yields)
     return replace(plan, effect=effect, worth_map=worth, reasons=reasons, why_none=why_none)
 

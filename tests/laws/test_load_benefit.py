@@ -322,3 +322,9 @@ def test_no_room_is_claimed_for_a_raft_longer_than_the_water() -> None:
         assert not plan.rafts
         assert "there is room" not in plan.why_none
         assert "one raft is wanted" not in plan.why_none
+
+
+def test_where_nobody_looked_for_more_room_none_is_denied() -> None:
+    plan = plan_water(basin(), settings(), {"a": 0, "b": 0}, detail="brief")
+    assert plan.why_none.startswith("there is room, but nothing is left for it of: stock of 'a'")
+    assert "open room" not in plan.why_none
