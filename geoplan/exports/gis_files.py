@@ -81,7 +81,8 @@ def write(plan: Plan, site: Site, folder: Path, audit: AuditReport | None) -> No
             for begin in range(0, max(1, len(plan.waters)), _BATCH):
                 some = replace(plan, waters=plan.waters[begin : begin + _BATCH])
                 layers = _plan_rows(some, site)
-                centres |= _centres(layers["rafts"])
+                if audit:
+                    centres |= _centres(layers["rafts"])
                 for name, rows in layers.items():
                     if name not in _OF_THE_WHOLE:
                         _write_layer(path, name, rows, plan.client_crs, append=begin > 0)
