@@ -215,8 +215,9 @@ class _Curve:
         full = [self._alone(index) for index in range(len(regions))]
         if len(regions) <= _MOST_MIXED:
             self._pairs(full)
-        if any(poses is not None for poses in full):
-            self._bounds([0 if poses is None else len(poses) for poses in full])
+        # Where there is room and rows find no raft for it, some other way might.
+        if any(not region.region.is_empty for region in regions):
+            self._bounds([1 if poses is None else len(poses) for poses in full])
 
     def _worths(self, poses: Poses, index: int, tangent: Tangent) -> FloatArray:
         """Return what each raft is worth at the margin of a plan."""

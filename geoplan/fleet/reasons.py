@@ -40,7 +40,7 @@ def why(
     if terms.wanted == "never":
         return "the site says that no raft is wanted here"
     if curve.counts.sum() == 0:
-        return "there is no room for a raft"
+        return _why_never(curve)
     if counts.sum() == 0:
         return _why_none(terms, curve, next_worth, price, cover_pct)
     must = "must have rafts; " if terms.wanted == "must" else ""
@@ -52,6 +52,17 @@ def why(
         f"{must}one more would bring {next_worth:.3g} here; the limits make a raft worth"
         f" {price:.3g} elsewhere"
     )
+
+
+def _why_never(curve: RemovalCurve) -> str:
+    """Return why no raft at all was found for a water body."""
+    if not len(curve.cut_constant):
+        return "there is no room for a raft"
+    if curve.room_m2 <= 0.0:
+        return "the cover allowed leaves nothing for a raft"
+    if curve.bound(np.ones(curve.counts.shape[1])) <= 0.0:
+        return "a raft would take out nothing here"
+    return "no raft was found that fits into the room and cover there is"
 
 
 def _why_none(

@@ -4,11 +4,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 
-from geoplan.fleet.curves import removal_curve
+from geoplan.fleet.curves import RemovalCurve, removal_curve
 from geoplan.fleet.planning import own_settings
+from geoplan.fleet.reasons import why
 from geoplan.planner import plan_water
+from geoplan.site import Inflow, Levels, ShareTerms
 from tests.laws.ponds import random_site
+from tests.laws.test_load_benefit import basin, settings
 
 
 @pytest.mark.parametrize("seed", [1, 2])
@@ -59,3 +63,28 @@ def test_a_pond_without_room_promises_nothing() -> None:
     curve = removal_curve(body, own_settings(site.settings))
     assert curve.kept.tolist() == [0.0]
     assert curve.bound(np.array([3.0])) == 0.0
+    assert told(curve) == "the cover allowed leaves nothing for a raft"
+
+
+def test_room_in_which_no_raft_is_found_has_a_bound_all_the_same() -> None:
+    """The longest line in a basin of 40 m is 57 m: rows find no place for rafts of 58 m."""
+    long = {"name": "long", "length_m": 58, "width_m": 2, "draft_m": 0.2, "root_depth_m": 0.4}
+    curve = removal_curve(basin(), settings(raft=[long]))
+    assert curve.counts.tolist() == [[0.0]]
+    assert curve.bound(np.array([1.0])) > 0.0
+    assert told(curve) == "no raft was found that fits into the room and cover there is"
+
+
+def test_where_nothing_is_room_or_nothing_worth_it_is_told_apart() -> None:
+    clean = Inflow("in", shapely.Point(0, 20), 3.0, concentrations={"tn_mg_l": 0.0})
+    curve = removal_curve(basin(inflows=(clean,)), settings())
+    assert curve.bound(np.array([1.0, 1.0])) == 0.0
+    assert told(curve) == "a raft would take out nothing here"
+    dry = removal_curve(basin(levels=Levels(6.0, 10.0, 10.2)), settings())
+    assert told(dry) == "there is no room for a raft"
+
+
+def told(curve: RemovalCurve) -> str:
+    """Why water of this curve gets no raft."""
+    none = np.zeros(curve.counts.shape[1])
+    return why(ShareTerms(), none, curve, 0.0, 0.0, np.zeros(len(curve.counts)))
