@@ -14,6 +14,7 @@ Districts: what is measured, each by hand.
 import hashlib
 import os
 import random
+import re
 import resource
 import signal
 import subprocess
@@ -237,6 +238,10 @@ def efficiency(ponds: int) -> None:
         )
 
 
+#: Name of a finished part: the hash of all that it depends on.
+_PART = re.compile("[0-9a-f]{64}")
+
+
 def _digest(folder: Path) -> str:
     """The hash of all files of a plan."""
     return hashlib.sha256(
@@ -290,7 +295,8 @@ def _killed(command: list[str], folder: Path, count: int, wanted: str) -> None:
             killed += 1
             now = {p.name: p.stat().st_mtime_ns for p in (folder / ".plan.parts").glob("*/*")}
             redone += sum(now.get(n) != when for n, when in kept.items())
-            kept = {n: when for n, when in now.items() if "." not in n}
+            # Findings of an audit under way are no parts: the next run throws them away.
+            kept = {n: when for n, when in now.items() if _PART.fullmatch(n)}
     subprocess.run(command, stdout=subprocess.DEVNULL, check=True)
     print(
         f"{killed} killed, {ended} ended between; {redone} finished parts lost or done again;"
