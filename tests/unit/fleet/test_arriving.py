@@ -133,7 +133,7 @@ def test_who_waits_for_readers_that_give_up_goes_on(store: PartStore) -> None:
     with ThreadPoolExecutor(1) as threads:
         waiting = threads.submit(arrival.wait_until_idle, 2)
         arrival.give_up()
-        waiting.result(timeout=30)
+        assert waiting.result(timeout=30) is None
 
 
 def test_what_is_given_up_stops_every_reader(store: PartStore) -> None:
