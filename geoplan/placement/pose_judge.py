@@ -13,9 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import maximum_filter
 
-from geoplan.placement.judge_kernels import FINER, STEPS, Asked, judged_boxes, worths_and_pays
+from geoplan.placement.judge_kernels import judged_boxes
 from geoplan.placement.patience import ENDLESS, Patience
 from geoplan.placement.price_problem import PoseSet, Problem
+from geoplan.placement.sum_kernels import STEPS, Asked, lattice_sums
 from geoplan.site import FloatArray
 from geoplan.water import IntArray
 
@@ -84,9 +85,9 @@ def judged(
         if patience.is_over():
             return None
         some = may[part]
-        paid[some] = worths_and_pays(kind.tables, asked, held.poses[some] * FINER, False)[1]
+        paid[some] = lattice_sums(kind.tables, asked.field, held.poses[some], True)
     apart = rent + room_prices[kind.box_room]
-    corners = (kind.worth - paid)[held.corners] - apart[:, None]
+    lacks = kind.worth - paid
     shore = (
         held.edge, math.sqrt(kind.tables.cell_m2) / STEPS, kind.kind.length_m / 2,
         kind.kind.width_m / 2,
@@ -96,8 +97,9 @@ def judged(
         if patience.is_over():
             return None
         lack[part], where[part] = judged_boxes(
-            kind.tables, asked, held.boxes[part], corners[part], (apart[part], least), shore
-        )
+            kind.tables, asked, (held.boxes[part], held.corners[part]), lacks,
+            (apart[part], least), shore,
+        )  # fmt: skip
     return Judgement(lack * (1 + 1e-9), where, asked)
 
 
@@ -129,8 +131,9 @@ def made_good(problem: Problem, judgements: Sequence[Judgement]) -> tuple[float,
     for kind, judgement in zip(problem.types, judgements, strict=True):
         border = kind.tables.border
         need = np.zeros(shape)
-        boxes = kind.held.boxes
-        np.maximum.at(need, (boxes[:, 1] // STEPS, boxes[:, 2] // STEPS), judgement.lack)
+        lacking = np.flatnonzero(judgement.lack)
+        boxes = kind.held.boxes[lacking]
+        np.maximum.at(need, (boxes[:, 1] // STEPS, boxes[:, 2] // STEPS), judgement.lack[lacking])
         # Where a grown set may leave the grid the field cannot rise under all of it.
         inner = np.zeros(shape, bool)
         inner[border:-border, border:-border] = True

@@ -22,7 +22,8 @@ from shapely.geometry.base import BaseGeometry
 
 from geoplan.cut_cells import cell_coverage
 from geoplan.grid import BoolArray
-from geoplan.placement.judge_kernels import FINER, HEADINGS, STEPS, Tables, box_states
+from geoplan.placement.box_kernels import box_states, boxes_of
+from geoplan.placement.sum_kernels import FINER, HEADINGS, STEPS, Tables
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType
 from geoplan.site import FloatArray
@@ -229,17 +230,5 @@ def lattice_boxes(
     edge = shapely.get_coordinates(shapely.segmentize(shapely.boundary(region), _POINTS_M))
     edge = np.ascontiguousarray(edge[np.argsort(edge[:, 0], kind="stable")] - (west, south))
     state = box_states(squares, edge, spacing, raft_type.length_m / 2, raft_type.width_m / 2)
-    turn, which = np.nonzero(state)
-    boxes = np.column_stack([turn, squares[which], state[turn, which] == 1])
-    number = np.full((HEADINGS, shape[0] + 1, shape[1] + 1), -1, np.int32)
-    places = [
-        ((turn + k // 4) % HEADINGS, boxes[:, 1] + k // 2 % 2, boxes[:, 2] + k % 2)
-        for k in range(8)
-    ]
-    for place in places:
-        number[place] = 0
-    # Row after row: kernels are compiled anew for every order in memory.
-    poses = np.ascontiguousarray(np.argwhere(number == 0))
-    number[tuple(poses.T)] = np.arange(len(poses))
-    corners = [number[place] for place in places]
-    return PoseBoxes(poses, boxes, np.stack(corners, axis=1).astype(np.int64), edge)
+    poses, boxes, corners = boxes_of(state, squares, *shape)
+    return PoseBoxes(poses, boxes, corners, edge)

@@ -13,14 +13,6 @@ from geoplan.cut_cells import cell_coverage
 from geoplan.grid import BoolArray
 from geoplan.placement.allowed import AllowedRegion, grown
 from geoplan.placement.bound import SLACK_M, Limit, grown_area_m2
-from geoplan.placement.judge_kernels import (
-    FINER,
-    HEADINGS,
-    STEPS,
-    Asked,
-    Tables,
-    worths_and_pays,
-)
 from geoplan.placement.patience import ENDLESS, Patience
 from geoplan.placement.pose_lattice import (
     PoseBoxes,
@@ -29,6 +21,7 @@ from geoplan.placement.pose_lattice import (
     pose_tables,
     remainders_m,
 )
+from geoplan.placement.sum_kernels import FINER, HEADINGS, STEPS, Asked, Tables, lattice_sums
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType
 from geoplan.site import FloatArray
@@ -432,8 +425,7 @@ def _type(
     padded = np.pad(nodes, tables.border).ravel()
     raft_m3, grown_m3 = remainders_m(kind, gap_m, h)
     rises = kind.planted_share * raft_m3 * half_ranges(nodes, h, kind, 0.0)
-    asked = Asked(padded, padded, kind.planted_share, rises)
-    worth, _ = worths_and_pays(tables, asked, held.poses * FINER, True)
+    worth = lattice_sums(tables, padded, held.poses, False) * kind.planted_share
     room = _rooms_of(surface, held.poses, rooms)
     return PoseSet(
         kind, held, worth, rises, room, room[held.corners[:, 0]], tables, padded, grown_m3, gap_m
@@ -478,8 +470,11 @@ def node_areas(surface: WorthSurface, wide: shapely.Geometry) -> FloatArray:
     share = cell_coverage(
         wide, surface.west_m, surface.south_m, fine, ((rows - 1) * _FINE, (cols - 1) * _FINE)
     )
-    blocks = share.reshape(rows - 1, _FINE, cols - 1, _FINE) * fine**2
+    parts = share.reshape(rows - 1, _FINE, cols - 1, _FINE)
+    i, j = np.nonzero(parts.max(axis=1).max(axis=2))
+    blocks = parts[i, :, j] * fine**2
     is_cut = (blocks < (1 - 1e-9) * fine**2) & (blocks > 0)
+    whole, cut = np.where(is_cut, 0, blocks), np.where(is_cut, blocks, 0)
     out = np.zeros((rows, cols))
     place = np.arange(_FINE)
     # Where a part of a cell is cut, the hat's largest value in the part is taken.
@@ -487,9 +482,8 @@ def node_areas(surface: WorthSurface, wide: shapely.Geometry) -> FloatArray:
     tops = (1 - place / _FINE, (place + 1) / _FINE)
     for up in (0, 1):
         for right in (0, 1):
-            part = np.einsum("iajb,a,b->ij", np.where(is_cut, 0, blocks), ends[up], ends[right])
-            part += np.einsum("iajb,a,b->ij", np.where(is_cut, blocks, 0), tops[up], tops[right])
-            out[up : rows - 1 + up, right : cols - 1 + right] += part
+            part = np.einsum("kab,a,b->k", whole, ends[up], ends[right])
+            out[i + up, j + right] += part + np.einsum("kab,a,b->k", cut, tops[up], tops[right])
     return out
 
 

@@ -9,17 +9,17 @@ import numba
 import numpy as np
 from scipy.sparse import csr_array, hstack
 
-from geoplan.placement.judge_kernels import (
+from geoplan.placement.patience import ENDLESS, Patience
+from geoplan.placement.price_problem import COARSE, SMALL_ROOM, PoseSet, Problem
+from geoplan.placement.sum_kernels import (
     FINER,
     HEADINGS,
     STEPS,
     Asked,
     Tables,
     kind_of,
-    worths_and_pays,
+    worths,
 )
-from geoplan.placement.patience import ENDLESS, Patience
-from geoplan.placement.price_problem import COARSE, SMALL_ROOM, PoseSet, Problem
 from geoplan.site import FloatArray
 from geoplan.water import IntArray
 
@@ -205,8 +205,7 @@ class Programme:
         for index, (kind, poses) in enumerate(zip(problem.types, chosen, strict=True)):
             if len(poses) == 0:
                 continue
-            worth, _ = worths_and_pays(kind.tables, asked[index], poses, True)
-            worth = worth - problem.paid_before[index]
+            worth = worths(kind.tables, asked[index], poses) - problem.paid_before[index]
             self._taken.append((index, self._solver.getNumRow(), poses, worth))
             self._add(index, poses, worth + rises_at(asked[index], poses), problem)
 

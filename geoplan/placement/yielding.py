@@ -29,7 +29,7 @@ from geoplan.placement.rules import (
     DepthForRoots,
     InflowJet,
 )
-from geoplan.placement.search import best_rows
+from geoplan.placement.search import TURNS_DEG, best_rows
 from geoplan.placement.why_not import unsurveyed
 from geoplan.placement.worth import WorthSurface
 from geoplan.raft import RaftType
@@ -102,8 +102,12 @@ def has_place(around: Surroundings, room: BaseGeometry, kind: RaftType) -> bool:
     if room.is_empty:
         return False
     surface = WorthSurface.on(around.fields.grid, around.fields.worth)
-    found = best_rows(room, surface, kind, GAP.gap_m(around), 1, around.headings)
-    return len(found.poses) > 0
+    gap_m, heads = GAP.gap_m(around), around.headings
+    # Most rooms hold a raft whatever its turn: one turn tells.
+    return any(
+        len(best_rows(room, surface, kind, gap_m, 1, heads, turns).poses) > 0
+        for turns in (TURNS_DEG[:1], TURNS_DEG[1:])
+    )
 
 
 def _of_type(around: Surroundings, kind: RaftType) -> Iterator[RuleYield]:

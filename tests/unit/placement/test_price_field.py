@@ -244,6 +244,28 @@ def test_lattice_surrounds_every_legal_pose() -> None:
         assert found.poses[found.corners[boxes[step, row, col]]].tolist() == corners
 
 
+def test_all_poses_of_boxes_far_from_the_shore_are_legal() -> None:
+    surface, basin = surface_of("flat"), shapely.Point(0, 0).buffer(6.0)
+    found = lattice_boxes(surface, basin, RAFT)
+    far = found.boxes[found.boxes[:, 3] == 0, :3]
+    turn, row, col = (far + np.random.default_rng(6).random((len(far), 3))).T
+    assert len(turn) > 100
+    east, north = surface.west_m + 0.25 * col, surface.south_m + 0.25 * row
+    rafts = footprints(east, north, 7.5 * turn, RAFT.length_m, RAFT.width_m)
+    assert shapely.covers(basin, rafts).all()
+
+
+def test_lattice_poses_are_worth_what_another_sum_over_their_rafts_says() -> None:
+    surface, basin = surface_of("ridge"), shapely.Point(0, 0).buffer(4.0)
+    problem = posed([surface], [AllowedRegion(RAFT, basin, ())], GAP, stock(2.0))
+    assert problem is not None
+    (kind,) = problem.types
+    turn, row, col = kind.held.poses.T
+    east, north = surface.west_m + 0.25 * col, surface.south_m + 0.25 * row
+    exact = RAFT.planted_area_m2 * surface.mean_under(RAFT, east, north, 7.5 * turn)
+    np.testing.assert_allclose(kind.worth, exact, rtol=5e-4)  # its points weigh a thousandth
+
+
 @pytest.mark.parametrize("seed", range(3))
 def test_bound_falls_as_rules_tighten_and_no_brute_force_beats_it(seed: int) -> None:
     rng = np.random.default_rng(seed)
