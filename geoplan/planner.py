@@ -24,6 +24,7 @@ from geoplan.mooring.swept import swept_areas
 from geoplan.placement.allowed import Ground, Surroundings
 from geoplan.placement.explain import reasons_of
 from geoplan.placement.held import held_faults
+from geoplan.placement.improve import DEFAULT_EFFORT, DISTRICT_EFFORT
 from geoplan.placement.patience import Patience
 from geoplan.placement.place import Placement, place_rafts
 from geoplan.placement.proof import proven
@@ -78,9 +79,9 @@ def plan_water(
     detail : bool, "proven" or "brief"
         Whether effect, sensitivity and the map of worth are made; a first pass that only shares
         out a stock needs none of them. Proven, as in districts, the effect is judged under one
-        assumption and for one count alone, and there is no second plan; brief, as in large
-        districts, the bound is the area bound without a certificate besides. The rafts are the
-        same.
+        assumption and for one count alone, and there is no second plan; the rafts are the same.
+        Brief, as in large districts, the bound is the area bound without a certificate besides,
+        and the search ends as soon as it finds the same again.
     ground : Ground or None
         What was found of the water body before; ``None``: it is found here.
     held : tuple of HeldRaft
@@ -105,8 +106,9 @@ def plan_water(
     bare = ground.bare if ground else None
     benefit, flow_notes = load_benefit(body, settings, around.fields, bare)
     placement = place_rafts(
-        around, benefit, allotment, seed, patience, is_brief=isinstance(detail, str)
-    )
+        around, benefit, allotment, seed, patience, is_brief=isinstance(detail, str),
+        effort=DISTRICT_EFFORT if detail == "brief" else DEFAULT_EFFORT,
+    )  # fmt: skip
     certificate = None
     if detail in {True, "proven"}:
         placement, certificate = proven(around, benefit, placement, patience=patience)

@@ -59,6 +59,12 @@ class Effort:
         Rafts up to which a plan is settled by joint moves.
     ends_settled : int
         Ends of windows that are settled.
+    ends_alike : int
+        So many ends worth as much as the best show that it is the best there is: no more are
+        sought. Zero: all are sought.
+    worth_a_round : float
+        What a tangent at the plan must take off the bound for another plan to be sought, as a
+        share of it [1].
     """
 
     rounds: int = 8
@@ -67,10 +73,15 @@ class Effort:
     few_windows: int = 40
     most_settled: int = 60
     ends_settled: int = 6
+    ends_alike: int = 0
+    worth_a_round: float = 1e-3
 
 
 #: What a plan gets unless asked for more.
 DEFAULT_EFFORT = Effort()
+#: What plans get in large districts, where a hundredth of a per cent of worth costs a third of the
+#: time.
+DISTRICT_EFFORT = Effort(ends_alike=3, worth_a_round=1e-2)
 #: What plans get that stand beside it: a second plan, and one of as many rafts as the cover allows.
 BRIEF_EFFORT = Effort(rounds=4, windows_each=12, most_windows=400, few_windows=1, ends_settled=1)
 

@@ -34,9 +34,8 @@ from geoplan.site import FloatArray
 #: Up to this many types are placed in every order; of more, orders are tried from the first and the
 #: last, each type moved to the front.
 _MOST_PERMUTED = 3
-#: Tangents taken at most, and what share of the bound a round must win to be followed by another.
+#: Tangents taken at most.
 _ROUNDS = 3
-_WORTH_A_ROUND = 1e-3
 #: How a search ended.
 _NO_ROOM, _FINISHED = "no room for a raft", "every round finished"
 
@@ -101,6 +100,7 @@ def place_rafts(
     patience: Patience = ENDLESS,
     *,
     is_brief: bool = False,
+    effort: Effort = DEFAULT_EFFORT,
 ) -> Placement:
     """
     Place rafts of all types where they are worth most, within every rule.
@@ -120,6 +120,8 @@ def place_rafts(
     is_brief : bool
         Whether the room of rafts is left away where the limits leave none of them: nobody asks
         for prices there.
+    effort : Effort
+        How long to improve.
 
     Returns
     -------
@@ -139,7 +141,7 @@ def place_rafts(
     if is_brief and not any(_may_lie(regions, limits)):
         found = _nothing(benefit, regions)
     else:
-        found = _cut_and_pack(benefit, regions, limits, gap_m, seed, patience)
+        found = _cut_and_pack(benefit, regions, limits, gap_m, (seed, effort, patience))
     poses = (*held, *found.poses)
     is_none = not any(len(part) for part in poses)
     rafts = with_held_marked(measured_rafts(around, found.tangent.surfaces, poses), around.held)
@@ -219,10 +221,10 @@ def _cut_and_pack(
     regions: Sequence[AllowedRegion],
     limits: Sequence[Limit],
     gap_m: float,
-    seed: int,
-    patience: Patience,
+    how: tuple[int, Effort, Patience],
 ) -> _Found:
     """Pack for the tangent, take the tangent at the plan, and again until plan and bound meet."""
+    _, effort, patience = how
     tangents = [benefit.tangent(())]
     if all(region.region.is_empty for region in regions):
         return _Found([], tangents[0], 0.0, 0, _NO_ROOM)
@@ -234,8 +236,7 @@ def _cut_and_pack(
     rounds = 0
     for _ in range(1 if benefit.is_linear else _ROUNDS):
         poses, tried = best_plan(
-            *(packed_for.surfaces, regions, limits, gap_m + ROUNDING_ROOM_M, seed),
-            patience=patience,
+            packed_for.surfaces, regions, limits, gap_m + ROUNDING_ROOM_M, *how
         )
         frames, rounds = frames + tried, rounds + 1
         here = benefit.tangent(poses)
@@ -253,7 +254,7 @@ def _cut_and_pack(
         tighter, candidate = tightest(tangents, corrected, room)
         won = least - tighter
         least, packed_for = min(least, tighter), candidate
-        if won < _WORTH_A_ROUND * least:
+        if won < effort.worth_a_round * least:
             status = "another round would bring next to nothing"
             break
     return _Found(best, best_tangent, least, frames, status, room, rounds)

@@ -83,8 +83,9 @@ def raised(
     how = (ground, limits, gap_m)
     ends: list[list[Poses]] = []
     for turn, start in itertools.product(range(seeds), ranked):
-        if not (ends and patience.is_over()):
-            ends.append(improved(start, *how, _seed(seed, turn), effort, patience))
+        if ends and (patience.is_over() or _is_found(ends, effort)):
+            break
+        ends.append(improved(start, *how, _seed(seed, turn), effort, patience))
     if count > effort.most_settled or patience.is_over():
         return max(ends, key=worth_of)
     pool = Pool.of(ground.water, regions, gap_m)
@@ -117,6 +118,13 @@ def worth_of(plan: Sequence[Poses]) -> float:
         Sum over its rafts [worth of planted m²].
     """
     return sum(float(part.value.sum()) for part in plan)
+
+
+def _is_found(ends: Sequence[list[Poses]], effort: Effort) -> bool:
+    """Tell whether so many ends are worth as much as the best that no better one is to be hoped."""
+    worths = [worth_of(end) for end in ends]
+    alike = sum(worth >= max(worths) * (1 - _SAME) for worth in worths)
+    return 0 < effort.ends_alike <= alike
 
 
 def _distinct(ends: Sequence[list[Poses]], effort: Effort) -> list[list[Poses]]:

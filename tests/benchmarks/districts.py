@@ -41,6 +41,7 @@ class Recipe:
     no_shade: float = 0.4
     no_launch: float = 0.3
     mobilisation_cost: float = 0.0
+    least_cover_pct: float = 0.0  # what every pond must have; zero: none need have any
 
 
 def complete(ponds: int, seed: int = 0) -> Recipe:
@@ -107,7 +108,9 @@ def _pond(
     def on_bank() -> shapely.Point:
         return shapely.Point(*bank[int(rng.integers(corners))])
 
-    add("water", shore, water_id=f"w{k:05d}", level_m=10.0, ward=f"ward {k % 4}")
+    least = {"wanted": "must", "min_cover_pct": recipe.least_cover_pct}
+    terms = least if recipe.least_cover_pct else {}
+    add("water", shore, water_id=f"w{k:05d}", level_m=10.0, ward=f"ward {k % 4}", **terms)
     entry = 0
     if rng.random() >= recipe.no_inflow:
         flow = round(float(rng.lognormal(np.log(size / 1000.0), 0.8)), 3)
