@@ -168,12 +168,12 @@ class SweptDepth:
 
     def __init__(self, grid: WaterGrid, depth_m: FloatArray) -> None:
         row, col = np.nonzero(grid.water)
-        west_m = grid.west_m + col * grid.cell_size_m
-        south_m = grid.south_m + row * grid.cell_size_m
-        size_m = grid.cell_size_m
-        self._tree = shapely.STRtree(
-            shapely.box(west_m, south_m, west_m + size_m, south_m + size_m)
-        )
+        self._size_m = grid.cell_size_m
+        self._west_m = grid.west_m + col * self._size_m
+        self._south_m = grid.south_m + row * self._size_m
+        half_m = self._size_m / 2
+        self._middle = shapely.points(self._west_m + half_m, self._south_m + half_m)
+        self._tree = shapely.STRtree(self._middle)
         self._depth_m = depth_m[row, col]
 
     def least_m(self, way: BaseGeometry, half_width_m: float) -> float:
@@ -195,8 +195,17 @@ class SweptDepth:
         """
         pieces = _pieces(way)
         reach_m = max(half_width_m - _ROUNDING_M, 0.0)
-        _, cell = self._tree.query(pieces, predicate="dwithin", distance=reach_m)
-        return float(self._depth_m[cell].min()) if len(cell) else 0.0
+        corner_m = self._size_m * math.sqrt(0.5) + _ROUNDING_M
+        piece, cell = self._tree.query(pieces, predicate="dwithin", distance=reach_m + corner_m)
+        is_swept = shapely.dwithin(pieces[piece], self._middle[cell], reach_m)
+        least_m = float(self._depth_m[cell[is_swept]].min(initial=math.inf))
+        # Of the others, squares that are deeper cannot change it.
+        piece, cell = (each[self._depth_m[cell] < least_m] for each in (piece, cell))
+        west_m, south_m, size_m = self._west_m[cell], self._south_m[cell], self._size_m
+        square = shapely.box(west_m, south_m, west_m + size_m, south_m + size_m)
+        is_swept = shapely.dwithin(pieces[piece], square, reach_m)
+        least_m = float(self._depth_m[cell[is_swept]].min(initial=least_m))
+        return least_m if math.isfinite(least_m) else 0.0
 
 
 def _pieces(way: BaseGeometry) -> Any:

@@ -81,7 +81,7 @@ class Effort:
 DEFAULT_EFFORT = Effort()
 #: What plans get in large districts, where a hundredth of a per cent of worth costs a third of the
 #: time.
-DISTRICT_EFFORT = Effort(ends_alike=3, worth_a_round=1e-2)
+DISTRICT_EFFORT = Effort(ends_settled=2, ends_alike=3, worth_a_round=1e-2)
 #: What plans get that stand beside it: a second plan, and one of as many rafts as the cover allows.
 BRIEF_EFFORT = Effort(rounds=4, windows_each=12, most_windows=400, few_windows=1, ends_settled=1)
 

@@ -4,6 +4,7 @@ Districts: what is measured, each by hand.
     python -m tests.benchmarks.bench_fleet allocation       10,000 water bodies, 5 raft types
     python -m tests.benchmarks.bench_fleet policies 40      against equal cover, and inflow order
     python -m tests.benchmarks.bench_fleet scaling 20 100   time and memory by ponds, both workers
+    python -m tests.benchmarks.bench_fleet everywhere 100    the same with two rafts in each or more
     python -m tests.benchmarks.bench_fleet memory 100 300    the same for ponds of 150 m²
     python -m tests.benchmarks.bench_fleet mixed 60         a mixed district, with layers missing
     python -m tests.benchmarks.bench_fleet efficiency 24    two workers against two bare processes
@@ -113,14 +114,16 @@ def _by_inflow(site: Site, curves: list[RemovalCurve], stock: int) -> float:
     return total
 
 
-def scaling(sizes: list[int], area_m2: float = 3000.0) -> None:
+def scaling(sizes: list[int], area_m2: float = 3000.0, least_cover_pct: float = 0.0) -> None:
     """Time and memory by the number of ponds, on two workers."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         _run(write_district(complete(2, 9), folder / "warm"), folder / "warm_plan")
         rows = []
         for ponds in sizes:
-            recipe = replace(complete(ponds, 1), area_m2=area_m2)
+            recipe = replace(complete(ponds, 1), area_m2=area_m2, least_cover_pct=least_cover_pct)
+            if least_cover_pct:
+                recipe = replace(recipe, stock_each=2.2)
             site = write_district(recipe, folder / f"s{ponds}")
             rows.append((ponds, *_run(site, folder / f"p{ponds}")))
         for ponds, wall, cpu, main_mb, worker_mb, kept_mb, all_mb in rows:
@@ -341,6 +344,8 @@ if __name__ == "__main__":
         allocation()
     elif what == "scaling":
         scaling(numbers)
+    elif what == "everywhere":
+        scaling(numbers, least_cover_pct=0.5)
     elif what == "memory":
         scaling(numbers, area_m2=150.0)
     else:

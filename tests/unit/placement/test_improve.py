@@ -10,10 +10,17 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from geoplan.placement import improve, patience
+from geoplan.placement import improve, patience, raising
 from geoplan.placement.allowed import AllowedRegion
 from geoplan.placement.bound import Limit
-from geoplan.placement.improve import Effort, WindowGround, improved, is_legal, water_of
+from geoplan.placement.improve import (
+    DISTRICT_EFFORT,
+    Effort,
+    WindowGround,
+    improved,
+    is_legal,
+    water_of,
+)
 from geoplan.placement.lattice import lattice_plan
 from geoplan.placement.patience import Patience
 from geoplan.placement.place import best_plan
@@ -106,6 +113,31 @@ def test_the_same_seed_gives_the_same_rafts() -> None:
     first, second = (best_plan([surface], [here], limits, GAP_M, 5, SHORT)[0][0] for _ in range(2))
     assert np.array_equal(first.easting_m, second.easting_m)
     assert np.array_equal(first.heading_deg, second.heading_deg)
+
+
+def test_large_districts_end_the_search_once_three_ends_are_alike(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    here, surface = region(3, SMALL), slope(3)
+    limits = [Limit("stock", "", (1.0,), 1.0)]
+    ends: list[float] = []
+
+    def counted(*args: Any) -> list[Poses]:
+        plan = improved(*args)
+        ends.append(total(plan))
+        return plan
+
+    monkeypatch.setattr(raising, "improved", counted)
+    full, _ = best_plan([surface], [here], limits, GAP_M, 5)
+    every = len(ends)
+    ends.clear()
+    plan, _ = best_plan([surface], [here], limits, GAP_M, 5, DISTRICT_EFFORT)
+    sought = ends[:-1]  # the last is of more windows round the best
+    assert len(sought) < every / 2
+    alike = [worth > max(sought) * (1 - 1e-4) for worth in sought]
+    assert sum(alike) == 3
+    assert is_legal(plan, [here], GAP_M)
+    assert total(plan) > 0.99 * total(full)
 
 
 def test_no_round_of_windows_begins_when_time_is_up(monkeypatch: pytest.MonkeyPatch) -> None:
