@@ -32,6 +32,7 @@ from geoplan.placement.bound import BoundedRoom, Charge, Limit, bounded_room
 from geoplan.placement.place import packed_for, place_benefit, regions_of
 from geoplan.placement.rules import GAP, LIMIT_RULES
 from geoplan.placement.search import TURNS_DEG, Poses
+from geoplan.placement.single_raft import most_of_one
 from geoplan.planner import surroundings_of
 from geoplan.settings import Settings
 from geoplan.site import FloatArray, WaterBody, lock_arrays
@@ -212,6 +213,7 @@ class _Curve:
         self.points: list[tuple[FloatArray, float]] = [(none, 0.0)]
         self.cuts: list[tuple[float, FloatArray]] = []
         self.tangents: list[Tangent] = []
+        self.best = none.copy()
         full = [self._alone(index) for index in range(len(regions))]
         if len(regions) <= _MOST_MIXED:
             self._pairs(full)
@@ -258,6 +260,7 @@ class _Curve:
         if not found or not len(found[0]):
             return None
         worths = self._worths(found[0], index, self.bare)
+        self.best[index] = max(self.best[index], worths.max())
         return _taken(found[0], np.argsort(-worths, kind="stable"))
 
     def _proven(self, poses: Poses, index: int) -> FloatArray:
@@ -314,6 +317,19 @@ class _Curve:
             for level in _BARE_LEVELS if tangent is self.bare else _FULL_LEVELS:
                 counts = [float(np.ceil(level * count)) for count in most]
                 self._cut(room, tangent, charge, counts)
+        if self.best.any():
+            self._alone_at_most()
+
+    def _alone_at_most(self) -> None:
+        """Add the bound that no raft of many is worth more than one at its best: tight for few."""
+        alone = [
+            most_of_one(surface, region, float(least))
+            for surface, region, least in zip(
+                self.bare.surfaces, self.regions, self.best, strict=True
+            )
+        ]
+        if np.isfinite(alone).all():
+            self.cuts.append((self.bare.constant, np.array(alone)))
 
     def _cut(
         self, room: BoundedRoom, tangent: Tangent, charge: Charge, counts: Sequence[float]

@@ -190,6 +190,27 @@ def _window(turn: int, h: float, kind: RaftType, gap_m: float) -> tuple[int, int
     return size[0], size[1]
 
 
+def shore_points(region: BaseGeometry, west_m: float, south_m: float) -> FloatArray:
+    """
+    Return points along the boundary of a region, near each other.
+
+    Parameters
+    ----------
+    region : BaseGeometry
+        Where a legal raft lies whole [m].
+    west_m, south_m : float
+        Corner of the grid [m].
+
+    Returns
+    -------
+    ndarray of float, shape (n, 2)
+        From the grid's corner, sorted from the west [m].
+    """
+    edge = shapely.get_coordinates(shapely.segmentize(shapely.boundary(region), _POINTS_M))
+    edge = edge[np.argsort(edge[:, 0], kind="stable")] - (west_m, south_m)
+    return np.ascontiguousarray(edge)
+
+
 def lattice_boxes(
     surface: WorthSurface,
     region: BaseGeometry,
@@ -227,8 +248,7 @@ def lattice_boxes(
     if pays is not None:
         is_wet &= np.repeat(np.repeat(pays, STEPS, axis=0), STEPS, axis=1)
     squares = np.argwhere(is_wet)
-    edge = shapely.get_coordinates(shapely.segmentize(shapely.boundary(region), _POINTS_M))
-    edge = np.ascontiguousarray(edge[np.argsort(edge[:, 0], kind="stable")] - (west, south))
+    edge = shore_points(region, west, south)
     state = box_states(squares, edge, spacing, raft_type.length_m / 2, raft_type.width_m / 2)
     poses, boxes, corners = boxes_of(state, squares, *shape)
     return PoseBoxes(poses, boxes, corners, edge)

@@ -109,6 +109,14 @@ class PoseSet:
         area = float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2
         return area * self.tables.cell_m2
 
+    @property
+    def box_worth(self) -> FloatArray:
+        """Return what a pose of each box is worth at most, shape (boxes,) [unit of the benefit]."""
+        turn, row, col = self.held.boxes[:, :3].T
+        rise = self.worth_rises[turn, row // STEPS, col // STEPS]
+        most: FloatArray = self.worth[self.held.corners].max(axis=1) + rise
+        return most
+
     def asked(self, field: FloatArray) -> Asked:
         """
         Return what poses are worth and pay, as the judge takes it.
@@ -345,9 +353,7 @@ def _pays(
 ) -> BoolArray:
     """Return the cells in which a raft's centre may lie where it is worth more than a rent."""
     h = surface.cell_size_m
-    reach = math.hypot(kind.length_m, kind.width_m) / 2 / h + 1
-    near = _within(surface.nodes, reach)[:-1, :-1]
-    pays: BoolArray = kind.planted_area_m2 * near > rent
+    pays = cells_worth(surface, kind, rent)
     # Small rooms are counted by their poses, which are all kept.
     rows, cols = pays.shape
     for room in rooms:
@@ -355,6 +361,30 @@ def _pays(
             wide = shapely.buffer(room.outline, gap_m)
             pays |= cell_coverage(wide, surface.west_m, surface.south_m, h, (rows, cols)) > 0
     return pays
+
+
+def cells_worth(surface: WorthSurface, kind: RaftType, least: float) -> BoolArray:
+    """
+    Return the cells in which the centre of a raft may lie that is worth more than something.
+
+    Parameters
+    ----------
+    surface : WorthSurface
+        Worth for its type.
+    kind : RaftType
+        The type.
+    least : float
+        What it must be worth more than [unit of the benefit].
+
+    Returns
+    -------
+    ndarray of bool, shape (rows - 1, cols - 1)
+        False where no raft is, by the highest worth within its reach.
+    """
+    reach = math.hypot(kind.length_m, kind.width_m) / 2 / surface.cell_size_m + 1
+    near = _within(surface.nodes, reach)[:-1, :-1]
+    worth: BoolArray = kind.planted_area_m2 * near > least
+    return worth
 
 
 def _is_too_large(

@@ -257,9 +257,7 @@ class Programme:
         count, first = problem.spread.shape[1], self._solver.getNumRow()
         field = np.arange(count, dtype=np.int32)
         for index, kind in enumerate(problem.types):
-            boxes = kind.held.boxes
-            rise = kind.worth_rises[boxes[:, 0], boxes[:, 1] // STEPS, boxes[:, 2] // STEPS]
-            most = kind.worth[kind.held.corners].max(axis=1) + rise
+            boxes, most = kind.held.boxes, kind.box_worth
             rooms = [np.flatnonzero(kind.box_room == room) for room in np.unique(kind.box_room)]
             best = np.array([own[np.argmax(most[own])] for own in rooms], int)
             if len(best):
